@@ -1,0 +1,1 @@
+//! Packages in the open standards formats: bytes in, bytes out.

@@ -1,0 +1,1 @@
+//! Everything that touches the world: command line, HTTP, storage, clock.

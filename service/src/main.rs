@@ -1,0 +1,2 @@
+//! The `tenths` program.
+fn main() {}

@@ -1,0 +1,1 @@
+//! Whole flows, one module each.
