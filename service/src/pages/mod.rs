@@ -1,0 +1,3 @@
+//! Pages: view structs and their templates. Views are filled by handlers; they never read the store and decide nothing.
+
+pub mod refusal;
