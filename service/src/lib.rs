@@ -1,3 +1,17 @@
 //! Everything that touches the world: command line, HTTP, storage, clock.
 
+pub mod app;
+pub mod clock;
+pub mod entropy;
 pub mod pages;
+pub mod session;
+pub mod settings;
+pub mod storage;
+
+/// `text` cut to `limit` characters for messages, with a mark where it was cut.
+pub(crate) fn shorten(text: &str, limit: usize) -> String {
+    match text.char_indices().nth(limit) {
+        Some((end, _)) => format!("{}…", &text[..end]),
+        None => text.to_owned(),
+    }
+}

@@ -9,6 +9,7 @@
 pub mod class;
 pub mod marked;
 pub mod quiz;
+pub mod refusal;
 
 use std::sync::LazyLock;
 
