@@ -1,9 +1,18 @@
 //! Everything that touches the world: command line, HTTP, storage, clock.
 
 pub mod app;
+pub mod attempts;
+pub mod cli;
 pub mod clock;
+pub mod delivery;
 pub mod entropy;
+pub mod handlers;
+pub mod lti;
+pub mod metrics;
 pub mod pages;
+pub mod placing;
+pub mod routes;
+pub mod server;
 pub mod session;
 pub mod settings;
 pub mod storage;

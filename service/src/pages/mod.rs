@@ -7,6 +7,7 @@
 //! attempt has no field that could hold an answer.
 
 pub mod class;
+pub mod deep_linking_return;
 pub mod marked;
 pub mod quiz;
 pub mod refusal;

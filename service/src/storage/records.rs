@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 
 use jiff::Timestamp;
+use qbank::pool::Pool;
 use serde::{Deserialize, Serialize};
 use url::Url;
 
@@ -227,6 +228,18 @@ pub struct StoredPool {
     pub item_count: u32,
     /// The pool record.
     pub json: String,
+}
+
+impl StoredPool {
+    /// A pool as the store keeps it.
+    pub fn of(pool: &Pool) -> Self {
+        Self {
+            id: PoolId(pool.id.clone()),
+            title: pool.title.clone(),
+            item_count: u32::try_from(pool.items().count()).unwrap_or(u32::MAX),
+            json: pool.to_json(),
+        }
+    }
 }
 
 /// A pool in a list.

@@ -1,0 +1,332 @@
+//! A decimal numeral as it is written: its value and how many places it shows.
+//!
+//! `0.50` and `0.5` are the same value in two written forms; a pupil's answer, money and a stated precision need
+//! both facts. A [`Decimal`] therefore compares by value and prints as written. It does no arithmetic beyond moving
+//! between written forms: sums and products are the business of the routes in [`crate::arithmetic`], which must not
+//! share code.
+use alloc::string::{String, ToString};
+use core::{cmp::Ordering, fmt, hash, str::FromStr};
+
+use serde::{Deserialize, Deserializer, Serialize, Serializer, de::Error as _};
+
+/// Most digits a numeral may have. School numbers have fewer than ten; the rest is room for products.
+pub const MAX_DIGITS: usize = 28;
+
+/// An exact decimal that keeps its written places: `units / 10^places`.
+///
+/// # Example
+/// ```
+/// use qbank::decimal::Decimal;
+/// let written: Decimal = "0.50".parse()?;
+/// assert_eq!(written, "0.5".parse()?);       // the same value …
+/// assert_eq!(written.to_string(), "0.50");    // … as it was written
+/// assert_eq!(written.places(), 2);
+/// # Ok::<(), qbank::decimal::DecimalError>(())
+/// ```
+#[derive(Clone, Copy, Debug)]
+pub struct Decimal {
+    units: i128,
+    places: u32,
+}
+
+/// Why a text is no decimal numeral, or a value has no place in one.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum DecimalError {
+    /// The text is not `digits` or `digits.digits` with an optional minus sign.
+    #[error("'{text}' is not a decimal; expected digits with at most one point, as in 12.40")]
+    Malformed {
+        /// The text, shortened.
+        text: String,
+    },
+    /// More than [`MAX_DIGITS`] digits.
+    #[error("a decimal may have at most {MAX_DIGITS} digits, this one has {digits}")]
+    TooLong {
+        /// How many digits were found.
+        digits: usize,
+    },
+}
+
+impl Decimal {
+    /// Zero, written `0`.
+    pub const ZERO: Self = Self { units: 0, places: 0 };
+
+    /// The decimal `units / 10^places`, written with exactly that many places.
+    ///
+    /// # Errors
+    /// [`DecimalError::TooLong`] beyond [`MAX_DIGITS`] digits or places.
+    pub fn new(units: i128, places: u32) -> Result<Self, DecimalError> {
+        let digits =
+            units.unsigned_abs().checked_ilog10().map_or(1, |log| log as usize + 1).max(places as usize);
+        if digits > MAX_DIGITS {
+            return Err(DecimalError::TooLong { digits });
+        }
+        Ok(Self { units, places })
+    }
+
+    /// The value in units of its last written place: `12.40` has 1240 of them.
+    #[must_use]
+    pub fn units(&self) -> i128 {
+        self.units
+    }
+
+    /// How many digits are written after the point.
+    #[must_use]
+    pub fn places(&self) -> u32 {
+        self.places
+    }
+
+    /// Whether the value is below zero.
+    #[must_use]
+    pub fn is_negative(&self) -> bool {
+        self.units < 0
+    }
+
+    /// Whether the value is zero, in whatever form.
+    #[must_use]
+    pub fn is_zero(&self) -> bool {
+        self.units == 0
+    }
+
+    /// The same value without trailing zeros after the point: `4.30` becomes `4.3`, `5.0` becomes `5`.
+    #[must_use]
+    pub fn normalized(&self) -> Self {
+        let mut plain = *self;
+        while plain.places > 0 && plain.units % 10 == 0 {
+            plain.units /= 10;
+            plain.places -= 1;
+        }
+        plain
+    }
+
+    /// The same value written with `places` places; `None` if that would drop a digit other than zero, or if the
+    /// numeral would grow too long.
+    #[must_use]
+    pub fn with_places(&self, places: u32) -> Option<Self> {
+        let plain = self.normalized();
+        let annexed = places.checked_sub(plain.places)?;
+        let units = plain.units.checked_mul(10_i128.checked_pow(annexed)?)?;
+        Self::new(units, places).ok()
+    }
+
+    /// The value in units of place `places`; `None` if it is not a whole number of them.
+    #[must_use]
+    pub fn units_at(&self, places: u32) -> Option<i128> {
+        self.with_places(places).map(|same| same.units)
+    }
+
+    /// The digit `index` places right of the point (0 = ones, 1 = tenths, -1 = tens), 0 where none is written.
+    #[must_use]
+    pub fn digit(&self, index: i32) -> u8 {
+        let from_right = i64::from(self.places) - i64::from(index);
+        let Some(power) = u32::try_from(from_right).ok().and_then(|power| 10_u128.checked_pow(power)) else {
+            return 0;
+        };
+        u8::try_from(self.units.unsigned_abs() / power % 10).expect("a remainder by ten is one digit")
+    }
+
+    /// How many digits stand before the point; at least one (`0.5` writes a zero there).
+    #[must_use]
+    pub fn whole_digits(&self) -> u32 {
+        let whole = self.units.unsigned_abs() / 10_u128.pow(self.places);
+        whole.checked_ilog10().map_or(1, |log| log + 1)
+    }
+
+    /// The number before the point, without sign.
+    #[must_use]
+    pub fn whole_part(&self) -> u128 {
+        self.units.unsigned_abs() / 10_u128.pow(self.places)
+    }
+
+    /// The digits after the point read as a whole number: `4.07` gives 7, `4.70` gives 70.
+    #[must_use]
+    pub fn fraction_units(&self) -> u128 {
+        self.units.unsigned_abs() % 10_u128.pow(self.places)
+    }
+
+    /// Digits of the whole numeral with the point removed, without sign: `4.07` gives 407.
+    #[must_use]
+    pub fn point_removed(&self) -> u128 {
+        self.units.unsigned_abs()
+    }
+
+    /// The same digits with the point moved: value times `10^shift`. `None` if the numeral would grow too long.
+    #[must_use]
+    pub fn shifted(&self, shift: i32) -> Option<Self> {
+        let places = i64::from(self.places) - i64::from(shift);
+        match u32::try_from(places) {
+            Ok(places) => Self::new(self.units, places).ok(),
+            Err(_) => {
+                let zeros = u32::try_from(-places).ok()?;
+                Self::new(self.units.checked_mul(10_i128.checked_pow(zeros)?)?, 0).ok()
+            }
+        }
+    }
+
+    /// Whether both are the same numeral, digit for digit: `0.5` and `0.50` are not.
+    #[must_use]
+    pub fn same_written(&self, other: &Self) -> bool {
+        self.units == other.units && self.places == other.places
+    }
+}
+
+impl PartialEq for Decimal {
+    fn eq(&self, other: &Self) -> bool {
+        self.cmp(other) == Ordering::Equal
+    }
+}
+
+impl Eq for Decimal {}
+
+impl hash::Hash for Decimal {
+    fn hash<H: hash::Hasher>(&self, state: &mut H) {
+        let plain = self.normalized();
+        (plain.units, plain.places).hash(state);
+    }
+}
+
+impl PartialOrd for Decimal {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl Ord for Decimal {
+    /// By value. Whole parts first, so that no common denominator can overflow.
+    fn cmp(&self, other: &Self) -> Ordering {
+        let sign = |decimal: &Self| decimal.units.signum();
+        let by_sign = sign(self).cmp(&sign(other));
+        if by_sign != Ordering::Equal {
+            return by_sign;
+        }
+        let magnitude = self.whole_part().cmp(&other.whole_part()).then_with(|| {
+            let places = self.places.max(other.places);
+            let scaled = |decimal: &Self| decimal.fraction_units() * 10_u128.pow(places - decimal.places);
+            scaled(self).cmp(&scaled(other))
+        });
+        if self.is_negative() { magnitude.reverse() } else { magnitude }
+    }
+}
+
+impl fmt::Display for Decimal {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.is_negative() {
+            f.write_str("-")?;
+        }
+        write!(f, "{}", self.whole_part())?;
+        if self.places > 0 {
+            write!(f, ".{:0width$}", self.fraction_units(), width = self.places as usize)?;
+        }
+        Ok(())
+    }
+}
+
+impl FromStr for Decimal {
+    type Err = DecimalError;
+
+    /// Reads the canonical form of files and records: `12.40`, `-3`, `0.5`. A pupil's text is read by
+    /// [`crate::reading`], which knows many more forms.
+    fn from_str(text: &str) -> Result<Self, DecimalError> {
+        let malformed = || DecimalError::Malformed { text: text.chars().take(40).collect() };
+        let (negative, unsigned) = match text.strip_prefix('-') {
+            Some(rest) => (true, rest),
+            None => (false, text),
+        };
+        let (whole, fraction) = unsigned.split_once('.').unwrap_or((unsigned, ""));
+        let all_digits = |part: &str| part.bytes().all(|byte| byte.is_ascii_digit());
+        let has_bare_point = unsigned.contains('.') && fraction.is_empty();
+        if whole.is_empty() || has_bare_point || !all_digits(whole) || !all_digits(fraction) {
+            return Err(malformed());
+        }
+        let digits = whole.len() + fraction.len();
+        if digits > MAX_DIGITS {
+            return Err(DecimalError::TooLong { digits });
+        }
+        let magnitude = whole
+            .bytes()
+            .chain(fraction.bytes())
+            .fold(0_i128, |sum, byte| sum * 10 + i128::from(byte - b'0'));
+        Self::new(
+            if negative { -magnitude } else { magnitude },
+            u32::try_from(fraction.len()).map_err(|_| malformed())?,
+        )
+    }
+}
+
+impl From<u32> for Decimal {
+    fn from(whole: u32) -> Self {
+        Self { units: i128::from(whole), places: 0 }
+    }
+}
+
+impl Serialize for Decimal {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(&self.to_string())
+    }
+}
+
+impl<'de> Deserialize<'de> for Decimal {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let text = String::deserialize(deserializer)?;
+        text.parse().map_err(D::Error::custom)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn decimal(text: &str) -> Decimal {
+        text.parse().unwrap()
+    }
+
+    #[test]
+    fn keeps_written_places_and_compares_by_value() {
+        assert_eq!(decimal("0.50"), decimal("0.5"));
+        assert!(!decimal("0.50").same_written(&decimal("0.5")));
+        assert_eq!(decimal("007.40").to_string(), "7.40");
+        assert_eq!(decimal("-0.05").to_string(), "-0.05");
+        assert!(decimal("-2") < decimal("-1.99"));
+        assert!(decimal("0.305") < decimal("0.35"));
+    }
+
+    #[test]
+    fn refuses_what_is_not_a_numeral() {
+        for text in ["", "-", ".", ".5", "5.", "1.2.3", "1,5", "1e3", " 1", "+1", "٣", "--1", "0x1"] {
+            assert!(matches!(text.parse::<Decimal>(), Err(DecimalError::Malformed { .. })), "{text:?}");
+        }
+        assert!(matches!("1".repeat(29).parse::<Decimal>(), Err(DecimalError::TooLong { digits: 29 })));
+    }
+
+    #[test]
+    fn tells_digits_by_place() {
+        let number = decimal("347.392");
+        let digits: alloc::vec::Vec<u8> = (-3..=4).map(|index| number.digit(index)).collect();
+        assert_eq!(digits, [0, 3, 4, 7, 3, 9, 2, 0]);
+    }
+
+    #[test]
+    fn moves_between_written_forms() {
+        assert_eq!(decimal("4.30").normalized().to_string(), "4.3");
+        assert_eq!(decimal("5.0").normalized().to_string(), "5");
+        assert_eq!(decimal("4.3").with_places(3).unwrap().to_string(), "4.300");
+        assert_eq!(decimal("4.35").with_places(1), None);
+        assert_eq!(decimal("2.3").shifted(2).unwrap().to_string(), "230");
+        assert_eq!(decimal("2.3").shifted(-1).unwrap().to_string(), "0.23");
+    }
+
+    proptest! {
+        #[test]
+        fn prints_and_reads_back_as_itself(units in -1_000_000_000_i128..1_000_000_000, places in 0_u32..12) {
+            let number = Decimal::new(units, places).unwrap();
+            prop_assert!(decimal(&number.to_string()).same_written(&number));
+        }
+
+        #[test]
+        fn orders_as_whole_numbers_of_the_finest_place_do(a in -99_999_i128..99_999, b in -99_999_i128..99_999, p in 0_u32..5, q in 0_u32..5) {
+            let (x, y) = (Decimal::new(a, p).unwrap(), Decimal::new(b, q).unwrap());
+            prop_assert_eq!(x.cmp(&y), (a * 10_i128.pow(5 - p)).cmp(&(b * 10_i128.pow(5 - q))));
+        }
+    }
+}

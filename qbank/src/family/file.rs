@@ -1,0 +1,102 @@
+//! The family file as TOML spells it; nothing in it is checked yet. Values that [`super::check`] may complain of carry
+//! their place in the file.
+use alloc::{collections::BTreeMap, string::String, vec::Vec};
+
+use serde::Deserialize;
+use toml::Spanned;
+
+use crate::{
+    accept::{Acceptance, Form, Rule},
+    question::StepKind,
+};
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct FamilyFile {
+    pub(super) family: Spanned<String>,
+    pub(super) version: Spanned<u32>,
+    pub(super) standards: Vec<Spanned<String>>,
+    pub(super) difficulty: Spanned<u8>,
+    #[serde(default)]
+    pub(super) misconceptions: Vec<Spanned<String>>,
+    pub(super) given: Vec<GivenFile>,
+    #[serde(default)]
+    pub(super) require: Vec<Spanned<RequireFile>>,
+    pub(super) step: Vec<StepFile>,
+    pub(super) text: BTreeMap<Spanned<String>, TextFile>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct GivenFile {
+    pub(super) name: Spanned<String>,
+    pub(super) unit: Option<Spanned<String>>,
+    pub(super) from: Option<Spanned<String>>,
+    pub(super) to: Option<Spanned<String>>,
+    pub(super) ends: Option<Ends>,
+    pub(super) values: Option<Spanned<Vec<Spanned<String>>>>,
+}
+
+#[derive(Clone, Copy, Deserialize, PartialEq)]
+#[serde(rename_all = "lowercase")]
+pub(super) enum Ends {
+    Nonzero,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct RequireFile {
+    pub(super) relation: Option<Spanned<String>>,
+    pub(super) of: Option<Spanned<String>>,
+    pub(super) carries: Option<[usize; 2]>,
+    pub(super) exchanges: Option<[usize; 2]>,
+    pub(super) across_zero: Option<bool>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct StepFile {
+    pub(super) id: Spanned<String>,
+    pub(super) kind: Spanned<StepKind>,
+    pub(super) expression: Spanned<String>,
+    pub(super) unit: Option<Spanned<String>>,
+    #[serde(default = "one_point")]
+    pub(super) points: Spanned<u32>,
+    pub(super) accept: Option<Spanned<Rule>>,
+    #[serde(default)]
+    pub(super) form: Form,
+    pub(super) choices: Option<Vec<Spanned<String>>>,
+    #[serde(default)]
+    pub(super) separates: usize,
+    #[serde(default)]
+    pub(super) mistakes: Vec<MistakeFile>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct MistakeFile {
+    pub(super) misconception: Spanned<String>,
+    pub(super) expression: Spanned<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct TextFile {
+    pub(super) title: Spanned<String>,
+    #[serde(default)]
+    pub(super) stem: Vec<Spanned<String>>,
+    pub(super) prompt: BTreeMap<String, Spanned<String>>,
+    #[serde(default)]
+    pub(super) words: BTreeMap<String, Spanned<Vec<String>>>,
+}
+
+impl StepFile {
+    pub(super) fn acceptance(&self) -> Acceptance {
+        let rule = self.accept.as_ref().map_or(Rule::Exact, |rule| rule.get_ref().clone());
+        Acceptance { rule, form: self.form }
+    }
+}
+
+fn one_point() -> Spanned<u32> {
+    Spanned::new(0..0, 1)
+}

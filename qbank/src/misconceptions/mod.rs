@@ -1,0 +1,260 @@
+//! Misunderstandings of decimal arithmetic as rules that predict a wrong answer.
+//!
+//! Each [`Misconception`] bends one thing in the schoolbook machine: how digits are lined up, what is carried, what
+//! is exchanged, how sizes are compared, which digit decides a rounding. [`predict`] evaluates an expression on the
+//! bent machine. Names and texts here are judgements about a child's work: they say what answers are *consistent
+//! with*, never what a child is.
+//!
+//! Sources in short: Hiebert and Wearne 1985 (alignment, points); Brown and Burton 1978, VanLehn 1982 and 1990,
+//! Young and O'Shea 1981 (subtraction procedures); Cox 1974 and Ashlock (carries); Sackur-Grisvard and Léonard 1985,
+//! Resnick et al. 1989, Steinle and Stacey (comparison). 'Common practice' marks what teachers see and no source
+//! here proves. Rows marked (from memory) were not re-read.
+mod addition;
+mod comparison;
+mod rounding;
+mod story;
+mod subtraction;
+
+use alloc::{string::String, vec::Vec};
+use core::cmp::Ordering;
+
+use crate::{
+    arithmetic::{Arithmetic, ArithmeticError, ColumnNumber, Columns, Relation, Value, evaluate},
+    columns::{Digits, Grid},
+    decimal::Decimal,
+    expression::{Expression, Names, Operation},
+};
+
+/// What joins the names of misconceptions that predict the same wrong answer.
+pub const JOINT: &str = " | ";
+
+/// One misunderstanding: its name, where it is described, its rule, and what to say about it.
+#[derive(Debug)]
+pub struct Misconception {
+    /// Stable name in records and files, as `add-right-edge`.
+    pub id: &'static str,
+    /// Name for people.
+    pub name: &'static str,
+    /// Where it is described, and with what standing.
+    pub source: &'static str,
+    /// One kind sentence for the pupil.
+    pub pupil: &'static str,
+    /// One sentence for the teacher; starts 'answers consistent with'.
+    pub teacher: &'static str,
+    /// One idea for what to do next.
+    pub next: &'static str,
+    /// The rule on digits.
+    pub rule: Rule,
+}
+
+/// How a misconception bends the machine. A rule gives `None` where the misconception shows no difference of its own,
+/// or where its procedure cannot be carried out.
+#[derive(Clone, Copy, Debug)]
+pub enum Rule {
+    /// Bends one of the four operations.
+    Operation(Operation, fn(&Decimal, &Decimal) -> Option<Decimal>),
+    /// Bends comparing, also inside `max`, `min` and `smallest_at_least`.
+    Compare(fn(&Decimal, &Decimal) -> Option<Relation>),
+    /// Bends rounding to a number of places.
+    Round(fn(&Decimal, u32) -> Option<Decimal>),
+    /// Gives the value of a part in place of the whole: which part.
+    Part(fn(&Expression) -> Option<&Expression>),
+    /// Cannot be told from the expression: the family states the mistaken expression beside the step.
+    Stated,
+}
+
+/// All misconceptions, by group.
+pub fn all() -> impl Iterator<Item = &'static Misconception> {
+    [addition::ALL, subtraction::ALL, comparison::ALL, rounding::ALL, story::ALL].into_iter().flatten()
+}
+
+/// The misconception of that name.
+#[must_use]
+pub fn find(id: &str) -> Option<&'static Misconception> {
+    all().find(|misconception| misconception.id == id)
+}
+
+/// What someone who holds the misconception would answer; `None` where it makes no difference of its own or leads
+/// to no answer.
+///
+/// # Example
+/// ```
+/// use qbank::{expression::Names, misconceptions};
+/// let right_edge = misconceptions::find("add-right-edge").expect("in the table");
+/// let wrong = misconceptions::predict(right_edge, &"4.6 + 0.75".parse()?, &Names::new());
+/// assert_eq!(wrong.expect("it fires").to_string(), "1.21");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[must_use]
+pub fn predict(misconception: &Misconception, expression: &Expression, names: &Names) -> Option<Value> {
+    let bent = match misconception.rule {
+        Rule::Part(part) => evaluate(&Columns, part(expression)?, names),
+        Rule::Stated => return None,
+        _ => evaluate(&Bent(misconception.rule), expression, names),
+    };
+    let right = evaluate(&Columns, expression, names).ok();
+    bent.ok().filter(|value| Some(value) != right.as_ref())
+}
+
+/// One wrong value and all misconceptions that lead to it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Predicted {
+    /// The wrong value.
+    pub value: Value,
+    /// Names of the misconceptions, in table order.
+    pub misconceptions: Vec<&'static str>,
+}
+
+impl Predicted {
+    /// The names as records write them.
+    #[must_use]
+    pub fn joined(&self) -> String {
+        self.misconceptions.join(JOINT)
+    }
+}
+
+/// What each of the candidates predicts, equal values gathered, in order of first appearance.
+#[must_use]
+pub fn predict_all<'c>(
+    candidates: impl IntoIterator<Item = &'c Misconception>,
+    expression: &Expression,
+    names: &Names,
+) -> Vec<Predicted> {
+    let mut found: Vec<Predicted> = Vec::new();
+    for candidate in candidates {
+        if let Some(value) = predict(candidate, expression, names) {
+            gather(&mut found, value, find(candidate.id).map_or(candidate.id, |known| known.id));
+        }
+    }
+    found
+}
+
+/// Adds one prediction to those gathered so far.
+pub(crate) fn gather(found: &mut Vec<Predicted>, value: Value, id: &'static str) {
+    match found.iter_mut().find(|known| known.value == value) {
+        Some(known) => known.misconceptions.push(id),
+        None => found.push(Predicted { value, misconceptions: alloc::vec![id] }),
+    }
+}
+
+/// The column machine with one rule in the place of the right one.
+struct Bent(Rule);
+
+impl Arithmetic for Bent {
+    type Number = ColumnNumber;
+
+    fn number(&self, decimal: &Decimal) -> Result<Self::Number, ArithmeticError> {
+        Columns.number(decimal)
+    }
+
+    fn apply(
+        &self,
+        operation: Operation,
+        left: &Self::Number,
+        right: &Self::Number,
+    ) -> Result<Self::Number, ArithmeticError> {
+        if let Rule::Operation(bent, rule) = self.0
+            && bent == operation
+            && let Some(wrong) = rule(&Columns.decimal(left)?, &Columns.decimal(right)?)
+        {
+            return Ok(wrong.into());
+        }
+        Columns.apply(operation, left, right)
+    }
+
+    fn round(&self, number: &Self::Number, places: u32) -> Result<Self::Number, ArithmeticError> {
+        if let (Rule::Round(rule), Ok(decimal)) = (self.0, Columns.decimal(number))
+            && let Some(wrong) = rule(&decimal, places)
+        {
+            return Ok(wrong.into());
+        }
+        Columns.round(number, places)
+    }
+
+    fn compare(&self, left: &Self::Number, right: &Self::Number) -> Result<Ordering, ArithmeticError> {
+        if let Rule::Compare(rule) = self.0
+            && let Some(wrong) = rule(&Columns.decimal(left)?, &Columns.decimal(right)?)
+        {
+            return Ok(match wrong {
+                Relation::Less => Ordering::Less,
+                Relation::Equal => Ordering::Equal,
+                Relation::Greater => Ordering::Greater,
+            });
+        }
+        Columns.compare(left, right)
+    }
+
+    fn decimal(&self, number: &Self::Number) -> Result<Decimal, ArithmeticError> {
+        Columns.decimal(number)
+    }
+}
+
+/// Joins a whole part and a fraction part that were worked as two whole numbers; the fraction is padded to the
+/// longer of the two written lengths.
+fn two_parts(whole: u128, fraction: u128, width: u32) -> Option<Decimal> {
+    alloc::format!("{whole}.{fraction:0width$}", width = width as usize).parse().ok()
+}
+
+/// Writes every column's content in full, high to low, and the point where the grid has it.
+fn written_in_full(grid: &Grid, columns: &Digits) -> Option<Decimal> {
+    let mut text = String::new();
+    for column in (0..grid.columns).rev() {
+        text.push_str(&alloc::format!("{}", columns[column]));
+        if column == grid.places && grid.places > 0 {
+            text.push('.');
+        }
+    }
+    text.parse().ok()
+}
+
+/// A whole number with the point put before its last `places` digits.
+fn with_point(number: u128, places: u32) -> Option<Decimal> {
+    Decimal::new(i128::try_from(number).ok()?, places).ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use alloc::{collections::BTreeSet, string::ToString};
+
+    #[test]
+    fn names_are_unique_and_texts_are_judgements_not_verdicts() {
+        let ids: BTreeSet<&str> = all().map(|misconception| misconception.id).collect();
+        assert_eq!(ids.len(), all().count());
+        for misconception in all() {
+            assert!(misconception.teacher.starts_with("answers consistent with "), "{}", misconception.id);
+            assert!(misconception.pupil.ends_with(['.', '?']), "{}", misconception.id);
+            assert!(
+                !misconception.source.is_empty() && !misconception.next.is_empty(),
+                "{}",
+                misconception.id
+            );
+        }
+    }
+
+    /// Checks a group's worked examples: misconception, exercise, predicted wrong answer (empty: does not fire).
+    pub(super) fn check(examples: &[(&str, &str, &str)]) {
+        for (id, exercise, wrong) in examples {
+            let misconception = find(id).unwrap_or_else(|| panic!("no misconception {id}"));
+            let predicted = predict(misconception, &exercise.parse().unwrap(), &Names::new());
+            let predicted = predicted.map(|value| value.to_string()).unwrap_or_default();
+            assert_eq!(predicted, wrong.to_string(), "{id} on {exercise}");
+        }
+    }
+
+    #[test]
+    fn gathers_those_that_collide() {
+        let found = predict_all(subtraction::ALL, &"7.5 - 2.35".parse().unwrap(), &Names::new());
+        let same: Vec<&str> =
+            found.iter().find(|one| one.value.to_string() == "5.25").unwrap().misconceptions.clone();
+        assert_eq!(
+            same,
+            [
+                "subtract-smaller-from-larger",
+                "subtract-exchange-without-trade",
+                "subtract-zero-minus-copies",
+                "subtract-copies-unfilled-places"
+            ]
+        );
+    }
+}

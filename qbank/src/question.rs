@@ -1,0 +1,550 @@
+//! A drawn question, and the proof that turns it into an item.
+//!
+//! A [`Question`] is a record: what a draw produced or a file holds. Nothing in it is believed. [`Question::verify`]
+//! works every answer again by three routes that share no arithmetic, predicts every wrong answer anew and checks
+//! the receipt; only then is there an [`Item`], and only items are placed, exported or marked.
+use alloc::{
+    collections::{BTreeMap, BTreeSet},
+    string::{String, ToString},
+    vec::Vec,
+};
+use core::ops::Deref;
+
+use serde::{Deserialize, Serialize};
+
+use crate::{
+    accept::{Acceptance, Precision, Rule, fraction_of},
+    arithmetic::{ArithmeticError, Value, prove},
+    decimal::Decimal,
+    expression::{Expression, ExpressionError, Names},
+    misconceptions::{self, JOINT},
+    receipt,
+};
+
+/// A question as records write it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Question {
+    /// Unique within a pool; letters, digits and hyphens, starting with a letter.
+    pub id: String,
+    /// The family it was drawn from.
+    pub family: String,
+    /// The family's version.
+    pub version: u32,
+    /// The text that keyed the draw.
+    pub seed: String,
+    /// Which of the seed's questions this is, from 0.
+    pub position: u64,
+    /// Language and region, as `en-US`.
+    pub locale: String,
+    /// Curriculum codes, as `5.NBT.B.7`.
+    pub standards: Vec<String>,
+    /// From 1 (easy) to 5 (hard).
+    pub difficulty: u8,
+    /// A short name of what is practised.
+    pub title: String,
+    /// The story, or empty where the first step says it all.
+    pub stem: String,
+    /// The numbers drawn.
+    pub givens: Vec<Given>,
+    /// What is asked, in order; at least one.
+    pub steps: Vec<Step>,
+    /// SHA-256 over all the rest, see [`receipt::of`].
+    pub receipt: String,
+}
+
+/// A number given in a question.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Given {
+    /// Its name in expressions.
+    pub name: String,
+    /// Its value, in its written form.
+    pub value: Decimal,
+    /// The symbol of its unit.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unit: Option<String>,
+}
+
+/// One thing asked.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Step {
+    /// Its name in responses and in later expressions.
+    pub id: String,
+    /// How it is answered.
+    pub kind: StepKind,
+    /// What is asked.
+    pub prompt: String,
+    /// How the answer comes from givens and earlier steps.
+    pub expression: String,
+    /// The answer.
+    pub answer: Answer,
+    /// The symbol of the answer's unit.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unit: Option<String>,
+    /// What counts as right.
+    pub accept: Acceptance,
+    /// Points for a right answer, 1 or more.
+    pub points: u32,
+    /// Wrong answers and the misconceptions that lead to them.
+    pub predicted: Vec<Prediction>,
+    /// What can be chosen, for a choice.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub choices: Vec<Choice>,
+    /// The working, a line each, in equal character widths.
+    pub solution: Vec<String>,
+}
+
+/// How a step is answered.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum StepKind {
+    /// A typed number.
+    Number,
+    /// One of several choices.
+    Choice,
+    /// All choices put in order.
+    Order,
+    /// A number in words.
+    Words,
+}
+
+/// An answer as records write it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(untagged)]
+pub enum Answer {
+    /// A decimal, a choice's id, or words.
+    Text(String),
+    /// Ids of choices in order.
+    Sequence(Vec<String>),
+}
+
+/// A wrong answer that misconceptions lead to.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Prediction {
+    /// Names of the misconceptions, joined by ` | ` where several lead to the same answer.
+    pub misconception: String,
+    /// The wrong answer.
+    pub answer: Answer,
+    /// The mistaken expression, for misconceptions that no rule can derive from the right one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expression: Option<String>,
+}
+
+/// Something that can be chosen.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Choice {
+    /// `A`, `B`, …
+    pub id: String,
+    /// What is read.
+    pub text: String,
+    /// What it is worth in the expressions of later steps.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub value: Option<Decimal>,
+}
+
+/// A question whose every answer is proven.
+///
+/// Reads as the [`Question`] it holds.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Item {
+    question: Question,
+    steps: Vec<ProvenStep>,
+}
+
+/// What the proof of one step found, ready for marking.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ProvenStep {
+    /// The expression, read.
+    pub expression: Expression,
+    /// The right answer.
+    pub key: Key,
+    /// What a later expression that names this step works with.
+    pub value: Option<Decimal>,
+    /// The predicted wrong answers, with the expression that leads to each.
+    pub wrong: Vec<Wrong>,
+}
+
+/// A right or wrong answer with its type.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Key {
+    /// A number.
+    Number(Decimal),
+    /// The id of a choice.
+    Choice(String),
+}
+
+/// A predicted wrong answer of a proven step.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Wrong {
+    /// The wrong answer.
+    pub key: Key,
+    /// The misconceptions that lead to it, one or more.
+    pub misconceptions: Vec<&'static str>,
+    /// The mistaken expression, where the family states one.
+    pub stated: Option<Expression>,
+}
+
+/// Why a question is no item. Always a fault of the record, never of a pupil.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("question '{question}'{}: {fault}", step.as_deref().map(|step| alloc::format!(", step '{step}'")).unwrap_or_default())]
+pub struct ProofError {
+    /// The question's id.
+    pub question: String,
+    /// The step, if the fault is in one.
+    pub step: Option<String>,
+    /// What is wrong.
+    pub fault: Fault,
+}
+
+/// What is wrong with a question.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum Fault {
+    /// The id cannot serve as a name in packages.
+    #[error("the id must start with a letter and hold letters, digits and hyphens only")]
+    BadId,
+    /// There is nothing to answer.
+    #[error("there is no step")]
+    NoStep,
+    /// Two givens or steps share a name.
+    #[error("the name '{0}' is used twice")]
+    NameTwice(String),
+    /// The content is not the one the receipt was made for.
+    #[error("the receipt does not fit the content; it should be {0}")]
+    Receipt(String),
+    /// The expression cannot be read.
+    #[error("expression: {0}")]
+    Expression(#[from] ExpressionError),
+    /// The expression has no value, or the routes disagree on it.
+    #[error("{0}")]
+    Arithmetic(#[from] ArithmeticError),
+    /// The record claims another answer than was worked out.
+    #[error("the record says the answer is {claimed}, worked out it is {found}")]
+    WrongAnswer {
+        /// In the record.
+        claimed: String,
+        /// By the three routes.
+        found: String,
+    },
+    /// The value found is not among the choices, or more than once.
+    #[error("exactly one choice must stand for {0}")]
+    NoSuchChoice(String),
+    /// Choices are missing, or two share an id or a text.
+    #[error("choices need different ids and different texts, and at least two of them")]
+    Choices,
+    /// Kinds that this version cannot prove.
+    #[error("steps of kind {0} are not known to this version")]
+    UnknownKind(&'static str),
+    /// A name that the table of misconceptions does not have.
+    #[error("there is no misconception '{0}'")]
+    UnknownMisconception(String),
+    /// A misconception leads to another answer than the record says.
+    #[error("'{misconception}' leads to {found}, not to {claimed}")]
+    WrongPrediction {
+        /// Its name.
+        misconception: String,
+        /// In the record.
+        claimed: String,
+        /// As worked out.
+        found: String,
+    },
+    /// Two predictions are the same answer, or one would be marked right.
+    #[error("the predicted answer {0} stands twice or would be marked right")]
+    Indistinct(String),
+    /// Points must be positive, tolerances must not be negative.
+    #[error("points must be 1 or more, tolerances 0 or more, figures 1 or more")]
+    Accept,
+}
+
+impl Answer {
+    /// The answer if it is one text.
+    #[must_use]
+    pub fn text(&self) -> Option<&str> {
+        match self {
+            Self::Text(text) => Some(text),
+            Self::Sequence(_) => None,
+        }
+    }
+}
+
+impl core::fmt::Display for Answer {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        match self {
+            Self::Text(text) => f.write_str(text),
+            Self::Sequence(ids) => f.write_str(&ids.join(", ")),
+        }
+    }
+}
+
+impl core::fmt::Display for Key {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        match self {
+            Self::Number(number) => write!(f, "{number}"),
+            Self::Choice(id) => f.write_str(id),
+        }
+    }
+}
+
+impl From<&Key> for Answer {
+    fn from(key: &Key) -> Self {
+        Self::Text(key.to_string())
+    }
+}
+
+impl StepKind {
+    /// The name in records.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Number => "number",
+            Self::Choice => "choice",
+            Self::Order => "order",
+            Self::Words => "words",
+        }
+    }
+}
+
+impl Question {
+    /// Puts the receipt of the present content into the question.
+    #[must_use]
+    pub fn sealed(mut self) -> Self {
+        self.receipt = self.fitting_receipt();
+        self
+    }
+
+    fn fitting_receipt(&self) -> String {
+        receipt::of(&Self { receipt: String::new(), ..self.clone() })
+    }
+
+    /// The names and values that the first step's expression can use.
+    #[must_use]
+    pub fn given_names(&self) -> Names {
+        self.givens.iter().map(|given| (given.name.clone(), given.value)).collect()
+    }
+
+    /// Proves every answer; the only way to an [`Item`].
+    ///
+    /// # Errors
+    /// [`ProofError`], naming the question, the step and the first fault found.
+    pub fn verify(self) -> Result<Item, ProofError> {
+        let fault = |fault| ProofError { question: self.id.clone(), step: None, fault };
+        check_shape(&self).map_err(fault)?;
+        let receipt = self.fitting_receipt();
+        if receipt != self.receipt {
+            return Err(fault(Fault::Receipt(receipt)));
+        }
+        let mut names = self.given_names();
+        let mut steps = Vec::with_capacity(self.steps.len());
+        for step in &self.steps {
+            let proven = step.proven(&names).map_err(|fault| ProofError {
+                question: self.id.clone(),
+                step: Some(step.id.clone()),
+                fault,
+            })?;
+            if let Some(value) = proven.value {
+                names.insert(step.id.clone(), value);
+            }
+            steps.push(proven);
+        }
+        Ok(Item { question: self, steps })
+    }
+}
+
+/// Whether a text can name an item in every package format: letters, digits and hyphens, a letter first.
+#[must_use]
+pub fn is_plain_id(id: &str) -> bool {
+    id.starts_with(|first: char| first.is_ascii_alphabetic())
+        && id.chars().all(|character| character.is_ascii_alphanumeric() || character == '-')
+}
+
+fn check_shape(question: &Question) -> Result<(), Fault> {
+    if !is_plain_id(&question.id) {
+        return Err(Fault::BadId);
+    }
+    if question.steps.is_empty() {
+        return Err(Fault::NoStep);
+    }
+    let names =
+        question.givens.iter().map(|given| &given.name).chain(question.steps.iter().map(|step| &step.id));
+    let mut seen = BTreeSet::new();
+    for name in names {
+        if !seen.insert(name) {
+            return Err(Fault::NameTwice(name.clone()));
+        }
+    }
+    Ok(())
+}
+
+impl Step {
+    fn proven(&self, names: &Names) -> Result<ProvenStep, Fault> {
+        self.check_accept()?;
+        let expression: Expression = self.expression.parse()?;
+        let found = prove(&expression, names)?;
+        let key = self.key_for(&found)?;
+        if Answer::from(&key) != self.answer && !self.same_number(&key) {
+            return Err(Fault::WrongAnswer { claimed: self.answer.to_string(), found: key.to_string() });
+        }
+        let wrong =
+            self.predicted.iter().map(|prediction| self.check_prediction(prediction, &expression, names));
+        let wrong: Vec<Wrong> = wrong.collect::<Result<_, _>>()?;
+        self.check_distinct(&key, &wrong)?;
+        let value = self.value_of(&key);
+        Ok(ProvenStep { expression, key, value, wrong })
+    }
+
+    /// The written form of a number is the record's own; only its value is worked out.
+    fn same_number(&self, key: &Key) -> bool {
+        match (key, self.answer.text().map(str::parse::<Decimal>)) {
+            (Key::Number(found), Some(Ok(claimed))) => *found == claimed,
+            _ => false,
+        }
+    }
+
+    fn check_accept(&self) -> Result<(), Fault> {
+        let fits = match &self.accept.rule {
+            Rule::Exact | Rule::Rounded { to: Precision::Places(_) } => true,
+            Rule::Absolute { tolerance } => !tolerance.is_negative(),
+            Rule::Relative { percent } => !percent.is_negative(),
+            Rule::Rounded { to: Precision::Figures(figures) } => *figures > 0,
+        };
+        if fits && self.points > 0 { Ok(()) } else { Err(Fault::Accept) }
+    }
+
+    /// The answer that a value means for this step: the number itself, or the choice that stands for it.
+    ///
+    /// # Errors
+    /// [`Fault::NoSuchChoice`], [`Fault::Choices`], [`Fault::UnknownKind`].
+    pub fn key_for(&self, value: &Value) -> Result<Key, Fault> {
+        match (self.kind, value) {
+            (StepKind::Number, Value::Number(number)) => Ok(Key::Number(*number)),
+            (StepKind::Number, Value::Relation(relation)) => Err(Fault::NoSuchChoice(relation.to_string())),
+            (StepKind::Choice, _) => {
+                self.check_choices()?;
+                let stands_for = |choice: &&Choice| match value {
+                    Value::Number(number) => choice.value == Some(*number),
+                    Value::Relation(relation) => choice.text == relation.sign(),
+                };
+                let mut fitting = self.choices.iter().filter(stands_for);
+                match (fitting.next(), fitting.next()) {
+                    (Some(choice), None) => Ok(Key::Choice(choice.id.clone())),
+                    _ => Err(Fault::NoSuchChoice(value.to_string())),
+                }
+            }
+            (StepKind::Order | StepKind::Words, _) => Err(Fault::UnknownKind(self.kind.name())),
+        }
+    }
+
+    fn check_choices(&self) -> Result<(), Fault> {
+        let ids: BTreeSet<&str> = self.choices.iter().map(|choice| choice.id.as_str()).collect();
+        let texts: BTreeSet<&str> = self.choices.iter().map(|choice| choice.text.as_str()).collect();
+        let distinct = ids.len() == self.choices.len() && texts.len() == self.choices.len();
+        let plain = self.choices.iter().all(|choice| is_plain_id(&choice.id));
+        if distinct && plain && self.choices.len() >= 2 { Ok(()) } else { Err(Fault::Choices) }
+    }
+
+    /// What a later expression that names this step works with, if it was answered so.
+    #[must_use]
+    pub fn value_of(&self, key: &Key) -> Option<Decimal> {
+        match key {
+            Key::Number(number) => Some(*number),
+            Key::Choice(id) => self.choices.iter().find(|choice| choice.id == *id)?.value,
+        }
+    }
+
+    /// Works every named misconception again and compares with what the record says.
+    fn check_prediction(
+        &self,
+        prediction: &Prediction,
+        right: &Expression,
+        names: &Names,
+    ) -> Result<Wrong, Fault> {
+        let stated: Option<Expression> = prediction.expression.as_deref().map(str::parse).transpose()?;
+        let mut ids = Vec::new();
+        let mut key = None;
+        for id in prediction.misconception.split(JOINT) {
+            let known = misconceptions::find(id).ok_or_else(|| Fault::UnknownMisconception(id.into()))?;
+            let value = match &stated {
+                Some(mistaken) => prove(mistaken, names).ok(),
+                None => misconceptions::predict(known, right, names),
+            };
+            let found = value.as_ref().and_then(|value| self.key_for(value).ok());
+            let agrees = found.as_ref().is_some_and(|found| Answer::from(found) == prediction.answer);
+            if !agrees {
+                return Err(Fault::WrongPrediction {
+                    misconception: id.into(),
+                    claimed: prediction.answer.to_string(),
+                    found: found.map_or_else(|| "no answer of its own".into(), |found| found.to_string()),
+                });
+            }
+            ids.push(known.id);
+            key = found;
+        }
+        let key = key.expect("splitting a text gives at least one name");
+        Ok(Wrong { key, misconceptions: ids, stated })
+    }
+
+    fn check_distinct(&self, key: &Key, wrong: &[Wrong]) -> Result<(), Fault> {
+        for (index, one) in wrong.iter().enumerate() {
+            let repeated = wrong[..index].iter().any(|other| other.key == one.key);
+            if repeated || self.marks_right(key, &one.key) {
+                return Err(Fault::Indistinct(one.key.to_string()));
+            }
+        }
+        Ok(())
+    }
+
+    /// Whether an answer would be marked right, whatever its form.
+    #[must_use]
+    pub fn marks_right(&self, key: &Key, answer: &Key) -> bool {
+        match (key, answer) {
+            (Key::Number(key), Key::Number(value)) => {
+                self.accept.accepts(&fraction_of(key), &fraction_of(value))
+            }
+            _ => key == answer,
+        }
+    }
+}
+
+impl Item {
+    /// The question in its record form.
+    #[must_use]
+    pub fn question(&self) -> &Question {
+        &self.question
+    }
+
+    /// What the proof found, in the order of the steps.
+    #[must_use]
+    pub fn proven_steps(&self) -> &[ProvenStep] {
+        &self.steps
+    }
+
+    /// Steps with what was proven of each.
+    pub fn steps_proven(&self) -> impl Iterator<Item = (&Step, &ProvenStep)> {
+        self.question.steps.iter().zip(&self.steps)
+    }
+
+    /// The most points the item can earn.
+    #[must_use]
+    pub fn max_points(&self) -> u32 {
+        self.question.steps.iter().map(|step| step.points).sum()
+    }
+
+    /// The right answer to every step, as a pupil would give it: for tests and demonstrations.
+    #[must_use]
+    pub fn right_responses(&self) -> BTreeMap<String, String> {
+        self.question.steps.iter().map(|step| (step.id.clone(), step.answer.to_string())).collect()
+    }
+}
+
+impl Deref for Item {
+    type Target = Question;
+
+    fn deref(&self) -> &Question {
+        &self.question
+    }
+}
+
+impl Serialize for Item {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        self.question.serialize(serializer)
+    }
+}
