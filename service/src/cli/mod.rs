@@ -7,6 +7,7 @@ mod logs;
 mod output;
 mod platform;
 mod serve;
+mod token;
 
 use std::process::ExitCode;
 
@@ -31,6 +32,9 @@ enum Command {
     Platform(platform::PlatformCommand),
     /// Put a pool into the service's store, so that teachers can place it
     Load(load::LoadArguments),
+    /// Manage tokens of the programming interface
+    #[command(subcommand)]
+    Token(token::TokenCommand),
 }
 
 /// Runs the program with the process's arguments.
@@ -44,6 +48,7 @@ pub fn run() -> ExitCode {
         Command::Serve(arguments) => serve::run(arguments),
         Command::Platform(command) => platform::run(command),
         Command::Load(arguments) => load::run(&arguments),
+        Command::Token(command) => token::run(&command),
     };
     match result {
         Ok(()) => ExitCode::SUCCESS,

@@ -63,6 +63,10 @@ pub struct OverviewPage {
     pub handed_in: String,
     /// Something the teacher should know, for example that grades cannot be sent.
     pub warning: Option<&'static str>,
+    /// Where to ask that undelivered grades be sent again, when there are any.
+    pub send_again: Option<String>,
+    /// Token of the session.
+    pub csrf: String,
     /// The pupils, best points first.
     pub pupils: Vec<PupilRow>,
 }

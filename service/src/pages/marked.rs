@@ -29,6 +29,8 @@ pub struct MarkedStep {
     pub tone: Tone,
     /// Sentences that give the reason, most useful first.
     pub why: Vec<String>,
+    /// The right answer as it is written, with its unit or as the choice's text; empty when the response was right.
+    pub answer: String,
     /// Worked solution in lines of equal-width letters; empty when there is none.
     pub working: String,
     /// Whether the working is unfolded at first.

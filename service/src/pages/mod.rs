@@ -74,12 +74,7 @@ mod tests {
     #[test]
     fn escapes_what_a_person_typed() {
         let page = NoticePage {
-            frame: Frame {
-                language: "en-US".into(),
-                title: "<script>".into(),
-                place: "Quiz",
-                wide: false,
-            },
+            frame: Frame { language: "en-US".into(), title: "<script>".into(), place: "Quiz", wide: false },
             sentence: "\"><img src=x>".into(),
             hint: None,
             link: None,

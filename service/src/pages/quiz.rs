@@ -119,8 +119,10 @@ pub struct OpenQuestion {
 /// A step that waits for an answer.
 #[derive(Debug, Clone)]
 pub struct OpenStep {
-    /// Name and id of its field.
+    /// Name of its field in the posted form.
     pub name: String,
+    /// Id of its field on the page, for labels and links.
+    pub anchor: String,
     /// What is asked.
     pub prompt: String,
     /// How it is answered.
@@ -134,8 +136,8 @@ pub enum Field {
     Number {
         /// What the pupil typed so far, as typed.
         typed: String,
-        /// The unit shown beside the field.
-        unit: Option<String>,
+        /// The unit shown beside the field; none where the pupil must write it.
+        unit: Option<UnitSign>,
         /// Which forms count, in words.
         forms: String,
         /// Whether the typed text is longer than [`ANSWER_LENGTH_MAX`].
@@ -146,6 +148,15 @@ pub enum Field {
         /// The choices in order.
         options: Vec<ChoiceOption>,
     },
+}
+
+/// A unit beside a field.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct UnitSign {
+    /// `kg`, `$`.
+    pub symbol: String,
+    /// Whether it stands before the number.
+    pub leads: bool,
 }
 
 /// One choice.
