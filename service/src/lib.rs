@@ -1,1 +1,3 @@
 //! Everything that touches the world: command line, HTTP, storage, clock.
+
+pub mod practice;
