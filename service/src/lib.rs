@@ -11,6 +11,7 @@ pub mod lti;
 pub mod metrics;
 pub mod pages;
 pub mod placing;
+pub mod practice;
 pub mod routes;
 pub mod server;
 pub mod session;
