@@ -198,7 +198,7 @@ mod tests {
         let mut read = zip::ZipArchive::new(Cursor::new(bytes)).unwrap();
         let mut text = String::new();
         let mut member = read.by_index(0).unwrap();
-        assert_eq!(member.name(), "b.xml");
+        assert_eq!(member.name().unwrap(), "b.xml");
         assert_eq!(member.last_modified().unwrap().to_string(), "2026-03-02 09:15:00");
         member.read_to_string(&mut text).unwrap();
         assert_eq!(text, "bee");

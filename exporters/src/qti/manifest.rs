@@ -84,9 +84,9 @@ impl<W: Write> ManifestWriter<'_, W> {
         let PlacedItem { item, path } = placed;
         self.parent(resource(&item.id, self.dialect.item_type, path), |w| {
             w.parent(Element::new("metadata"), |w| {
-                w.item_metadata(item)?;
                 w.qti_metadata(item)?;
-                w.curriculum_metadata(item)
+                w.curriculum_metadata(item)?;
+                w.item_metadata(item)
             })?;
             w.xml.empty(Element::new("file").attribute("href", path.as_str()))
         })
