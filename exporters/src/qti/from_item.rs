@@ -217,7 +217,8 @@ impl StepMapping<'_, '_> {
             Key::Number(key) => self.add_number(*key, expected, label.as_deref())?,
             Key::Choice(key) => self.add_choice(key, expected, label.as_deref())?,
         }
-        self.add_rubric_and_solution(label.as_deref(), follows)
+        self.add_rubric_and_solution(label.as_deref(), follows);
+        Ok(())
     }
 
     fn declare_outcomes(&mut self) {
@@ -307,24 +308,29 @@ impl StepMapping<'_, '_> {
         self.mapping.left_out.push(LeftOut { item, step, what, reason });
     }
 
-    fn add_rubric_and_solution(self, label: Option<&str>, follows: bool) -> Result<(), ExportError> {
-        let Self { mapping, step, proven, .. } = self;
-        let answer = match &proven.key {
-            Key::Number(_) => match step.answer.text().map(str::parse::<Decimal>) {
-                Some(Ok(number)) => units::printed(&number, step.unit.as_deref()),
-                _ => step.answer.to_string(),
-            },
-            Key::Choice(id) => {
-                step.choices.iter().find(|choice| choice.id == *id).map_or(id, |c| &c.text).clone()
-            }
-        };
+    fn add_rubric_and_solution(self, label: Option<&str>, follows: bool) {
+        let answer = self.printed_answer();
+        let Self { mapping, step, .. } = self;
         let scoring = mapping.words.scoring(step, &answer, follows);
         mapping.rubric.push(Block::text(labelled(label, &scoring)));
         mapping.solution.push(Block::text(labelled(label, &step.prompt)));
         if !step.solution.is_empty() {
             mapping.solution.push(Block::Preformatted(step.solution.join("\n")));
         }
-        Ok(())
+    }
+
+    /// The right answer as people read it.
+    fn printed_answer(&self) -> String {
+        match &self.proven.key {
+            Key::Number(key) => {
+                let target = numeral::target(*key, &self.step.accept.rule).unwrap_or(*key);
+                units::printed(&self.as_written(target), self.step.unit.as_deref())
+            }
+            Key::Choice(id) => {
+                let chosen = self.step.choices.iter().find(|choice| choice.id == *id);
+                chosen.map_or(id, |choice| &choice.text).clone()
+            }
+        }
     }
 }
 

@@ -102,7 +102,10 @@ impl Judging {
             None => full,
             Some(pattern) => {
                 let text = Box::new(Expression::variable(&self.names.raw));
-                let in_form = Branch { test: Expression::PatternMatch { pattern, text }, rules: full };
+                let matches = Expression::PatternMatch { pattern, text };
+                // An engine that does not keep the text as typed cannot judge its form; the value is right all the same.
+                let test = Expression::Or(vec![Expression::is_null(&self.names.raw), matches]);
+                let in_form = Branch { test, rules: full };
                 vec![Rule::Condition {
                     branches: vec![in_form],
                     otherwise: self.rules(Verdict::Form, self.form_points),

@@ -87,7 +87,9 @@ fn packages_of_the_whole_bank_have_no_problem_by_the_published_schemas() {
     // An invented listing: the published identifiers are the caller's to bring.
     let listed = CaseItem {
         identifier: "00000000-0000-4000-8000-000000000001".into(),
-        uri: Some("https://standards.example/ims/case/v1p0/CFItems/00000000-0000-4000-8000-000000000001".into()),
+        uri: Some(
+            "https://standards.example/ims/case/v1p0/CFItems/00000000-0000-4000-8000-000000000001".into(),
+        ),
     };
     other.case_items.insert("5.NBT.B.7".into(), listed);
     let (listed, _) = exported(&pool, &other);
@@ -127,7 +129,9 @@ fn the_manifest_names_curriculum_codes_and_only_published_identifiers() {
     assert!(manifest.contains("<id>5.NBT.B.7</id>"));
     assert!(!manifest.contains("GUID"));
     let mut listed = options();
-    listed.case_items.insert("5.NBT.B.7".into(), CaseItem { identifier: "a-published-one".into(), uri: None });
+    listed
+        .case_items
+        .insert("5.NBT.B.7".into(), CaseItem { identifier: "a-published-one".into(), uri: None });
     let manifest = member(&exported(&pool, &listed).0, "imsmanifest.xml");
     assert!(manifest.contains("<label>5.NBT.B.7</label>"));
     assert_eq!(manifest.matches("<GUID>").count(), manifest.matches("<GUID>a-published-one</GUID>").count());
