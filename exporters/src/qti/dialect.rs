@@ -26,8 +26,9 @@ impl Spelling {
     #[must_use]
     pub fn attribute(self, name: &str) -> String {
         match self {
-            Self::Kebab => name.to_owned(),
-            Self::Camel => camel(name),
+            // ARIA keeps its own spelling everywhere.
+            Self::Camel if !name.starts_with("aria-") => camel(name),
+            Self::Kebab | Self::Camel => name.to_owned(),
         }
     }
 }
@@ -54,6 +55,8 @@ pub struct Dialect {
     pub schema: &'static str,
     /// Whether feedback and rubric wrap their content in an element of its own.
     pub content_body: bool,
+    /// Whether interactions may carry ARIA attributes.
+    pub aria: bool,
     /// Words of the package's manifest.
     pub package: PackageDialect,
 }
@@ -93,5 +96,6 @@ mod tests {
         assert_eq!(Spelling::Kebab.attribute("base-type"), "base-type");
         assert_eq!(Spelling::Camel.attribute("base-type"), "baseType");
         assert_eq!(Spelling::Camel.element("sum"), "sum");
+        assert_eq!(Spelling::Camel.attribute("aria-label"), "aria-label");
     }
 }

@@ -48,11 +48,11 @@ pub(super) fn expected(
     names: &StepNames,
 ) -> Result<Expected, Reason> {
     let mut translation =
-        Translation { item, names, guards: Vec::new(), rules: Vec::new(), outcomes: Vec::new() };
+        Translation { item, step, guards: Vec::new(), rules: Vec::new(), outcomes: Vec::new() };
     let (base_type, found) = match formula {
         Formula::Comparison(left, right) => {
             let (left, right) = (translation.number(left)?, translation.number(right)?);
-            (BaseType::Identifier, relation_rule(step, names, left, right)?)
+            (BaseType::Identifier, relation_rule(step, names, &left, &right)?)
         }
         _ => {
             let value = translation.number(formula)?;
@@ -93,17 +93,18 @@ pub(super) fn own_value(step: &Step, key: Decimal, names: &StepNames) -> Result<
     Ok(Rule::Condition { branches, otherwise: set(Expression::float(key)) })
 }
 
-/// Sets the choice that stands for the relation found.
+/// Sets the choice that stands for the relation found; null where none does.
 fn relation_rule(
     step: &Step,
     names: &StepNames,
-    left: Expression,
-    right: Expression,
+    left: &Expression,
+    right: &Expression,
 ) -> Result<Rule, Reason> {
     let set = |relation: Relation| {
         let choice = step.choices.iter().find(|choice| choice.text == relation.sign());
-        let choice = choice.ok_or(Reason::NoChoiceForRelation { sign: relation.sign() })?;
-        Ok::<_, Reason>(vec![Rule::set_identifier(&names.expected, &Identifier::new(&choice.id)?)])
+        let identifier = choice.map(|choice| Identifier::new(&choice.id)).transpose()?;
+        let value = identifier.map_or(Expression::Null, |identifier| Expression::identifier(&identifier));
+        Ok::<_, Reason>(vec![Rule::SetOutcomeValue(names.expected.clone(), value)])
     };
     let below = |small: &Expression, large: &Expression| {
         let widened = Expression::Sum(vec![small.clone(), Expression::float(numeral::slack(PLACES))]);
@@ -111,8 +112,8 @@ fn relation_rule(
     };
     Ok(Rule::Condition {
         branches: vec![
-            Branch { test: below(&left, &right), rules: set(Relation::Less)? },
-            Branch { test: below(&right, &left), rules: set(Relation::Greater)? },
+            Branch { test: below(left, right), rules: set(Relation::Less)? },
+            Branch { test: below(right, left), rules: set(Relation::Greater)? },
         ],
         otherwise: set(Relation::Equal)?,
     })
@@ -128,7 +129,7 @@ pub(super) fn rounded(value: Expression, places: u32) -> Expression {
 
 struct Translation<'i> {
     item: &'i Item,
-    names: &'i StepNames,
+    step: &'i Step,
     /// What must hold for the value to mean anything.
     guards: Vec<Expression>,
     /// Rules that set auxiliary outcomes, in order.
@@ -167,7 +168,8 @@ impl Translation<'_> {
 
     fn earlier_value(&self, name: &str) -> Result<Expression, Reason> {
         let step = self.item.steps.iter().find(|step| step.id == name);
-        let step = step.ok_or_else(|| Reason::UnknownName { name: name.to_owned() })?;
+        let step =
+            step.expect("names of a proven item are givens or earlier steps, and givens are constants");
         match step.kind {
             StepKind::Number if step.accept.form.unit => {
                 Err(Reason::UnitInResponse { step: name.to_owned() })
@@ -193,8 +195,7 @@ impl Translation<'_> {
     fn call(&mut self, function: Function, arguments: &[Formula]) -> Result<Expression, Reason> {
         match function {
             Function::Round => {
-                let places =
-                    arguments.get(1).and_then(Formula::places_literal).ok_or(Reason::PlacesNotLiteral)?;
+                let places = arguments[1].places_literal().expect("the parser admits only literal places");
                 Ok(rounded(self.number(&arguments[0])?, places))
             }
             Function::Max => Ok(Expression::Max(self.numbers(arguments)?)),
@@ -233,7 +234,7 @@ impl Translation<'_> {
     }
 
     fn auxiliary(&mut self) -> Result<Identifier, Reason> {
-        let identifier = Identifier::new(&format!("{}.{}", self.names.expected, self.outcomes.len() + 1))?;
+        let identifier = Identifier::new(&format!("KEPT{}_{}", self.outcomes.len() + 1, self.step.id))?;
         self.outcomes.push(OutcomeDeclaration::unset(identifier.clone(), BaseType::Float));
         Ok(identifier)
     }

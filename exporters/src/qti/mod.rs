@@ -8,6 +8,7 @@
 pub mod dialect;
 mod follow_through;
 pub mod from_item;
+mod from_step;
 mod judging;
 mod manifest;
 pub mod model;

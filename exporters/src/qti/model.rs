@@ -135,6 +135,8 @@ pub struct TextEntryInteraction {
     pub response: Identifier,
     /// The string variable that keeps the text as typed.
     pub raw: Option<Identifier>,
+    /// What the box is for, said by screen readers.
+    pub label: String,
     /// Width of the box in characters.
     pub expected_length: u32,
 }

@@ -72,24 +72,9 @@ pub enum Reason {
     /// A fraction cannot be read as a float.
     #[error("lowest terms of a fraction cannot be checked")]
     LowestTerms,
-    /// No choice carries the sign of a possible relation.
-    #[error("no choice reads '{sign}'")]
-    NoChoiceForRelation {
-        /// The sign.
-        sign: &'static str,
-    },
-    /// The expression names nothing known.
-    #[error("'{name}' is neither a given nor an earlier step")]
-    UnknownName {
-        /// The name.
-        name: String,
-    },
     /// A comparison inside another expression.
     #[error("a comparison stands inside another expression")]
     NestedComparison,
-    /// Places to round to that are no literal.
-    #[error("the places to round to are no literal")]
-    PlacesNotLiteral,
     /// A value has too many digits for a decimal.
     #[error("a value has too many digits")]
     TooLong,

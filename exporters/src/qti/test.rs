@@ -1,7 +1,10 @@
 //! A test of the standard from a pool: one section each, so many items drawn at random, points summed.
 use std::io::Write;
 
-use qbank::pool::{Pool, Section};
+use qbank::{
+    pool::{Pool, Section},
+    question::Item,
+};
 
 use super::{
     PackageOptions,
@@ -62,7 +65,7 @@ fn fixed_maximum(pool: &Pool) -> Option<u32> {
         let points = section.items.first()?.max_points();
         let all_drawn = section.pick as usize == section.items.len();
         if all_drawn {
-            Some(section.items.iter().map(|item| item.max_points()).sum())
+            Some(section.items.iter().map(Item::max_points).sum())
         } else {
             let alike = section.items.iter().all(|item| item.max_points() == points);
             alike.then(|| points * section.pick)

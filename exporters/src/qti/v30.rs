@@ -7,6 +7,7 @@ pub const DIALECT: Dialect = Dialect {
     namespace: "http://www.imsglobal.org/xsd/imsqtiasi_v3p0",
     schema: "https://purl.imsglobal.org/spec/qti/v3p0/schema/xsd/imsqti_asiv3p0p1_v1p0.xsd",
     content_body: true,
+    aria: true,
     package: PackageDialect {
         namespace: "http://www.imsglobal.org/xsd/qti/qtiv3p0/imscp_v1p1",
         schema_name: "QTI Package",

@@ -7,8 +7,8 @@ use std::io::Write;
 use super::{
     dialect::{Dialect, Spelling},
     model::{
-        AssessmentItem, BaseType, Block, ChoiceInteraction, Inline, ModalFeedback, OutcomeDeclaration,
-        ResponseDeclaration, RubricBlock, TextEntryInteraction,
+        AssessmentItem, BaseType, Block, ChoiceInteraction, Identifier, Inline, ModalFeedback,
+        OutcomeDeclaration, ResponseDeclaration, RubricBlock, TextEntryInteraction,
     },
     processing::{Branch, Expression, Rule, Tolerance, Value},
 };
@@ -223,8 +223,9 @@ impl<W: Write> QtiWriter<W> {
         let tag = self
             .tag("text-entry-interaction")
             .attribute("response-identifier", interaction.response.as_str())
-            .attribute_if("string-identifier", interaction.raw.as_ref().map(|raw| raw.as_str()))
-            .attribute("expected-length", &interaction.expected_length.to_string());
+            .attribute_if("string-identifier", interaction.raw.as_ref().map(Identifier::as_str))
+            .attribute("expected-length", &interaction.expected_length.to_string())
+            .attribute_if("aria-label", self.dialect.aria.then_some(&*interaction.label));
         self.empty(tag)
     }
 

@@ -103,6 +103,12 @@ impl Sample {
         self
     }
 
+    /// Changes the record before it is proven.
+    pub(crate) fn with(mut self, change: impl FnOnce(&mut Question)) -> Self {
+        change(&mut self.0);
+        self
+    }
+
     pub(crate) fn item(self) -> Item {
         self.0.sealed().verify().unwrap()
     }

@@ -10,11 +10,17 @@ use std::{
     process::Command,
 };
 
-use exporters::qti::{CaseItem, PackageOptions, Solution, report::ExportReport, write_package};
+use exporters::qti::{
+    CaseItem, PackageOptions, QtiVersion, Solution, from_item::map_item, report::ExportReport,
+    write::write_item, write_package,
+};
 use qbank::{
+    accept::{Form, Precision, Rule},
     bank,
     pool::{Pool, Section},
 };
+
+use crate::samples::{Sample, decimal};
 
 /// A pool with a section for every family of the starter bank.
 fn whole_bank(questions: u64) -> Pool {
@@ -77,8 +83,38 @@ fn assert_valid(packages: &[(&str, &[u8])]) {
     assert!(said.contains(" 0 problems"), "{said}");
 }
 
+/// Everything that the starter bank does not use: other rules, forms, units, choices and functions.
+fn by_hand() -> Pool {
+    let places = |places| Rule::Rounded { to: Precision::Places(places) };
+    let form = |places, unit| Form { places, unit, ..Form::default() };
+    let givens = [("a", "12.4"), ("b", "3.57"), ("c", "0.25")];
+    let items = vec![
+        Sample::new("rules", &givens)
+            .number("near", "a + b", Rule::Absolute { tolerance: decimal("0.05") }, form(None, false), None)
+            .number(
+                "share",
+                "near * c",
+                Rule::Relative { percent: decimal("5") },
+                form(None, false),
+                Some("kg"),
+            )
+            .number("tenths", "round(share / c, 2) + a", places(1), form(Some(1), true), Some("kg"))
+            .number("figures", "a * b", Rule::Rounded { to: Precision::Figures(2) }, form(None, false), None)
+            .item(),
+        Sample::new("functions", &givens)
+            .plain("first", "max(a, b) - min(a, c)")
+            .plain("second", "max(first, b, 1) * 2 - min(first, c)")
+            .choice("sign", "second ? first", &[("<", None), ("=", None), (">", None)])
+            .choice("limit", "smallest_at_least(second, 20, 30)", &[("20", Some("20")), ("30", Some("30"))])
+            .number("cost", "limit - second", Rule::Exact, form(Some(2), false), Some("$"))
+            .item(),
+    ];
+    let section = Section { id: "all".into(), title: "By hand <&>".into(), pick: 2, items };
+    Pool::new("by-hand".into(), "\"By hand\"".into(), "en-US".into(), vec![section]).unwrap()
+}
+
 #[test]
-fn packages_of_the_whole_bank_have_no_problem_by_the_published_schemas() {
+fn packages_have_no_problem_by_the_published_schemas() {
     let pool = whole_bank(4);
     let (plain, _) = exported(&pool, &options());
     let mut other = options();
@@ -96,7 +132,10 @@ fn packages_of_the_whole_bank_have_no_problem_by_the_published_schemas() {
     let mut thrice = options();
     thrice.attempts = 3;
     let (thrice, _) = exported(&pool, &thrice);
-    assert_valid(&[("plain.zip", &plain), ("listed.zip", &listed), ("thrice.zip", &thrice)]);
+    let (by_hand, _) = exported(&by_hand(), &options());
+    let packages: [(&str, &[u8]); 4] =
+        [("plain.zip", &plain), ("listed.zip", &listed), ("thrice.zip", &thrice), ("by-hand.zip", &by_hand)];
+    assert_valid(&packages);
 }
 
 #[test]
@@ -149,4 +188,60 @@ fn a_withheld_solution_is_not_in_the_package() {
         assert!(!member(&without, &item.path).contains("SOLUTION"));
         assert!(!member(&without, &item.path).contains("<pre>"));
     }
+}
+
+#[test]
+fn an_item_is_written_as_it_always_was() {
+    let item = Sample::new("golden", &[("a", "12.40"), ("b", "3.57")])
+        .number("total", "a + b", Rule::Exact, Form { places: Some(2), ..Form::default() }, Some("$"))
+        .choice("note", "smallest_at_least(total, 10, 20)", &[("$10", Some("10")), ("$20", Some("20"))])
+        .item();
+    let mapped = map_item(&item, Solution::AfterLastAttempt, 2).unwrap();
+    let mut written = Vec::new();
+    write_item(&mut written, QtiVersion::V30.dialect(), &mapped.item).unwrap();
+    let written = String::from_utf8(written).unwrap();
+    // The program's version is in every item and is not the item's content.
+    let written =
+        written.replace(concat!("tool-version=\"", env!("CARGO_PKG_VERSION"), "\""), "tool-version=\"\"");
+    if std::env::var_os("UPDATE_GOLDEN").is_some() {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/packages/golden.xml");
+        std::fs::write(path, &written).unwrap();
+    }
+    assert!(written == include_str!("golden.xml"), "the written form of items has changed: {written}");
+}
+
+#[test]
+fn a_fault_names_the_item_or_the_file() {
+    let refused = |sample: Sample| {
+        let items = vec![sample.item()];
+        let section = Section { id: "all".into(), title: "All".into(), pick: 1, items };
+        let pool = Pool::new("pool".into(), "Pool".into(), "en-US".into(), vec![section]).unwrap();
+        write_package(&pool, &options(), Cursor::new(Vec::new())).unwrap_err()
+    };
+    let sample = || Sample::new("fault", &[("a", "1"), ("b", "2")]).plain("sum", "a + b");
+    let other_language = sample().with(|question| question.locale = "xx-XX".into());
+    let message = "item 'fault' is in 'xx-XX'; there are words for feedback in English only";
+    assert_eq!(refused(other_language).to_string(), message);
+    let no_identifier = sample().with(|question| question.steps[0].id = "in all".into());
+    assert!(
+        refused(no_identifier)
+            .to_string()
+            .starts_with("item 'fault', step 'in all': 'RESPONSE_in all' is no identifier")
+    );
+    let control = sample().with(|question| question.stem = "a \u{7} bell".into());
+    let message =
+        "items/item-fault.xml: character U+0007 in 'a  bell' cannot stand in XML; expected printable text";
+    assert_eq!(refused(control).to_string(), message);
+}
+
+#[test]
+fn ids_that_differ_in_letter_case_get_files_of_their_own() {
+    let item = |id: &str| Sample::new(id, &[("a", "1"), ("b", "2")]).plain("sum", "a + b").item();
+    let section =
+        Section { id: "all".into(), title: "All".into(), pick: 1, items: vec![item("Con"), item("con")] };
+    let pool = Pool::new("pool".into(), "Pool".into(), "en-US".into(), vec![section]).unwrap();
+    let (package, report) = exported(&pool, &options());
+    let paths: Vec<&str> = report.items.iter().map(|item| item.path.as_str()).collect();
+    assert_eq!(paths, ["items/item-con.xml", "items/item-con_2.xml"]);
+    assert!(member(&package, "test.xml").contains("href=\"items/item-con_2.xml\""));
 }

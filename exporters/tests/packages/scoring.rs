@@ -77,7 +77,7 @@ fn candidates(step: &Step, proven: &ProvenStep, own: &Names) -> Vec<String> {
     texts.extend(proven.wrong.iter().map(|wrong| wrong.key.to_string()));
     let from_own =
         evaluate(&Columns, &proven.expression, own).ok().and_then(|value| step.key_for(&value).ok());
-    texts.extend(from_own.iter().map(|key| key.to_string()));
+    texts.extend(from_own.iter().map(ToString::to_string));
     match &proven.key {
         Key::Choice(_) => texts.extend(step.choices.iter().map(|choice| choice.id.clone())),
         Key::Number(key) => {
@@ -144,14 +144,14 @@ fn items_of_the_whole_bank_score_as_the_projects_own_marking() {
     for family in bank::families().unwrap() {
         for position in 0..6 {
             let item = family.draw("scoring", position, "en-US").unwrap();
-            for (verdict, count) in assert_agree_on_many(&item, 120) {
+            for (verdict, count) in assert_agree_on_many(&item, 60) {
                 *verdicts.entry(verdict).or_insert(0) += count;
             }
         }
     }
     for verdict in ["Correct", "FollowThrough", "RightValueWrongForm", "Wrong", "Unreadable", "Blank"] {
         assert!(
-            verdicts.get(verdict).is_some_and(|count| *count > 20),
+            verdicts.get(verdict).is_some_and(|count| *count > 10),
             "{verdict} was hardly tried: {verdicts:?}"
         );
     }
@@ -224,7 +224,7 @@ fn follow_through_scores_as_the_projects_own_marking() {
     ];
     let mut followed = 0;
     for item in &items {
-        followed += assert_agree_on_many(item, 600).get("FollowThrough").copied().unwrap_or_default();
+        followed += assert_agree_on_many(item, 300).get("FollowThrough").copied().unwrap_or_default();
     }
     assert!(followed > 100, "follow-through was hardly tried: {followed}");
 }
