@@ -1,6 +1,6 @@
 //! From a proven item to an item of the standard: one question with all its steps, as one composite item.
 //!
-//! Every step has variables of its own (see [`StepNames`]): what the pupil gave, the text as typed, the points, what
+//! Every step has variables of its own (see `StepNames`): what the pupil gave, the text as typed, the points, what
 //! the answer is consistent with, the value later steps build on, and the value expected from earlier own values.
 //! A step is judged in the order of [`qbank::marking`]: blank, right, right in another form, right from the pupil's
 //! own earlier value, predicted by a misconception, unreadable, not right. Two things stay behind in the project's
