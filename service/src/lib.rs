@@ -5,6 +5,7 @@ pub mod attempts;
 pub mod cli;
 pub mod clock;
 pub mod delivery;
+pub mod demo;
 pub mod entropy;
 pub mod handlers;
 pub mod lti;
