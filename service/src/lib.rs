@@ -1,1 +1,27 @@
 //! Everything that touches the world: command line, HTTP, storage, clock.
+
+pub mod app;
+pub mod attempts;
+pub mod cli;
+pub mod clock;
+pub mod delivery;
+pub mod entropy;
+pub mod handlers;
+pub mod lti;
+pub mod metrics;
+pub mod pages;
+pub mod placing;
+pub mod practice;
+pub mod routes;
+pub mod server;
+pub mod session;
+pub mod settings;
+pub mod storage;
+
+/// `text` cut to `limit` characters for messages, with a mark where it was cut.
+pub(crate) fn shorten(text: &str, limit: usize) -> String {
+    match text.char_indices().nth(limit) {
+        Some((end, _)) => format!("{}…", &text[..end]),
+        None => text.to_owned(),
+    }
+}

@@ -1,2 +1,7 @@
 //! The `tenths` program.
-fn main() {}
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    service::cli::run()
+}

@@ -1,0 +1,67 @@
+//! What every handler may use, put together once at start.
+
+use std::sync::Arc;
+
+use crate::clock::Clock;
+use crate::delivery::{Deliverer, Waker};
+use crate::handlers::ProvenPools;
+use crate::lti::access_token::AccessTokens;
+use crate::lti::grades::GradeService;
+use crate::lti::keys::{KeySetError, ToolKeys};
+use crate::lti::outgoing;
+use crate::lti::platform_keys::PlatformKeys;
+use crate::metrics::Metrics;
+use crate::settings::Settings;
+use crate::storage::Storage;
+
+/// The parts that handlers share. Held in `web::Data<App>`.
+pub struct App {
+    /// Checked settings.
+    pub settings: Settings,
+    /// The memory.
+    pub storage: Arc<dyn Storage>,
+    /// The time of day.
+    pub clock: Arc<dyn Clock>,
+    /// Pools that were read and proven already.
+    pub pools: ProvenPools,
+    /// Our signing keys.
+    pub tool_keys: Arc<ToolKeys>,
+    /// Platforms' public keys.
+    pub platform_keys: PlatformKeys,
+    /// Numbers for those who run the service.
+    pub metrics: Arc<Metrics>,
+    /// Wakes the delivery worker.
+    pub waker: Waker,
+    /// Sends grades.
+    pub deliverer: Arc<Deliverer>,
+}
+
+impl App {
+    /// Puts the parts together; makes our first key if the store has none.
+    ///
+    /// # Errors
+    /// [`KeySetError`] when our keys cannot be loaded.
+    pub async fn new(
+        settings: Settings,
+        storage: Arc<dyn Storage>,
+        clock: Arc<dyn Clock>,
+    ) -> Result<Self, KeySetError> {
+        let tool_keys = Arc::new(ToolKeys::load(storage.as_ref(), clock.now()).await?);
+        let (client, reach) = (outgoing::client(settings.reach), settings.reach);
+        let metrics = Arc::new(Metrics::default());
+        let tokens = AccessTokens::new(client.clone(), reach, clock.clone(), tool_keys.clone());
+        let grades = GradeService::new(client.clone(), reach, tokens);
+        let deliverer = Deliverer::new(storage.clone(), clock.clone(), grades, metrics.clone());
+        Ok(Self {
+            platform_keys: PlatformKeys::new(client, reach, clock.clone()),
+            deliverer: Arc::new(deliverer),
+            waker: Waker::default(),
+            pools: ProvenPools::default(),
+            settings,
+            storage,
+            clock,
+            tool_keys,
+            metrics,
+        })
+    }
+}

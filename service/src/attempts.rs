@@ -1,0 +1,64 @@
+//! What quiz pages need from attempts: begin or continue one, and submit it.
+//!
+//! Marking is done by the caller; here the marks are stored, the grade is queued in the same step, and the delivery
+//! worker is woken.
+
+use qbank::grade::Grade;
+use qbank::marking::Mark;
+
+use crate::app::App;
+use crate::entropy;
+use crate::session::PupilSession;
+use crate::storage::{
+    Attempt, AttemptId, AttemptResult, Responses, Started, StorageError, Submission, Submitted,
+};
+
+/// The pupil's open attempt, or a new one with its own questions if another is allowed.
+///
+/// # Errors
+/// When the store fails.
+pub async fn start(app: &App, session: &PupilSession) -> Result<Started, StorageError> {
+    let seed = entropy::identifier();
+    app.storage.start_attempt(&session.placement, &session.user, &seed, app.clock.now()).await
+}
+
+/// The session's own attempt; none when it is unknown or somebody else's.
+///
+/// # Errors
+/// When the store fails.
+pub async fn own(app: &App, session: &PupilSession, id: &AttemptId) -> Result<Option<Attempt>, StorageError> {
+    let attempt = app.storage.attempt(id).await?;
+    Ok(attempt.filter(|attempt| attempt.placement == session.placement && attempt.user == session.user))
+}
+
+/// Closes the session's own attempt with the marks of its questions and queues the pupil's best grade. Submitting
+/// twice changes nothing.
+///
+/// # Errors
+/// When the store fails; nothing has changed then.
+pub async fn submit(
+    app: &App,
+    session: &PupilSession,
+    id: &AttemptId,
+    responses: Responses,
+    marks: &[Mark],
+) -> Result<Submitted, StorageError> {
+    if own(app, session, id).await?.is_none() {
+        return Ok(Submitted::NoAttempt);
+    }
+    let grade = Grade::of(marks);
+    let result = AttemptResult {
+        submitted_at: app.clock.now(),
+        marks: serde_json::to_string(marks).expect("mark records are plain and have text keys"),
+        points: grade.given,
+        maximum: grade.maximum,
+    };
+    let submission = Submission { attempt: id.clone(), responses, result, deliver: !session.preview };
+    let submitted = app.storage.submit_attempt(submission).await?;
+    if let Submitted::Closed(attempt) = &submitted {
+        app.metrics.submitted(u64::try_from(marks.len()).unwrap_or(u64::MAX));
+        app.waker.wake();
+        tracing::info!(attempt = %attempt.id, placement = %attempt.placement, "an attempt was submitted");
+    }
+    Ok(submitted)
+}

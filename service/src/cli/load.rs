@@ -1,0 +1,32 @@
+//! `tenths load`: puts a pool into the service's store.
+
+use std::path::PathBuf;
+
+use anyhow::Context;
+use qbank::pool::Pool;
+
+use super::{block_on, output};
+use crate::storage::{self, StoredPool};
+
+/// Arguments of `tenths load`.
+#[derive(Debug, clap::Args)]
+pub(super) struct LoadArguments {
+    /// The pool file, as `tenths pool` writes it
+    pool: PathBuf,
+    /// The store: sqlite:PATH
+    #[arg(long, env = "TENTHS_STORE", value_name = "STORE")]
+    store: String,
+}
+
+pub(super) fn run(arguments: &LoadArguments) -> anyhow::Result<()> {
+    let path = arguments.pool.display();
+    let text = std::fs::read_to_string(&arguments.pool).with_context(|| format!("cannot read {path}"))?;
+    // Reading proves every item, so nothing unproven gets into a store.
+    let pool = Pool::from_json(&text).with_context(|| format!("{path} cannot be loaded"))?;
+    let stored = StoredPool::of(&pool);
+    let (id, item_count) = (stored.id.clone(), stored.item_count);
+    let store = storage::open(&arguments.store)?;
+    let new = block_on(async { Ok(store.put_pool(stored).await?) })?;
+    let what = if new { "loaded" } else { "replaced" };
+    output::line(&format!("{what} pool {id}: {item_count} questions"))
+}

@@ -1,0 +1,161 @@
+//! `tenths platform add / list / remove`: the platforms that may launch the service.
+
+use serde_json::json;
+use url::Url;
+
+use super::{block_on, output};
+use crate::settings::Reach;
+use crate::storage::{self, ClientId, DeploymentId, NewRegistration, Registration};
+
+/// Commands about platforms.
+#[derive(Debug, clap::Subcommand)]
+pub(super) enum PlatformCommand {
+    /// Add a platform, or change the addresses of a known one
+    Add(AddArguments),
+    /// List the known platforms
+    List(ListArguments),
+    /// Remove a platform with all its quizzes, attempts and waiting grades
+    Remove(RemoveArguments),
+}
+
+/// Arguments of `tenths platform add`.
+#[derive(Debug, clap::Args)]
+pub(super) struct AddArguments {
+    /// The store: sqlite:PATH
+    #[arg(long, env = "TENTHS_STORE", value_name = "STORE")]
+    store: String,
+    /// The platform's name for itself; compared byte for byte
+    #[arg(long, value_name = "URL")]
+    issuer: String,
+    /// Our name on the platform
+    #[arg(long, value_name = "ID")]
+    client_id: String,
+    /// Where browsers sign in
+    #[arg(long, value_name = "URL")]
+    authorization_url: Url,
+    /// Where access tokens are given
+    #[arg(long, value_name = "URL")]
+    token_url: Url,
+    /// Where the platform's public keys are
+    #[arg(long, value_name = "URL")]
+    keys_url: Url,
+    /// A deployment that may launch; can be given several times
+    #[arg(long = "deployment", value_name = "ID", required = true)]
+    deployments: Vec<String>,
+    /// The audience of our token requests, when it is not the token address
+    #[arg(long, value_name = "URL")]
+    audience: Option<String>,
+    /// For development and tests: permits http on loopback
+    #[arg(long)]
+    allow_loopback: bool,
+}
+
+/// Arguments of `tenths platform list`.
+#[derive(Debug, clap::Args)]
+pub(super) struct ListArguments {
+    /// The store: sqlite:PATH
+    #[arg(long, env = "TENTHS_STORE", value_name = "STORE")]
+    store: String,
+    /// One JSON object a line
+    #[arg(long)]
+    json: bool,
+}
+
+/// Arguments of `tenths platform remove`.
+#[derive(Debug, clap::Args)]
+pub(super) struct RemoveArguments {
+    /// The store: sqlite:PATH
+    #[arg(long, env = "TENTHS_STORE", value_name = "STORE")]
+    store: String,
+    /// The platform's name for itself
+    #[arg(long, value_name = "URL")]
+    issuer: String,
+    /// Our name on the platform
+    #[arg(long, value_name = "ID")]
+    client_id: String,
+}
+
+pub(super) fn run(command: PlatformCommand) -> anyhow::Result<()> {
+    match command {
+        PlatformCommand::Add(arguments) => add(arguments),
+        PlatformCommand::List(arguments) => list(&arguments),
+        PlatformCommand::Remove(arguments) => remove(&arguments),
+    }
+}
+
+fn add(arguments: AddArguments) -> anyhow::Result<()> {
+    let reach = Reach::allowing_loopback(arguments.allow_loopback);
+    check_issuer(&arguments.issuer, reach)?;
+    reach.check("--authorization-url", &arguments.authorization_url)?;
+    reach.check("--token-url", &arguments.token_url)?;
+    reach.check("--keys-url", &arguments.keys_url)?;
+    let deployments: std::collections::BTreeSet<_> =
+        arguments.deployments.into_iter().map(DeploymentId).collect();
+    if let Some(bad) = deployments.iter().find(|id| id.0.is_empty() || id.0.len() > 255 || !id.0.is_ascii()) {
+        anyhow::bail!("--deployment {:?}: expected 1 to 255 ASCII characters", crate::shorten(&bad.0, 40));
+    }
+    let store = storage::open(&arguments.store)?;
+    let registration = block_on(async {
+        Ok(store
+            .put_registration(NewRegistration {
+                issuer: arguments.issuer,
+                client_id: ClientId(arguments.client_id),
+                authorization_url: arguments.authorization_url,
+                token_url: arguments.token_url,
+                keys_url: arguments.keys_url,
+                audience: arguments.audience,
+                deployments,
+            })
+            .await?)
+    })?;
+    output::line(&describe(&registration))
+}
+
+/// An issuer is kept as text, because it is compared byte for byte, but it has to be an address.
+fn check_issuer(issuer: &str, reach: Reach) -> anyhow::Result<()> {
+    let url: Url = issuer.parse().map_err(|error| anyhow::anyhow!("--issuer {issuer:?}: {error}"))?;
+    reach.check("--issuer", &url)?;
+    if url.query().is_some() {
+        anyhow::bail!("--issuer {issuer:?}: expected an address without query");
+    }
+    Ok(())
+}
+
+fn list(arguments: &ListArguments) -> anyhow::Result<()> {
+    let store = storage::open(&arguments.store)?;
+    for registration in block_on(async { Ok(store.registrations().await?) })? {
+        let platform = &registration.platform;
+        let text = if arguments.json {
+            json!({
+                "issuer": platform.issuer,
+                "client_id": platform.client_id,
+                "authorization_url": platform.authorization_url,
+                "token_url": platform.token_url,
+                "keys_url": platform.keys_url,
+                "audience": platform.audience,
+                "deployments": platform.deployments,
+            })
+            .to_string()
+        } else {
+            describe(&registration)
+        };
+        output::line(&text)?;
+    }
+    Ok(())
+}
+
+fn describe(registration: &Registration) -> String {
+    let platform = &registration.platform;
+    let deployments: Vec<_> = platform.deployments.iter().map(DeploymentId::as_str).collect();
+    format!("{} client {} deployments {}", platform.issuer, platform.client_id, deployments.join(", "))
+}
+
+fn remove(arguments: &RemoveArguments) -> anyhow::Result<()> {
+    let store = storage::open(&arguments.store)?;
+    let client_id = ClientId(arguments.client_id.clone());
+    let removed = block_on(async { Ok(store.remove_registration(&arguments.issuer, &client_id).await?) })?;
+    if !removed {
+        anyhow::bail!("no platform {} with client id {client_id} is registered", arguments.issuer);
+    }
+    output::line(&format!("removed {} client {client_id}", arguments.issuer))
+}

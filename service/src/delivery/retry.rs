@@ -1,0 +1,95 @@
+//! When to try again: growing pauses with jitter, the platform's own wish, and an end.
+
+use std::time::Duration;
+
+use jiff::Timestamp;
+
+use crate::clock::plus_ms;
+use crate::entropy;
+use crate::storage::{DeliveryOutcome, LeasedGrade};
+
+const FIRST_PAUSE_MS: u64 = 1_000;
+const PAUSE_MAX_MS: u64 = 60 * 60 * 1_000;
+/// After this long without success a person must look; long enough for a platform that is out over a weekend.
+const GIVE_UP_AFTER_MS: i64 = 3 * 24 * 60 * 60 * 1_000;
+/// How often a platform may claim to know a later score before a person must look at the clocks.
+const LATER_TIMESTAMPS_MAX: u32 = 8;
+
+/// Another try after a pause that doubles each time, half of it random so that a class does not come back at once.
+pub(super) fn later(
+    grade: &LeasedGrade,
+    now: Timestamp,
+    problem: String,
+    wish: Option<Duration>,
+) -> DeliveryOutcome {
+    if now.as_millisecond() - grade.waiting_since.as_millisecond() > GIVE_UP_AFTER_MS {
+        return DeliveryOutcome::Parked { problem: format!("{problem}; given up after three days") };
+    }
+    let full_ms = FIRST_PAUSE_MS.saturating_mul(1 << grade.tries.min(20)).min(PAUSE_MAX_MS);
+    let pause_ms = full_ms / 2 + entropy::jitter_ms(full_ms / 2 + 1);
+    let wish_ms = wish.map_or(0, |wish| u64::try_from(wish.as_millis()).unwrap_or(u64::MAX));
+    let pause_ms = pause_ms.max(wish_ms.min(24 * PAUSE_MAX_MS));
+    DeliveryOutcome::Retry { at: plus_ms(now, i64::try_from(pause_ms).unwrap_or(i64::MAX)), problem }
+}
+
+/// Our grade is the newest there is, so it goes out again at once with a later timestamp, a few times.
+pub(super) fn with_later_timestamp(grade: &LeasedGrade, now: Timestamp, problem: String) -> DeliveryOutcome {
+    if grade.tries == 0 {
+        return DeliveryOutcome::Retry { at: now, problem };
+    }
+    if grade.tries >= LATER_TIMESTAMPS_MAX {
+        return DeliveryOutcome::Parked { problem };
+    }
+    later(grade, now, problem, None)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn grade(tries: u32) -> LeasedGrade {
+        let time: Timestamp = "2026-03-02T09:00:00Z".parse().unwrap();
+        LeasedGrade {
+            placement: "p".into(),
+            user: "u".into(),
+            version: 1,
+            points: 7,
+            maximum: 10,
+            started_at: time,
+            submitted_at: time,
+            timestamp: time,
+            tries,
+            waiting_since: time,
+        }
+    }
+
+    fn pause_ms(tries: u32, wish: Option<Duration>) -> i64 {
+        let now = grade(tries).waiting_since;
+        match later(&grade(tries), now, String::new(), wish) {
+            DeliveryOutcome::Retry { at, .. } => at.as_millisecond() - now.as_millisecond(),
+            other => panic!("expected a retry, got {other:?}"),
+        }
+    }
+
+    #[test]
+    fn pauses_double_up_to_an_hour() {
+        for tries in 0..40 {
+            let full = (1_000_i64 << tries.min(20)).min(3_600_000);
+            let pause = pause_ms(tries, None);
+            assert!((full / 2..=full).contains(&pause), "try {tries}: {pause} ms");
+        }
+    }
+
+    #[test]
+    fn a_platform_can_ask_for_a_longer_pause_but_not_for_a_shorter_one() {
+        assert_eq!(pause_ms(0, Some(Duration::from_secs(120))), 120_000);
+        assert!(pause_ms(10, Some(Duration::from_secs(1))) > 1_000);
+        assert_eq!(pause_ms(0, Some(Duration::from_secs(u64::MAX))), 24 * 3_600_000);
+    }
+
+    #[test]
+    fn gives_up_after_three_days() {
+        let now = plus_ms(grade(9).waiting_since, GIVE_UP_AFTER_MS + 1);
+        assert!(matches!(later(&grade(9), now, "busy".into(), None), DeliveryOutcome::Parked { .. }));
+    }
+}

@@ -1,0 +1,92 @@
+//! The doors that platforms use: login, launch, key set.
+
+pub mod keys;
+pub mod launch;
+pub mod login;
+
+use actix_web::http::StatusCode;
+use actix_web::http::header::{CONTENT_TYPE, HeaderValue, RETRY_AFTER};
+use actix_web::{HttpRequest, HttpResponse, web};
+
+use crate::app::App;
+use crate::lti::FailedCheck;
+use crate::lti::login::Parameters;
+use crate::pages::refusal::RefusalPage;
+use crate::storage::StorageError;
+
+/// Why a login or launch got no further.
+#[derive(Debug)]
+enum Stopped {
+    /// It did not pass a check.
+    Refused(FailedCheck),
+    /// The platform's keys cannot be loaded, so nothing can be said about the token.
+    KeysUnavailable,
+    /// The store failed.
+    Storage(StorageError),
+}
+
+impl From<FailedCheck> for Stopped {
+    fn from(check: FailedCheck) -> Self {
+        Self::Refused(check)
+    }
+}
+
+impl From<StorageError> for Stopped {
+    fn from(error: StorageError) -> Self {
+        Self::Storage(error)
+    }
+}
+
+impl Stopped {
+    /// Counts and logs the reason, and answers with the page that names it. Never shows any part of a token.
+    fn into_response(self, app: &App) -> HttpResponse {
+        let hint = "Go back to your course and open the link again. If it happens again, tell your school's help desk.";
+        let (status, check, sentence) = match self {
+            Self::Refused(check) => {
+                app.metrics.refused(check);
+                tracing::warn!(
+                    check = check.name(),
+                    status = check.status(),
+                    "a login or launch was refused"
+                );
+                let status = StatusCode::from_u16(check.status()).unwrap_or(StatusCode::FORBIDDEN);
+                return RefusalPage { check: check.name(), sentence: check.sentence(), hint }
+                    .into_response(status);
+            }
+            // The key cache has logged why.
+            Self::KeysUnavailable => (
+                StatusCode::SERVICE_UNAVAILABLE,
+                "platform_keys",
+                "Your platform's keys cannot be loaded just now.",
+            ),
+            Self::Storage(error) => {
+                tracing::error!(%error, "a launch could not be stored");
+                (StatusCode::SERVICE_UNAVAILABLE, "store", "The service cannot reach its store just now.")
+            }
+        };
+        let mut response = RefusalPage { check, sentence, hint }.into_response(status);
+        response.headers_mut().insert(RETRY_AFTER, HeaderValue::from_static("60"));
+        response
+    }
+}
+
+/// The parameters of a posted form.
+fn form(
+    request: &HttpRequest,
+    body: Result<web::Bytes, actix_web::Error>,
+) -> Result<Parameters, FailedCheck> {
+    let is_form = request
+        .headers()
+        .get(CONTENT_TYPE)
+        .and_then(|value| value.to_str().ok())
+        .is_some_and(|value| value.to_ascii_lowercase().starts_with("application/x-www-form-urlencoded"));
+    match body {
+        Ok(body) if is_form => Parameters::parse(&body),
+        _ => Err(FailedCheck::RequestForm),
+    }
+}
+
+/// The name of the cookie that ties a launch to the browser of its login.
+fn browser_cookie_name(app: &App) -> &'static str {
+    if app.settings.public_url.is_https() { "__Host-tenths-browser" } else { "tenths-browser" }
+}

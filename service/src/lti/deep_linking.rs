@@ -1,0 +1,134 @@
+//! Deep linking: what a platform lets a teacher place, and our signed answer.
+//!
+//! Nothing is stored here. A platform may drop what we return, so a placement begins at its first launch.
+
+use jiff::Timestamp;
+use serde_json::{Map, Value, json};
+use url::Url;
+
+use super::keys::ToolKeys;
+use super::{FailedCheck, vocabulary as v};
+use crate::entropy;
+use crate::settings::Reach;
+use crate::storage::{ContextId, DeploymentId, PlacingRequest, PoolId, Registration};
+
+/// The most questions a pupil can be given.
+pub const QUESTIONS_MAX: u32 = 100;
+/// The most attempts a pupil can be given.
+pub const ATTEMPTS_MAX: u32 = 20;
+/// How long our answer is valid.
+const LIFETIME_S: i64 = 300;
+
+/// A teacher's choice.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PlacedQuiz {
+    /// The link's title in the course.
+    pub title: String,
+    /// The pool.
+    pub pool: PoolId,
+    /// How many questions each pupil gets, 1 to [`QUESTIONS_MAX`].
+    pub question_count: u32,
+    /// How many attempts each pupil has, 1 to [`ATTEMPTS_MAX`].
+    pub attempts_allowed: u32,
+    /// The points a line item gets at first; platforms rescale what we send.
+    pub score_maximum: u32,
+}
+
+/// Reads the claim of a deep-linking request.
+///
+/// # Errors
+/// The check that failed.
+pub fn read_settings(
+    settings: &Map<String, Value>,
+    context: Option<ContextId>,
+    reach: Reach,
+) -> Result<PlacingRequest, FailedCheck> {
+    let text = |name: &str| match settings.get(name) {
+        None => Ok(None),
+        Some(Value::String(text)) => Ok(Some(text.clone())),
+        Some(_) => Err(FailedCheck::ClaimType),
+    };
+    let return_url = text("deep_link_return_url")?.ok_or(FailedCheck::DeepLinkingSettings)?;
+    let accept_types = texts(settings, "accept_types")?;
+    texts(settings, "accept_presentation_document_targets")?;
+    let return_url = Url::parse(&return_url).map_err(|_| FailedCheck::ReturnUrl)?;
+    reach.check("deep_link_return_url", &return_url).map_err(|_| FailedCheck::ReturnUrl)?;
+    Ok(PlacingRequest {
+        return_url,
+        accept_types,
+        accept_multiple: flag(settings, "accept_multiple")?.unwrap_or(false),
+        accept_line_item: flag(settings, "accept_lineitem")?,
+        data: text("data")?,
+        title: text("title")?,
+        context,
+    })
+}
+
+/// A required list of texts.
+fn texts(settings: &Map<String, Value>, name: &str) -> Result<Vec<String>, FailedCheck> {
+    let list = settings.get(name).ok_or(FailedCheck::DeepLinkingSettings)?;
+    let list = list.as_array().ok_or(FailedCheck::ClaimType)?;
+    list.iter().map(|one| one.as_str().map(str::to_owned).ok_or(FailedCheck::ClaimType)).collect()
+}
+
+/// An optional flag; some platforms write flags as text.
+fn flag(settings: &Map<String, Value>, name: &str) -> Result<Option<bool>, FailedCheck> {
+    match settings.get(name) {
+        None => Ok(None),
+        Some(Value::Bool(flag)) => Ok(Some(*flag)),
+        Some(Value::String(text)) if text == "true" => Ok(Some(true)),
+        Some(Value::String(text)) if text == "false" => Ok(Some(false)),
+        Some(_) => Err(FailedCheck::ClaimType),
+    }
+}
+
+/// The signed answer: one link, or none when the teacher placed nothing.
+pub fn response(
+    quiz: Option<&PlacedQuiz>,
+    request: &PlacingRequest,
+    registration: &Registration,
+    deployment: &DeploymentId,
+    launch_url: &Url,
+    keys: &ToolKeys,
+    now: Timestamp,
+) -> String {
+    let issued_at = now.as_second();
+    let items: Vec<Value> = quiz.map(|quiz| content_item(quiz, request, launch_url)).into_iter().collect();
+    let mut claims = json!({
+        "iss": registration.platform.client_id,
+        "aud": registration.platform.issuer,
+        "iat": issued_at,
+        "exp": issued_at + LIFETIME_S,
+        "nonce": entropy::secret(),
+        (v::MESSAGE_TYPE): v::DEEP_LINKING_RESPONSE,
+        (v::VERSION): v::VERSION_1_3,
+        (v::DEPLOYMENT_ID): deployment,
+        (v::CONTENT_ITEMS): items,
+    });
+    if let Some(data) = &request.data {
+        claims[v::DEEP_LINKING_DATA] = json!(data);
+    }
+    keys.sign(&claims)
+}
+
+fn content_item(quiz: &PlacedQuiz, request: &PlacingRequest, launch_url: &Url) -> Value {
+    let mut item = json!({
+        "type": v::RESOURCE_LINK_ITEM,
+        "title": quiz.title,
+        "url": launch_url,
+        "custom": {
+            "pool": quiz.pool,
+            "questions": quiz.question_count.to_string(),
+            "attempts": quiz.attempts_allowed.to_string(),
+        },
+    });
+    if request.accept_line_item != Some(false) {
+        item["lineItem"] = json!({
+            "label": quiz.title,
+            "scoreMaximum": quiz.score_maximum,
+            "resourceId": quiz.pool,
+            "tag": "grade",
+        });
+    }
+    item
+}

@@ -1,0 +1,136 @@
+//! Attempts, and the one step that closes an attempt and queues its grade.
+
+use jiff::Timestamp;
+use rusqlite::{Connection, OptionalExtension, Row, params};
+
+use super::outbox;
+use super::row::{count, failed, json, ms, time, to_json};
+use crate::entropy;
+use crate::storage::{
+    Attempt, AttemptId, AttemptResult, PlacementId, Responses, Started, StorageError, Submission, Submitted,
+    UserId,
+};
+
+pub(super) fn start(
+    c: &Connection,
+    placement: &PlacementId,
+    user: &UserId,
+    seed: &str,
+    now: Timestamp,
+) -> Result<Started, StorageError> {
+    let Some(found) = super::pools::placement(c, placement)? else { return Ok(Started::NoPlacement) };
+    let earlier = of_user(c, placement, user)?;
+    if let Some(open) = earlier.iter().find(|attempt| attempt.result.is_none()) {
+        return Ok(Started::Open(open.clone()));
+    }
+    let number = earlier.last().map_or(1, |attempt| attempt.number + 1);
+    if number > found.quiz.attempts_allowed {
+        return Ok(Started::UsedUp);
+    }
+    let attempt = Attempt {
+        id: AttemptId(entropy::identifier()),
+        placement: placement.clone(),
+        user: user.clone(),
+        number,
+        seed: seed.to_owned(),
+        started_at: now,
+        responses: Responses::new(),
+        result: None,
+    };
+    c.execute(
+        "INSERT INTO attempts (id, placement, user, number, seed, started_at, responses)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+        params![attempt.id.0, placement.0, user.0, number, seed, ms(now), to_json(&attempt.responses)],
+    )
+    .map_err(failed)?;
+    Ok(Started::Open(attempt))
+}
+
+pub(super) fn by_id(c: &Connection, id: &AttemptId) -> Result<Option<Attempt>, StorageError> {
+    c.prepare_cached("SELECT * FROM attempts WHERE id = ?1")
+        .and_then(|mut select| select.query_row([&id.0], read).optional())
+        .map_err(failed)
+}
+
+pub(super) fn of_user(
+    c: &Connection,
+    placement: &PlacementId,
+    user: &UserId,
+) -> Result<Vec<Attempt>, StorageError> {
+    c.prepare_cached("SELECT * FROM attempts WHERE placement = ?1 AND user = ?2 ORDER BY number")
+        .and_then(|mut select| select.query_map(params![placement.0, user.0], read)?.collect())
+        .map_err(failed)
+}
+
+pub(super) fn at_placement(c: &Connection, placement: &PlacementId) -> Result<Vec<Attempt>, StorageError> {
+    c.prepare_cached("SELECT * FROM attempts WHERE placement = ?1 ORDER BY user, number")
+        .and_then(|mut select| select.query_map([&placement.0], read)?.collect())
+        .map_err(failed)
+}
+
+pub(super) fn save_responses(
+    c: &Connection,
+    id: &AttemptId,
+    responses: &Responses,
+) -> Result<bool, StorageError> {
+    let Some(attempt) = by_id(c, id)?.filter(|attempt| attempt.result.is_none()) else { return Ok(false) };
+    let mut merged = attempt.responses;
+    merged.extend(responses.iter().map(|(question, steps)| (question.clone(), steps.clone())));
+    c.prepare_cached("UPDATE attempts SET responses = ?2 WHERE id = ?1")
+        .and_then(|mut update| update.execute(params![id.0, to_json(&merged)]))
+        .map_err(failed)?;
+    Ok(true)
+}
+
+pub(super) fn submit(c: &Connection, submission: &Submission) -> Result<Submitted, StorageError> {
+    let Some(attempt) = by_id(c, &submission.attempt)? else { return Ok(Submitted::NoAttempt) };
+    if attempt.result.is_some() {
+        return Ok(Submitted::AlreadyClosed(attempt));
+    }
+    let result = &submission.result;
+    c.prepare_cached(
+        "UPDATE attempts SET responses = ?2, submitted_at = ?3, marks = ?4, points = ?5, maximum = ?6
+         WHERE id = ?1",
+    )
+    .and_then(|mut update| {
+        update.execute(params![
+            attempt.id.0,
+            to_json(&submission.responses),
+            ms(result.submitted_at),
+            result.marks,
+            result.points,
+            result.maximum
+        ])
+    })
+    .map_err(failed)?;
+    if submission.deliver {
+        outbox::queue_best(c, &attempt.placement, &attempt.user, result.submitted_at)?;
+    }
+    Ok(Submitted::Closed(Attempt {
+        responses: submission.responses.clone(),
+        result: Some(result.clone()),
+        ..attempt
+    }))
+}
+
+fn read(row: &Row<'_>) -> rusqlite::Result<Attempt> {
+    let result = match row.get::<_, Option<i64>>("submitted_at")? {
+        None => None,
+        Some(_) => Some(AttemptResult {
+            submitted_at: time(row, "submitted_at")?,
+            marks: row.get("marks")?,
+            points: count(row, "points")?,
+            maximum: count(row, "maximum")?,
+        }),
+    };
+    Ok(Attempt {
+        id: AttemptId(row.get("id")?),
+        placement: PlacementId(row.get("placement")?),
+        user: UserId(row.get("user")?),
+        number: count(row, "number")?,
+        seed: row.get("seed")?,
+        started_at: time(row, "started_at")?,
+        responses: json(row, "responses")?,
+        result,
+    })
+}

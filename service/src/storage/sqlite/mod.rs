@@ -1,0 +1,249 @@
+//! The embedded store: one SQLite file in WAL mode with `synchronous=FULL`, so that what was answered is on disk.
+//!
+//! SQL lives here and nowhere else. [`writer`] owns the connections; the other modules hold the statements, by
+//! concern. PostgreSQL gets its own folder beside this one and passes the same test body.
+
+mod api_tokens;
+mod attempts;
+mod launches;
+mod outbox;
+mod platforms;
+mod pools;
+mod row;
+mod schema;
+mod writer;
+
+use std::path::Path;
+
+use async_trait::async_trait;
+use jiff::Timestamp;
+use rusqlite::Connection;
+use url::Url;
+
+use super::*;
+use writer::Connections;
+
+/// A store in one SQLite database.
+pub(super) struct Sqlite {
+    connections: Connections,
+}
+
+impl Sqlite {
+    /// Opens or creates the file at `path`.
+    pub(super) fn open(path: &Path) -> Result<Self, StorageError> {
+        let mut writer = Connection::open(path).map_err(row::failed)?;
+        prepare(&writer)?;
+        schema::migrate(&mut writer)?;
+        let reader = Connection::open(path).map_err(row::failed)?;
+        prepare(&reader)?;
+        reader.pragma_update(None, "query_only", true).map_err(row::failed)?;
+        Ok(Self { connections: Connections::spawn(writer, Some(reader))? })
+    }
+
+    /// A store that lives in memory only.
+    pub(super) fn open_in_memory() -> Result<Self, StorageError> {
+        let mut writer = Connection::open_in_memory().map_err(row::failed)?;
+        prepare(&writer)?;
+        schema::migrate(&mut writer)?;
+        Ok(Self { connections: Connections::spawn(writer, None)? })
+    }
+}
+
+/// Sets what each connection needs.
+fn prepare(connection: &Connection) -> Result<(), StorageError> {
+    connection.pragma_update(None, "journal_mode", "wal").map_err(row::failed)?;
+    connection.pragma_update(None, "synchronous", "full").map_err(row::failed)?;
+    connection.pragma_update(None, "foreign_keys", true).map_err(row::failed)?;
+    // Another process (`tenths load`, a backup) may hold the file for a moment.
+    connection.busy_timeout(std::time::Duration::from_secs(10)).map_err(row::failed)?;
+    connection.set_prepared_statement_cache_capacity(64);
+    Ok(())
+}
+
+#[async_trait]
+impl Storage for Sqlite {
+    async fn put_registration(&self, new: NewRegistration) -> Result<Registration, StorageError> {
+        self.connections.write(move |c| platforms::put(c, &new)).await
+    }
+
+    async fn registrations(&self) -> Result<Vec<Registration>, StorageError> {
+        self.connections.read(platforms::all).await
+    }
+
+    async fn registrations_of(&self, issuer: &str) -> Result<Vec<Registration>, StorageError> {
+        let issuer = issuer.to_owned();
+        self.connections.read(move |c| platforms::of_issuer(c, &issuer)).await
+    }
+
+    async fn registration(&self, id: RegistrationId) -> Result<Option<Registration>, StorageError> {
+        self.connections.read(move |c| platforms::by_id(c, id)).await
+    }
+
+    async fn remove_registration(&self, issuer: &str, client_id: &ClientId) -> Result<bool, StorageError> {
+        let (issuer, client_id) = (issuer.to_owned(), client_id.clone());
+        self.connections.write(move |c| platforms::remove(c, &issuer, &client_id)).await
+    }
+
+    async fn tool_keys(&self) -> Result<Vec<ToolKey>, StorageError> {
+        self.connections.read(platforms::tool_keys).await
+    }
+
+    async fn add_first_tool_key(&self, key: ToolKey) -> Result<Vec<ToolKey>, StorageError> {
+        self.connections.write(move |c| platforms::add_first_tool_key(c, &key)).await
+    }
+
+    async fn add_login_state(&self, state: LoginState) -> Result<(), StorageError> {
+        self.connections.write(move |c| launches::add_state(c, &state)).await
+    }
+
+    async fn take_login_state(
+        &self,
+        state: &Fingerprint,
+        now: Timestamp,
+    ) -> Result<TakenState, StorageError> {
+        let state = state.clone();
+        self.connections.write(move |c| launches::take_state(c, &state, now)).await
+    }
+
+    async fn add_session(&self, session: SessionRecord) -> Result<(), StorageError> {
+        self.connections.write(move |c| launches::add_session(c, &session)).await
+    }
+
+    async fn session(&self, id: &Fingerprint, now: Timestamp) -> Result<Option<SessionRecord>, StorageError> {
+        let id = id.clone();
+        self.connections.read(move |c| launches::session(c, &id, now)).await
+    }
+
+    async fn purge_expired(&self, before: Timestamp) -> Result<usize, StorageError> {
+        self.connections.write(move |c| launches::purge(c, before)).await
+    }
+
+    async fn put_pool(&self, pool: StoredPool) -> Result<bool, StorageError> {
+        self.connections.write(move |c| pools::put_pool(c, &pool)).await
+    }
+
+    async fn pool(&self, id: &PoolId) -> Result<Option<StoredPool>, StorageError> {
+        let id = id.clone();
+        self.connections.read(move |c| pools::pool(c, &id)).await
+    }
+
+    async fn pools(&self) -> Result<Vec<PoolSummary>, StorageError> {
+        self.connections.read(pools::pools).await
+    }
+
+    async fn put_placement(&self, new: NewPlacement) -> Result<Placement, StorageError> {
+        self.connections.write(move |c| pools::put_placement(c, &new)).await
+    }
+
+    async fn placement_of(&self, link: &LinkKey) -> Result<Option<Placement>, StorageError> {
+        let link = link.clone();
+        self.connections.read(move |c| pools::placement_of(c, &link)).await
+    }
+
+    async fn placement(&self, id: &PlacementId) -> Result<Option<Placement>, StorageError> {
+        let id = id.clone();
+        self.connections.read(move |c| pools::placement(c, &id)).await
+    }
+
+    async fn placements(&self) -> Result<Vec<Placement>, StorageError> {
+        self.connections.read(pools::placements).await
+    }
+
+    async fn set_line_item(&self, id: &PlacementId, line_item: &Url) -> Result<(), StorageError> {
+        let (id, line_item) = (id.clone(), line_item.clone());
+        self.connections.write(move |c| pools::set_line_item(c, &id, &line_item)).await
+    }
+
+    async fn start_attempt(
+        &self,
+        placement: &PlacementId,
+        user: &UserId,
+        seed: &str,
+        now: Timestamp,
+    ) -> Result<Started, StorageError> {
+        let (placement, user, seed) = (placement.clone(), user.clone(), seed.to_owned());
+        self.connections.write(move |c| attempts::start(c, &placement, &user, &seed, now)).await
+    }
+
+    async fn attempt(&self, id: &AttemptId) -> Result<Option<Attempt>, StorageError> {
+        let id = id.clone();
+        self.connections.read(move |c| attempts::by_id(c, &id)).await
+    }
+
+    async fn attempts_of(
+        &self,
+        placement: &PlacementId,
+        user: &UserId,
+    ) -> Result<Vec<Attempt>, StorageError> {
+        let (placement, user) = (placement.clone(), user.clone());
+        self.connections.read(move |c| attempts::of_user(c, &placement, &user)).await
+    }
+
+    async fn attempts_at(&self, placement: &PlacementId) -> Result<Vec<Attempt>, StorageError> {
+        let placement = placement.clone();
+        self.connections.read(move |c| attempts::at_placement(c, &placement)).await
+    }
+
+    async fn save_responses(&self, id: &AttemptId, responses: &Responses) -> Result<bool, StorageError> {
+        let (id, responses) = (id.clone(), responses.clone());
+        self.connections.write(move |c| attempts::save_responses(c, &id, &responses)).await
+    }
+
+    async fn submit_attempt(&self, submission: Submission) -> Result<Submitted, StorageError> {
+        self.connections.write(move |c| attempts::submit(c, &submission)).await
+    }
+
+    async fn lease_grades(
+        &self,
+        now: Timestamp,
+        leased_until: Timestamp,
+        limit: usize,
+    ) -> Result<Vec<LeasedGrade>, StorageError> {
+        self.connections.write(move |c| outbox::lease(c, now, leased_until, limit)).await
+    }
+
+    async fn finish_grade(
+        &self,
+        grade: &LeasedGrade,
+        outcome: &DeliveryOutcome,
+        now: Timestamp,
+    ) -> Result<(), StorageError> {
+        let (grade, outcome) = (grade.clone(), outcome.clone());
+        self.connections.write(move |c| outbox::finish(c, &grade, &outcome, now)).await
+    }
+
+    async fn release_leases(&self) -> Result<(), StorageError> {
+        self.connections.write(outbox::release_leases).await
+    }
+
+    async fn next_grade_due(&self) -> Result<Option<Timestamp>, StorageError> {
+        self.connections.read(outbox::next_due).await
+    }
+
+    async fn deliveries_at(&self, placement: &PlacementId) -> Result<Vec<Delivery>, StorageError> {
+        let placement = placement.clone();
+        self.connections.read(move |c| outbox::at_placement(c, &placement)).await
+    }
+
+    async fn delivery_queue(&self) -> Result<DeliveryQueue, StorageError> {
+        self.connections.read(outbox::queue).await
+    }
+
+    async fn send_again(&self, placement: &PlacementId, now: Timestamp) -> Result<usize, StorageError> {
+        let placement = placement.clone();
+        self.connections.write(move |c| outbox::send_again(c, &placement, now)).await
+    }
+
+    async fn add_api_token(&self, token: ApiToken) -> Result<(), StorageError> {
+        self.connections.write(move |c| api_tokens::add(c, &token)).await
+    }
+
+    async fn api_token(&self, secret: &Fingerprint) -> Result<Option<ApiToken>, StorageError> {
+        let secret = secret.clone();
+        self.connections.read(move |c| api_tokens::find(c, &secret)).await
+    }
+
+    async fn ping(&self) -> Result<(), StorageError> {
+        self.connections.read(|c| c.query_row("SELECT 1", [], |_| Ok(())).map_err(row::failed)).await
+    }
+}

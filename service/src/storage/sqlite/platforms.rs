@@ -1,0 +1,127 @@
+//! Registrations, their deployments, and our own keys.
+
+use std::collections::BTreeSet;
+
+use rusqlite::{Connection, OptionalExtension, Row, params};
+
+use super::row::{failed, ms, parsed, time};
+use crate::storage::{
+    ClientId, DeploymentId, NewRegistration, Registration, RegistrationId, StorageError, ToolKey,
+};
+
+pub(super) fn put(c: &Connection, new: &NewRegistration) -> Result<Registration, StorageError> {
+    let id: i64 = c
+        .query_row(
+            "INSERT INTO registrations (issuer, client_id, authorization_url, token_url, keys_url, audience)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6)
+             ON CONFLICT (issuer, client_id) DO UPDATE SET
+                authorization_url = excluded.authorization_url, token_url = excluded.token_url,
+                keys_url = excluded.keys_url, audience = excluded.audience
+             RETURNING id",
+            params![
+                new.issuer,
+                new.client_id.0,
+                new.authorization_url.as_str(),
+                new.token_url.as_str(),
+                new.keys_url.as_str(),
+                new.audience
+            ],
+            |row| row.get(0),
+        )
+        .map_err(failed)?;
+    for deployment in &new.deployments {
+        c.execute(
+            "INSERT OR IGNORE INTO deployments (registration, deployment) VALUES (?1, ?2)",
+            params![id, deployment.0],
+        )
+        .map_err(failed)?;
+    }
+    by_id(c, RegistrationId(id))?.ok_or_else(|| StorageError::Database("registration vanished".into()))
+}
+
+pub(super) fn all(c: &Connection) -> Result<Vec<Registration>, StorageError> {
+    select(c, "SELECT * FROM registrations ORDER BY issuer, client_id", params![])
+}
+
+pub(super) fn of_issuer(c: &Connection, issuer: &str) -> Result<Vec<Registration>, StorageError> {
+    select(c, "SELECT * FROM registrations WHERE issuer = ?1 ORDER BY client_id", params![issuer])
+}
+
+pub(super) fn by_id(c: &Connection, id: RegistrationId) -> Result<Option<Registration>, StorageError> {
+    Ok(select(c, "SELECT * FROM registrations WHERE id = ?1", params![id.0])?.pop())
+}
+
+pub(super) fn remove(c: &Connection, issuer: &str, client_id: &ClientId) -> Result<bool, StorageError> {
+    let removed = c
+        .execute(
+            "DELETE FROM registrations WHERE issuer = ?1 AND client_id = ?2",
+            params![issuer, client_id.0],
+        )
+        .map_err(failed)?;
+    Ok(removed > 0)
+}
+
+fn select(
+    c: &Connection,
+    sql: &str,
+    parameters: &[&dyn rusqlite::ToSql],
+) -> Result<Vec<Registration>, StorageError> {
+    let mut statement = c.prepare_cached(sql).map_err(failed)?;
+    let rows: Result<Vec<_>, _> = statement.query_map(parameters, read).map_err(failed)?.collect();
+    let mut registrations = rows.map_err(failed)?;
+    for registration in &mut registrations {
+        registration.platform.deployments = deployments(c, registration.id)?;
+    }
+    Ok(registrations)
+}
+
+/// A row without its deployments, which are in a table of their own.
+fn read(row: &Row<'_>) -> rusqlite::Result<Registration> {
+    Ok(Registration {
+        id: RegistrationId(row.get("id")?),
+        platform: NewRegistration {
+            issuer: row.get("issuer")?,
+            client_id: ClientId(row.get("client_id")?),
+            authorization_url: parsed(row, "authorization_url")?,
+            token_url: parsed(row, "token_url")?,
+            keys_url: parsed(row, "keys_url")?,
+            audience: row.get("audience")?,
+            deployments: BTreeSet::new(),
+        },
+    })
+}
+
+fn deployments(c: &Connection, id: RegistrationId) -> Result<BTreeSet<DeploymentId>, StorageError> {
+    let mut statement =
+        c.prepare_cached("SELECT deployment FROM deployments WHERE registration = ?1").map_err(failed)?;
+    let rows = statement.query_map([id.0], |row| row.get(0).map(DeploymentId)).map_err(failed)?;
+    rows.collect::<Result<_, _>>().map_err(failed)
+}
+
+pub(super) fn tool_keys(c: &Connection) -> Result<Vec<ToolKey>, StorageError> {
+    let mut statement =
+        c.prepare_cached("SELECT * FROM tool_keys ORDER BY created_at, kid").map_err(failed)?;
+    let rows = statement
+        .query_map([], |row| {
+            Ok(ToolKey {
+                kid: row.get("kid")?,
+                pkcs8: row.get("pkcs8")?,
+                created_at: time(row, "created_at")?,
+            })
+        })
+        .map_err(failed)?;
+    rows.collect::<Result<_, _>>().map_err(failed)
+}
+
+pub(super) fn add_first_tool_key(c: &Connection, key: &ToolKey) -> Result<Vec<ToolKey>, StorageError> {
+    let existing: Option<i64> =
+        c.query_row("SELECT 1 FROM tool_keys LIMIT 1", [], |row| row.get(0)).optional().map_err(failed)?;
+    if existing.is_none() {
+        c.execute(
+            "INSERT INTO tool_keys (kid, pkcs8, created_at) VALUES (?1, ?2, ?3)",
+            params![key.kid, key.pkcs8, ms(key.created_at)],
+        )
+        .map_err(failed)?;
+    }
+    tool_keys(c)
+}

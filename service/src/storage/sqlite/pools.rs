@@ -1,0 +1,160 @@
+//! Pools and placements.
+
+use rusqlite::{Connection, OptionalExtension, Row, params};
+use url::Url;
+
+use super::row::{count, failed, ms, time, to_json};
+use crate::entropy;
+use crate::storage::{
+    ContextId, DeploymentId, GradeEndpoint, LinkKey, NewPlacement, Placement, PlacementId, PoolId,
+    PoolSummary, RegistrationId, ResourceLinkId, StorageError, StoredPool,
+};
+
+pub(super) fn put_pool(c: &Connection, pool: &StoredPool) -> Result<bool, StorageError> {
+    let known: bool = c
+        .query_row("SELECT EXISTS (SELECT 1 FROM pools WHERE id = ?1)", [&pool.id.0], |row| row.get(0))
+        .map_err(failed)?;
+    c.execute(
+        "INSERT INTO pools (id, title, item_count, json) VALUES (?1, ?2, ?3, ?4)
+         ON CONFLICT (id) DO UPDATE SET title = excluded.title, item_count = excluded.item_count, json = excluded.json",
+        params![pool.id.0, pool.title, pool.item_count, pool.json],
+    )
+    .map_err(failed)?;
+    Ok(!known)
+}
+
+pub(super) fn pool(c: &Connection, id: &PoolId) -> Result<Option<StoredPool>, StorageError> {
+    c.prepare_cached("SELECT * FROM pools WHERE id = ?1")
+        .and_then(|mut select| {
+            select
+                .query_row([&id.0], |row| {
+                    Ok(StoredPool {
+                        id: PoolId(row.get("id")?),
+                        title: row.get("title")?,
+                        item_count: count(row, "item_count")?,
+                        json: row.get("json")?,
+                    })
+                })
+                .optional()
+        })
+        .map_err(failed)
+}
+
+pub(super) fn pools(c: &Connection) -> Result<Vec<PoolSummary>, StorageError> {
+    let mut statement =
+        c.prepare_cached("SELECT id, title, item_count FROM pools ORDER BY title, id").map_err(failed)?;
+    let rows = statement
+        .query_map([], |row| {
+            Ok(PoolSummary {
+                id: PoolId(row.get("id")?),
+                title: row.get("title")?,
+                item_count: count(row, "item_count")?,
+            })
+        })
+        .map_err(failed)?;
+    rows.collect::<Result<_, _>>().map_err(failed)
+}
+
+pub(super) fn put_placement(c: &Connection, new: &NewPlacement) -> Result<Placement, StorageError> {
+    let grades = new.grades.as_ref();
+    let id: String = c
+        .prepare_cached(
+            // A line item that we found stays when a later launch names none.
+            "INSERT INTO placements (id, registration, deployment, resource_link, context, title, pool,
+                question_count, attempts_allowed, line_item, line_items, grade_scopes, created_at)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)
+             ON CONFLICT (registration, deployment, resource_link) DO UPDATE SET
+                context = excluded.context, title = excluded.title,
+                line_item = coalesce(excluded.line_item, line_item),
+                line_items = excluded.line_items, grade_scopes = excluded.grade_scopes
+             RETURNING id",
+        )
+        .and_then(|mut insert| {
+            insert.query_row(
+                params![
+                    entropy::identifier(),
+                    new.link.registration.0,
+                    new.link.deployment.0,
+                    new.link.resource_link.0,
+                    new.context.as_ref().map(ContextId::as_str),
+                    new.title,
+                    new.pool.0,
+                    new.question_count,
+                    new.attempts_allowed,
+                    grades.and_then(|g| g.line_item.as_ref()).map(Url::as_str),
+                    grades.and_then(|g| g.line_items.as_ref()).map(Url::as_str),
+                    grades.map(|g| to_json(&g.scopes)),
+                    ms(new.created_at)
+                ],
+                |row| row.get(0),
+            )
+        })
+        .map_err(failed)?;
+    placement(c, &PlacementId(id))?.ok_or_else(|| StorageError::Database("placement vanished".into()))
+}
+
+pub(super) fn placement(c: &Connection, id: &PlacementId) -> Result<Option<Placement>, StorageError> {
+    c.prepare_cached("SELECT * FROM placements WHERE id = ?1")
+        .and_then(|mut select| select.query_row([&id.0], read).optional())
+        .map_err(failed)
+}
+
+pub(super) fn placement_of(c: &Connection, link: &LinkKey) -> Result<Option<Placement>, StorageError> {
+    c.prepare_cached(
+        "SELECT * FROM placements WHERE registration = ?1 AND deployment = ?2 AND resource_link = ?3",
+    )
+    .and_then(|mut select| {
+        select
+            .query_row(params![link.registration.0, link.deployment.0, link.resource_link.0], read)
+            .optional()
+    })
+    .map_err(failed)
+}
+
+pub(super) fn placements(c: &Connection) -> Result<Vec<Placement>, StorageError> {
+    let mut statement =
+        c.prepare_cached("SELECT * FROM placements ORDER BY created_at DESC, id").map_err(failed)?;
+    let rows = statement.query_map([], read).map_err(failed)?;
+    rows.collect::<Result<_, _>>().map_err(failed)
+}
+
+pub(super) fn set_line_item(c: &Connection, id: &PlacementId, line_item: &Url) -> Result<(), StorageError> {
+    c.execute("UPDATE placements SET line_item = ?2 WHERE id = ?1", params![id.0, line_item.as_str()])
+        .map_err(failed)?;
+    Ok(())
+}
+
+fn read(row: &Row<'_>) -> rusqlite::Result<Placement> {
+    Ok(Placement {
+        id: PlacementId(row.get("id")?),
+        quiz: NewPlacement {
+            link: LinkKey {
+                registration: RegistrationId(row.get("registration")?),
+                deployment: DeploymentId(row.get("deployment")?),
+                resource_link: ResourceLinkId(row.get("resource_link")?),
+            },
+            context: row.get::<_, Option<String>>("context")?.map(ContextId),
+            title: row.get("title")?,
+            pool: PoolId(row.get("pool")?),
+            question_count: count(row, "question_count")?,
+            attempts_allowed: count(row, "attempts_allowed")?,
+            grades: read_grades(row)?,
+            created_at: time(row, "created_at")?,
+        },
+    })
+}
+
+fn read_grades(row: &Row<'_>) -> rusqlite::Result<Option<GradeEndpoint>> {
+    if row.get::<_, Option<String>>("grade_scopes")?.is_none() {
+        return Ok(None);
+    }
+    let address = |column: &str| match row.get::<_, Option<String>>(column)? {
+        Some(_) => super::row::parsed(row, column).map(Some),
+        None => Ok(None),
+    };
+    Ok(Some(GradeEndpoint {
+        line_item: address("line_item")?,
+        line_items: address("line_items")?,
+        scopes: super::row::json(row, "grade_scopes")?,
+    }))
+}
