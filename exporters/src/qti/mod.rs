@@ -4,7 +4,7 @@
 //! spellings, items that vary themselves, results and cartridges; [`dialect`] and [`model`] are made for that.
 //! Never: adaptive items, operators of our own, scripts; such a package would not be portable.
 //!
-//! One way the data flows: [`qbank::pool::Pool`] -> [`from_item`] -> [`model`] -> [`write`] -> archive.
+//! One way the data flows: [`qbank::pool::Pool`] -> [`from_item`] -> [`model`] -> [`mod@write`] -> archive.
 pub mod dialect;
 mod follow_through;
 pub mod from_item;

@@ -172,6 +172,23 @@ mod tests {
         assert_eq!(share(decimal("40.5"), decimal("10")), Some(decimal("4.05")));
     }
 
+    /// Every pair of hundredths that lies on a bound, and the next one outside it, as an engine computes them.
+    #[test]
+    fn bounds_are_inside_whatever_their_binary_form() {
+        let float = |text: String| text.parse::<f64>().unwrap();
+        let hundredths = |units: i128| float(Decimal::new(units, 2).unwrap().to_string());
+        for (tolerance, steps) in [("0.01", 1), ("0.05", 5), ("0", 0)] {
+            let width = float(within(decimal(tolerance), 2).unwrap().0.to_string());
+            for key in 100..10_000 {
+                let inside = |units: i128| {
+                    (hundredths(key) - width..=hundredths(key) + width).contains(&hundredths(units))
+                };
+                assert!(inside(key + steps) && inside(key - steps), "{key} {tolerance}");
+                assert!(!inside(key + steps + 1) && !inside(key - steps - 1), "{key} {tolerance}");
+            }
+        }
+    }
+
     #[test]
     fn targets_follow_the_rule() {
         let rounded = |key: &str, to| target(decimal(key), &Rule::Rounded { to }).unwrap().to_string();

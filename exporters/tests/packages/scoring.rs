@@ -230,6 +230,18 @@ fn follow_through_scores_as_the_projects_own_marking() {
 }
 
 #[test]
+fn no_credit_follows_from_a_value_that_falls_below_zero_on_the_way() {
+    let givens = [("a", "12.4"), ("b", "3.57")];
+    let item = Sample::new("below", &givens).plain("first", "a + b").plain("next", "a - (20 - first)").item();
+    let exported = mapped(&item).item;
+    // 20 - 25 cannot be worked yet, though 12.4 - (20 - 25) would be 17.4; 20 - 20 can.
+    for (first, next, verdict) in [("25", "17.4", Verdict::Wrong), ("20", "12.4", Verdict::FollowThrough)] {
+        let marked = assert_agree(&item, &exported, &responses(&[("first", first), ("next", next)]));
+        assert_eq!(marked.steps[1].verdict, verdict, "{first}");
+    }
+}
+
+#[test]
 fn ties_are_rounded_up_whatever_their_binary_form() {
     // Hundredfold, these fall a hair below the half in binary.
     for own in ["0.145", "0.285", "0.565", "1.005", "2.675"] {

@@ -15,3 +15,6 @@ pub mod quiz;
 
 pub use form::settings as form_settings;
 pub use proven_pools::ProvenPools;
+
+#[cfg(test)]
+mod tests;

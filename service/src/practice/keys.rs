@@ -96,3 +96,28 @@ fn signing_input(header: &Value, payload: &Value) -> String {
 pub(super) fn encode_part(part: &Value) -> String {
     URL_SAFE_NO_PAD.encode(part.to_string())
 }
+
+#[cfg(test)]
+mod tests {
+    use jsonwebtoken::{Algorithm, DecodingKey, Validation, decode};
+    use serde_json::{Value, json};
+
+    use super::SigningKey;
+
+    #[test]
+    fn a_checker_that_lets_the_token_choose_the_algorithm_would_be_fooled() {
+        let key = SigningKey::generate().unwrap();
+        let token = key.sign_with_public_half(&json!({ "exp": 9_999_999_999_u64 }));
+        let secret = DecodingKey::from_secret(key.public_pem().as_bytes());
+        assert!(decode::<Value>(&token, &secret, &Validation::new(Algorithm::HS256)).is_ok());
+    }
+
+    #[test]
+    fn the_key_set_holds_public_members_only() {
+        let key = SigningKey::generate().unwrap();
+        let set = key.key_set();
+        let mut members: Vec<&String> = set["keys"][0].as_object().unwrap().keys().collect();
+        members.sort();
+        assert_eq!(members, ["alg", "e", "kid", "kty", "n", "use"]);
+    }
+}

@@ -9,9 +9,20 @@
 //! It does not keep anything (all state is in memory and ends with the process), does not protect personal data
 //! (everyone in it is invented), and refuses to listen on anything but loopback.
 //!
-//! Reading order: [`settings`] and [`people`] (what it is told), [`login`] and [`id_tokens`] (a launch),
-//! [`deep_linking`] (placing an activity), [`access_tokens`] and the services behind them, [`pages`] (what a person
-//! sees), [`faults`] (how to make it misbehave), [`state`] (everything it remembers), [`routes`] (every address).
+//! Reading order: `settings` and `people` (what it is told), `login` and `id_tokens` (a launch), `deep_linking`
+//! (placing an activity), `access_tokens` and the services behind them, `pages` (what a person sees), `faults` (how
+//! to make it misbehave), `state` (everything it remembers), `routes` (every address).
+//!
+//! Scripts need no cookies: `?as=ID` on any page says who is there. A test in another process finds what [`Practice`]
+//! offers in-process under these addresses:
+//!
+//! | address | what |
+//! |---|---|
+//! | `GET /admin/registration` | [`Registration`] |
+//! | `GET /admin/gradebook` | [`Gradebook`] |
+//! | `GET /admin/journal` | a list of [`JournalEntry`] |
+//! | `PUT`, `DELETE /admin/fault` | [`PlannedFault`], like `{"fault": "server_error", "times": 2}` |
+//! | `PUT`, `DELETE /admin/forgery` | [`Forgery`], like `{"forgery": "missing_claim", "claim": "sub"}` |
 
 mod access_tokens;
 mod admin;

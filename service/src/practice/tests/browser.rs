@@ -109,7 +109,7 @@ pub(super) async fn claims(stage: &Stage, path: &str) -> Map<String, Value> {
 }
 
 /// The claims of a valid deep-linking response to a request.
-pub(super) fn placing_response(stage: &Stage, request: &Map<String, Value>, items: Value) -> Value {
+pub(super) fn placing_response(stage: &Stage, request: &Map<String, Value>, items: &Value) -> Value {
     let registration = stage.registration();
     let now = clock::now().as_second();
     json!({
@@ -152,7 +152,7 @@ pub(super) fn quiz_item() -> Value {
 /// Places a quiz and returns the claims of a pupil's launch of it.
 pub(super) async fn placed_quiz(stage: &Stage, pupil: &str) -> Map<String, Value> {
     let request = claims(stage, "/activities/add?as=t-1").await;
-    let response = placing_response(stage, &request, json!([quiz_item()]));
+    let response = placing_response(stage, &request, &json!([quiz_item()]));
     assert_eq!(post_response(stage, &request, &response).await.status(), StatusCode::SEE_OTHER);
     let path = open_path(stage, pupil).await;
     claims(stage, &path).await

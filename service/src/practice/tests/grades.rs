@@ -27,7 +27,7 @@ fn typed(request: RequestBuilder, media_type: &str, body: &Value) -> RequestBuil
     request.header("content-type", media_type).body(body.to_string())
 }
 
-fn score(user: &str, timestamp: &str, given: Value) -> Value {
+fn score(user: &str, timestamp: &str, given: u32) -> Value {
     json!({
         "userId": user,
         "timestamp": timestamp,
@@ -128,7 +128,7 @@ async fn a_score_counts_only_if_strictly_later() {
         ("2026-03-02T09:30:00.499Z", 9, StatusCode::CONFLICT, "3.5"),
         ("2026-03-02T09:30:00.501Z", 15, StatusCode::NO_CONTENT, "7.5"),
     ] {
-        assert_eq!(send(&stage, &line_item, &score("p-01", timestamp, json!(given))).await, expected);
+        assert_eq!(send(&stage, &line_item, &score("p-01", timestamp, given)).await, expected);
         assert_eq!(points_of(&stage, "p-01").as_deref(), Some(on_record), "{timestamp}");
     }
     let outcomes: Vec<Outcome> = stage.practice.journal().iter().map(|entry| entry.outcome).collect();
@@ -140,7 +140,7 @@ async fn a_score_counts_only_if_strictly_later() {
 #[actix_web::test]
 async fn unusable_scores_are_refused_and_not_in_the_journal() {
     let (stage, line_item, _, _) = graded_stage().await;
-    let right = score("p-01", "2026-03-02T09:30:00.500Z", json!(7));
+    let right = score("p-01", "2026-03-02T09:30:00.500Z", 7);
     for (member, value, expected) in [
         ("timestamp", json!("2026-03-02T09:30:00Z"), 400),
         ("timestamp", json!("2026-03-02T09:30:00.500"), 400),
@@ -169,7 +169,7 @@ async fn unusable_scores_are_refused_and_not_in_the_journal() {
 async fn results_show_final_scores_on_the_line_items_scale() {
     let (stage, line_item, _, _) = graded_stage().await;
     for n in 1..=12 {
-        let message = score(&format!("p-{n:02}"), "2026-03-02T09:30:00.500Z", json!(n));
+        let message = score(&format!("p-{n:02}"), "2026-03-02T09:30:00.500Z", n);
         assert_eq!(send(&stage, &line_item, &message).await, StatusCode::NO_CONTENT);
     }
     let results = below(&line_item, "results");
@@ -187,7 +187,7 @@ async fn results_show_final_scores_on_the_line_items_scale() {
     let first: Value = first.json().await.unwrap();
     assert_eq!(first.as_array().unwrap().len(), 10);
 
-    let mut cleared = score("p-07", "2026-03-02T09:31:00.000Z", json!(1));
+    let mut cleared = score("p-07", "2026-03-02T09:31:00.000Z", 1);
     cleared.as_object_mut().unwrap().remove("scoreGiven");
     assert_eq!(send(&stage, &line_item, &cleared).await, StatusCode::NO_CONTENT);
     assert_eq!(points_of(&stage, "p-07"), None);
@@ -196,7 +196,7 @@ async fn results_show_final_scores_on_the_line_items_scale() {
 #[actix_web::test]
 async fn refusing_faults_record_nothing() {
     let (stage, line_item, _, _) = graded_stage().await;
-    let message = score("p-01", "2026-03-02T09:30:00.500Z", json!(7));
+    let message = score("p-01", "2026-03-02T09:30:00.500Z", 7);
     for (fault, status) in [(Fault::TooManyRequests { retry_after_s: 3 }, 429), (Fault::ServerError, 500)] {
         stage.practice.set_fault(Some(PlannedFault { fault, times: Some(1) }));
         let request = typed(stage.client.post(below(&line_item, "scores")), SCORE_TYPE, &message);
@@ -214,7 +214,7 @@ async fn a_refused_token_stays_refused_and_a_new_one_works() {
     let (stage, line_item, _, _) = graded_stage().await;
     stage.practice.set_fault(Some(PlannedFault { fault: Fault::TokenRefused, times: Some(1) }));
     let token = stage.token(&[SCORE_SCOPE]).await;
-    let message = score("p-01", "2026-03-02T09:30:00.500Z", json!(7));
+    let message = score("p-01", "2026-03-02T09:30:00.500Z", 7);
     for _ in 0..2 {
         let request = typed(stage.client.post(below(&line_item, "scores")), SCORE_TYPE, &message);
         let status = request.bearer_auth(&token).send().await.unwrap().status();
@@ -227,7 +227,7 @@ async fn a_refused_token_stays_refused_and_a_new_one_works() {
 async fn a_cut_connection_leaves_the_score_on_record() {
     let (stage, line_item, _, _) = graded_stage().await;
     stage.practice.set_fault(Some(PlannedFault { fault: Fault::ConnectionCut, times: Some(1) }));
-    let message = score("p-01", "2026-03-02T09:30:00.500Z", json!(7));
+    let message = score("p-01", "2026-03-02T09:30:00.500Z", 7);
     let request = typed(stage.client.post(below(&line_item, "scores")), SCORE_TYPE, &message);
     let answer = request.bearer_auth(stage.token(&[SCORE_SCOPE]).await).send().await;
     assert!(answer.is_err(), "{answer:?}");
@@ -241,7 +241,7 @@ async fn a_slow_answer_is_late_but_right() {
     let (stage, line_item, _, _) = graded_stage().await;
     stage.practice.set_fault(Some(PlannedFault { fault: Fault::Slow { delay_ms: 300 }, times: Some(1) }));
     let begun = Instant::now();
-    let message = score("p-01", "2026-03-02T09:30:00.500Z", json!(7));
+    let message = score("p-01", "2026-03-02T09:30:00.500Z", 7);
     assert_eq!(send(&stage, &line_item, &message).await, StatusCode::NO_CONTENT);
     assert!(begun.elapsed() >= Duration::from_millis(300));
 }

@@ -27,7 +27,7 @@ async fn each_item_becomes_a_link_and_its_line_item() {
     let request = claims(&stage, ADD).await;
     let mut without_grade = quiz_item();
     without_grade.as_object_mut().unwrap().remove("lineItem");
-    let mut response = placing_response(&stage, &request, json!([quiz_item(), without_grade]));
+    let mut response = placing_response(&stage, &request, &json!([quiz_item(), without_grade]));
     response[dl("msg")] = json!("Two activities placed");
     let answer = post_response(&stage, &request, &response).await;
     assert_eq!(answer.status(), StatusCode::SEE_OTHER);
@@ -48,7 +48,7 @@ async fn each_item_becomes_a_link_and_its_line_item() {
 async fn an_empty_response_creates_nothing() {
     let stage = Stage::new().await;
     let request = claims(&stage, ADD).await;
-    let response = placing_response(&stage, &request, json!([]));
+    let response = placing_response(&stage, &request, &json!([]));
     assert_eq!(post_response(&stage, &request, &response).await.status(), StatusCode::SEE_OTHER);
     assert!(stage.practice.gradebook().columns.is_empty());
 }
@@ -58,7 +58,7 @@ async fn a_request_is_answered_once() {
     let stage = Stage::new().await;
     let request = claims(&stage, ADD).await;
     for expected in [StatusCode::SEE_OTHER, StatusCode::NOT_FOUND] {
-        let response = placing_response(&stage, &request, json!([quiz_item()]));
+        let response = placing_response(&stage, &request, &json!([quiz_item()]));
         assert_eq!(post_response(&stage, &request, &response).await.status(), expected);
     }
     assert_eq!(stage.practice.gradebook().columns.len(), 1);
@@ -103,7 +103,7 @@ async fn responses_with_a_wrong_claim_are_refused_by_name() {
             "content_items[1]",
         ),
     ] {
-        let mut response = placing_response(&stage, &request, json!([quiz_item()]));
+        let mut response = placing_response(&stage, &request, &json!([quiz_item()]));
         response[&claim] = value;
         let answer = post_response(&stage, &request, &response).await;
         assert_eq!(answer.status().as_u16(), status, "{claim}");
@@ -118,7 +118,7 @@ async fn a_response_needs_the_tools_signature_and_a_new_nonce() {
     let stage = Stage::new().await;
     let request = claims(&stage, ADD).await;
     let address = request[&dl("deep_linking_settings")]["deep_link_return_url"].as_str().unwrap();
-    let response = placing_response(&stage, &request, json!([]));
+    let response = placing_response(&stage, &request, &json!([]));
     for (token, status) in [
         (OTHER_KEY.sign(&TOOL_KEY.header(), &response), StatusCode::UNAUTHORIZED),
         (OTHER_KEY.sign(&OTHER_KEY.header(), &response), StatusCode::UNAUTHORIZED),
@@ -132,7 +132,7 @@ async fn a_response_needs_the_tools_signature_and_a_new_nonce() {
 
     assert_eq!(post_response(&stage, &request, &response).await.status(), StatusCode::SEE_OTHER);
     let next = claims(&stage, ADD).await;
-    let mut again = placing_response(&stage, &next, json!([]));
+    let mut again = placing_response(&stage, &next, &json!([]));
     again["nonce"] = response["nonce"].clone();
     assert_eq!(post_response(&stage, &next, &again).await.status(), StatusCode::UNAUTHORIZED);
 }
