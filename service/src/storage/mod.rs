@@ -6,6 +6,8 @@
 
 mod records;
 mod sqlite;
+#[cfg(test)]
+mod test_body;
 
 use std::sync::Arc;
 
