@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use crate::clock::Clock;
 use crate::delivery::{Deliverer, Waker};
+use crate::handlers::ProvenPools;
 use crate::lti::access_token::AccessTokens;
 use crate::lti::grades::GradeService;
 use crate::lti::keys::{KeySetError, ToolKeys};
@@ -21,6 +22,8 @@ pub struct App {
     pub storage: Arc<dyn Storage>,
     /// The time of day.
     pub clock: Arc<dyn Clock>,
+    /// Pools that were read and proven already.
+    pub pools: ProvenPools,
     /// Our signing keys.
     pub tool_keys: Arc<ToolKeys>,
     /// Platforms' public keys.
@@ -53,6 +56,7 @@ impl App {
             platform_keys: PlatformKeys::new(client, reach, clock.clone()),
             deliverer: Arc::new(deliverer),
             waker: Waker::default(),
+            pools: ProvenPools::default(),
             settings,
             storage,
             clock,

@@ -2,7 +2,7 @@
 
 use actix_web::web::{self, ServiceConfig};
 
-use crate::handlers::{health, lti};
+use crate::handlers::{api, assets, class, form_settings, health, lti, quiz};
 
 /// Every address the service answers.
 pub fn configure(config: &mut ServiceConfig) {
@@ -14,15 +14,42 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/lti/launch", web::post().to(lti::launch::post))
         .route("/lti/keys", web::get().to(lti::keys::get));
 
-    // Pupils: /quiz/{placement}
+    // Pupils
+    config
+        .app_data(form_settings())
+        .route("/quiz/{placement}", web::get().to(quiz::start::show))
+        .route("/quiz/{placement}", web::post().to(quiz::start::begin))
+        .route("/quiz/{placement}/{attempt}", web::get().to(quiz::attempt::show))
+        .route("/quiz/{placement}/{attempt}/save", web::post().to(quiz::save::save))
+        .route("/quiz/{placement}/{attempt}/submit", web::post().to(quiz::submit::submit));
 
-    // Teachers: /class/place before /class/{placement}
+    // Teachers; /class/place comes before /class/{placement}
+    config
+        .route("/class/place", web::get().to(class::place::show))
+        .route("/class/place", web::post().to(class::place::place))
+        .route("/class/{placement}", web::get().to(class::overview::show))
+        .route("/class/{placement}/send-again", web::post().to(class::overview::send_again))
+        .route("/class/{placement}/{attempt}", web::get().to(class::attempt::show));
 
     // Coordinators: /district
 
-    // The programming interface: /api/v1, /api/openapi.json
+    // The programming interface
+    config.route("/api/openapi.json", web::get().to(api::openapi::describe)).service(
+        web::scope("/api/v1")
+            .app_data(web::PayloadConfig::new(api::POOL_LENGTH_MAX))
+            .app_data(api::json_settings())
+            .app_data(api::query_settings())
+            .route("/pools", web::get().to(api::pools::list))
+            .route("/pools", web::post().to(api::pools::load))
+            .route("/pools/{pool}", web::get().to(api::pools::show))
+            .route("/placements", web::get().to(api::placements::list))
+            .route("/placements/{placement}/marks", web::get().to(api::placements::marks))
+            .route("/score", web::post().to(api::score::score))
+            .default_service(web::to(api::no_such_address)),
+    );
 
-    // Style sheet: /static
+    // Style sheet
+    config.route("/static/tenths.css", web::get().to(assets::stylesheet));
 
     // Those who run the service
     config

@@ -1,4 +1,20 @@
-//! One file for each operation, by resource. Handlers translate between HTTP and the rest; rules live elsewhere.
+//! One file for each operation, by resource; the files beside the folders are what operations share. Handlers translate
+//! between HTTP and the rest; rules live elsewhere.
 
+mod answer;
+pub mod api;
+pub mod assets;
+pub mod class;
+mod form;
 pub mod health;
 pub mod lti;
+mod marked_view;
+mod opened_quiz;
+mod proven_pools;
+pub mod quiz;
+
+pub use form::settings as form_settings;
+pub use proven_pools::ProvenPools;
+
+#[cfg(test)]
+mod tests;

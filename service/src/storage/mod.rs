@@ -4,6 +4,7 @@
 //! durably, or not at all. Rules that need two tables at once (an attempt closes and its grade is queued) are
 //! therefore single methods. Nothing here decides what a launch or a mark is worth.
 
+mod api_tokens;
 mod records;
 mod sqlite;
 #[cfg(test)]
@@ -14,6 +15,7 @@ use std::sync::Arc;
 use async_trait::async_trait;
 use jiff::Timestamp;
 
+pub use api_tokens::{ApiRole, ApiToken, UnknownRole};
 pub use records::*;
 
 /// Opens the store that `address` names and brings its tables up to date.
@@ -188,6 +190,13 @@ pub trait Storage: Send + Sync + 'static {
     async fn delivery_queue(&self) -> Result<DeliveryQueue, StorageError>;
     /// Makes parked grades of a placement wait again, due at `now`. Returns how many.
     async fn send_again(&self, placement: &PlacementId, now: Timestamp) -> Result<usize, StorageError>;
+
+    // --- the programming interface ---
+
+    /// Stores a token.
+    async fn add_api_token(&self, token: ApiToken) -> Result<(), StorageError>;
+    /// The token with this fingerprint.
+    async fn api_token(&self, secret: &Fingerprint) -> Result<Option<ApiToken>, StorageError>;
 
     /// Answers when the store can be read; for the readiness check.
     async fn ping(&self) -> Result<(), StorageError>;

@@ -3,6 +3,7 @@
 //! SQL lives here and nowhere else. [`writer`] owns the connections; the other modules hold the statements, by
 //! concern. PostgreSQL gets its own folder beside this one and passes the same test body.
 
+mod api_tokens;
 mod attempts;
 mod launches;
 mod outbox;
@@ -231,6 +232,15 @@ impl Storage for Sqlite {
     async fn send_again(&self, placement: &PlacementId, now: Timestamp) -> Result<usize, StorageError> {
         let placement = placement.clone();
         self.connections.write(move |c| outbox::send_again(c, &placement, now)).await
+    }
+
+    async fn add_api_token(&self, token: ApiToken) -> Result<(), StorageError> {
+        self.connections.write(move |c| api_tokens::add(c, &token)).await
+    }
+
+    async fn api_token(&self, secret: &Fingerprint) -> Result<Option<ApiToken>, StorageError> {
+        let secret = secret.clone();
+        self.connections.read(move |c| api_tokens::find(c, &secret)).await
     }
 
     async fn ping(&self) -> Result<(), StorageError> {

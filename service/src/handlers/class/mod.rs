@@ -1,0 +1,16 @@
+//! The teacher's pages under `/class`.
+//!
+//! ```text
+//! GET  /class/place                     choose a pool and settings for a new quiz
+//! POST /class/place                     return the chosen quiz, or nothing, to the platform
+//! GET  /class/{placement}               the class: points, attempts, where each grade is
+//! POST /class/{placement}/send-again    send grades again that could not be delivered
+//! GET  /class/{placement}/{attempt}     one attempt that was handed in, step by step
+//! ```
+//!
+//! Pupils appear by a short label made from the platform's opaque id: the service knows no names.
+
+pub(crate) mod attempt;
+mod label;
+pub(crate) mod overview;
+pub(crate) mod place;

@@ -1,0 +1,146 @@
+//! The class at one quiz.
+
+use std::collections::BTreeMap;
+
+use actix_web::http::StatusCode;
+use actix_web::{HttpResponse, web};
+
+use super::label::label;
+use crate::app::App;
+use crate::handlers::answer::{self, PageError};
+use crate::handlers::form::{Fields, Posted};
+use crate::handlers::opened_quiz::{OpenedQuiz, best};
+use crate::pages::Frame;
+use crate::pages::class::{AttemptLink, DeliveryView, OverviewPage, PupilRow};
+use crate::pages::marked::Tone;
+use crate::session::TeacherSession;
+use crate::storage::{Attempt, AttemptResult, Delivery, DeliveryState, UserId};
+
+/// GET: pupils by best points, with attempts and the state of each grade.
+pub(crate) async fn show(session: TeacherSession, app: web::Data<App>) -> Result<HttpResponse, PageError> {
+    let quiz = OpenedQuiz::find(&app, &session.placement).await?;
+    let attempts = app.storage.attempts_at(&quiz.placement.id).await?;
+    let deliveries = app.storage.deliveries_at(&quiz.placement.id).await?;
+    answer::page(StatusCode::OK, &page(&quiz, &session, &attempts, &deliveries))
+}
+
+/// POST: grades that could not be delivered wait again.
+pub(crate) async fn send_again(
+    session: TeacherSession,
+    app: web::Data<App>,
+    posted: Posted,
+) -> Result<HttpResponse, PageError> {
+    Fields::checked(posted, &session.csrf)?;
+    let count = app.storage.send_again(&session.placement, app.clock.now()).await?;
+    tracing::info!(placement.id = %session.placement, grades = count, "a teacher asked to send grades again");
+    Ok(answer::see_other(&format!("/class/{}", session.placement)))
+}
+
+fn page(
+    quiz: &OpenedQuiz,
+    session: &TeacherSession,
+    attempts: &[Attempt],
+    deliveries: &[Delivery],
+) -> OverviewPage {
+    let by_pupil = rows(quiz, attempts, deliveries);
+    let handed_in = by_pupil.iter().filter(|(best, _)| best.is_some()).count();
+    let parked = deliveries.iter().any(|delivery| delivery.state == DeliveryState::Parked);
+    OverviewPage {
+        frame: Frame { language: quiz.pool.locale.clone(), title: quiz.title(), place: "Class", wide: true },
+        pool: quiz.pool.title.clone(),
+        question_count: u32::try_from(quiz.questions("").len()).unwrap_or(u32::MAX),
+        attempts_allowed: quiz.placement.quiz.attempts_allowed.to_string(),
+        handed_in: format!("{handed_in} of {} who started", by_pupil.len()),
+        warning: (!quiz.sends_grades()).then_some(
+            "The course does not take grades for this quiz, so none are sent. Points stay visible here.",
+        ),
+        send_again: parked.then(|| format!("/class/{}/send-again", session.placement)),
+        csrf: session.csrf.value().to_owned(),
+        pupils: by_pupil.into_iter().map(|(_, row)| row).collect(),
+    }
+}
+
+/// The pupils with their best result, best share of points first, then by label.
+fn rows<'a>(
+    quiz: &OpenedQuiz,
+    attempts: &'a [Attempt],
+    deliveries: &[Delivery],
+) -> Vec<(Option<&'a AttemptResult>, PupilRow)> {
+    let mut by_pupil: BTreeMap<&UserId, Vec<&Attempt>> = BTreeMap::new();
+    for attempt in attempts {
+        by_pupil.entry(&attempt.user).or_default().push(attempt);
+    }
+    let mut rows: Vec<_> = by_pupil
+        .into_iter()
+        .map(|(user, attempts)| {
+            let best = best(attempts.iter().copied());
+            let delivery = deliveries.iter().find(|delivery| &delivery.user == user);
+            (best, row(quiz, user, &attempts, best, delivery))
+        })
+        .collect();
+    rows.sort_by(|(one, one_row), (other, other_row)| {
+        share(*other).cmp(&share(*one)).then_with(|| one_row.label.cmp(&other_row.label))
+    });
+    rows
+}
+
+/// Points per million possible, for sorting only.
+fn share(best: Option<&AttemptResult>) -> Option<u64> {
+    best.map(|best| u64::from(best.points) * 1_000_000 / u64::from(best.maximum.max(1)))
+}
+
+fn row(
+    quiz: &OpenedQuiz,
+    user: &UserId,
+    attempts: &[&Attempt],
+    best: Option<&AttemptResult>,
+    delivery: Option<&Delivery>,
+) -> PupilRow {
+    PupilRow {
+        label: label(user),
+        subject: user.to_string(),
+        best: best.map_or_else(
+            || "not handed in yet".into(),
+            |best| format!("{} of {}", best.points, best.maximum),
+        ),
+        attempts: attempts.iter().map(|attempt| attempt_link(attempt)).collect(),
+        delivery: delivery_view(quiz, best.is_some(), delivery),
+    }
+}
+
+fn attempt_link(attempt: &Attempt) -> AttemptLink {
+    match &attempt.result {
+        Some(result) => AttemptLink {
+            text: format!("{}: {} of {}", attempt.number, result.points, result.maximum),
+            url: Some(format!("/class/{}/{}", attempt.placement, attempt.id)),
+        },
+        None => AttemptLink { text: format!("{}: open", attempt.number), url: None },
+    }
+}
+
+fn delivery_view(quiz: &OpenedQuiz, handed_in: bool, delivery: Option<&Delivery>) -> DeliveryView {
+    let Some(delivery) = delivery else {
+        let state = match (handed_in, quiz.sends_grades()) {
+            (false, _) => "nothing to send yet",
+            (true, true) => "not sent (preview)",
+            (true, false) => "not sent",
+        };
+        return DeliveryView { state, tone: Tone::Quiet, detail: None };
+    };
+    let problem = delivery.problem.clone();
+    match delivery.state {
+        DeliveryState::Delivered => DeliveryView {
+            state: "delivered",
+            tone: Tone::Right,
+            detail: Some(format!("{} of {}", delivery.points, delivery.maximum)),
+        },
+        DeliveryState::Waiting => DeliveryView {
+            state: "waiting",
+            tone: Tone::Form,
+            detail: problem.map(|problem| format!("Last try: {problem}. It is tried again by itself.")),
+        },
+        DeliveryState::Parked => {
+            DeliveryView { state: "could not be delivered", tone: Tone::Wrong, detail: problem }
+        }
+    }
+}

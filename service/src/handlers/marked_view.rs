@@ -1,0 +1,133 @@
+//! From stored marks to what pupils and teachers read: verdicts in words, reasons, the worked solution.
+//!
+//! Takes marks of closed attempts only; a running attempt has none.
+
+use qbank::marking::{Mark, StepMark, Verdict};
+use qbank::misconceptions;
+use qbank::pool::Pool;
+use qbank::question::{Item, Step, StepKind};
+use qbank::units;
+
+use super::answer::capitalised;
+use super::opened_quiz::counted;
+use crate::pages::marked::{MarkedQuestion, MarkedStep, Tone};
+
+/// Who reads.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Reader {
+    /// Kind sentences to the child.
+    Pupil,
+    /// What answers are consistent with, and what to do next.
+    Teacher,
+}
+
+/// The marked questions of an attempt. A question that has left the pool keeps its verdicts but not its texts.
+pub(crate) fn questions(pool: &Pool, marks: &[Mark], reader: Reader) -> Vec<MarkedQuestion> {
+    let numbered = marks.iter().zip(1..);
+    numbered.map(|(mark, number)| question(pool.item(&mark.question), mark, number, reader)).collect()
+}
+
+fn question(item: Option<&Item>, mark: &Mark, number: usize, reader: Reader) -> MarkedQuestion {
+    let steps = mark.steps.iter().map(|step_mark| {
+        let asked = item.and_then(|item| item.steps.iter().find(|step| step.id == step_mark.id));
+        step(asked, step_mark, reader)
+    });
+    MarkedQuestion {
+        number,
+        story: match item {
+            Some(item) => paragraphs(&item.stem),
+            None => vec!["This question is no longer in the pool.".into()],
+        },
+        points: format!("{} of {}", mark.points, counted(mark.max, "point")),
+        steps: steps.collect(),
+    }
+}
+
+fn step(asked: Option<&Step>, mark: &StepMark, reader: Reader) -> MarkedStep {
+    let right = matches!(mark.verdict, Verdict::Correct);
+    let (verdict, tone) = verdict(mark.verdict);
+    MarkedStep {
+        prompt: asked.map_or_else(|| format!("Step {}", mark.id), |step| step.prompt.clone()),
+        response: asked.map_or_else(|| mark.response.clone(), |step| shown_response(step, &mark.response)),
+        verdict,
+        tone,
+        why: why(mark, reader),
+        answer: if right { String::new() } else { asked.map(shown_answer).unwrap_or_default() },
+        working: asked.map(|step| step.solution.join("\n")).unwrap_or_default(),
+        open: !right,
+    }
+}
+
+fn verdict(verdict: Verdict) -> (&'static str, Tone) {
+    match verdict {
+        Verdict::Correct => ("Right", Tone::Right),
+        Verdict::FollowThrough => ("Right from the earlier answer", Tone::Own),
+        Verdict::RightValueWrongForm => ("Right value, other form", Tone::Form),
+        Verdict::Wrong => ("Not right yet", Tone::Wrong),
+        Verdict::Unreadable => ("Could not be read", Tone::Form),
+        Verdict::Blank => ("Empty", Tone::Quiet),
+    }
+}
+
+/// The reasons for a verdict, a sentence each.
+fn why(mark: &StepMark, reader: Reader) -> Vec<String> {
+    match (mark.verdict, reader) {
+        (Verdict::Correct | Verdict::Blank, _) => Vec::new(),
+        (Verdict::FollowThrough, Reader::Pupil) => vec![
+            "You went on correctly from your own earlier answer, so you get the points for this step.".into(),
+        ],
+        (Verdict::FollowThrough, Reader::Teacher) => {
+            vec!["Right when worked from the pupil's own earlier value; full points for this step.".into()]
+        }
+        (Verdict::RightValueWrongForm | Verdict::Unreadable, _) => vec![sentence(&mark.note)],
+        (Verdict::Wrong, Reader::Pupil) => pupil_reasons(mark),
+        (Verdict::Wrong, Reader::Teacher) => teacher_reasons(mark),
+    }
+}
+
+fn pupil_reasons(mark: &StepMark) -> Vec<String> {
+    let known: Vec<_> = mark.misconceptions.iter().filter_map(|id| misconceptions::find(id)).collect();
+    match known.as_slice() {
+        [] => vec!["Compare your way with the working below. Where does yours take another turn?".into()],
+        [one] => vec![sentence(one.pupil)],
+        several => {
+            let mut reasons = vec!["One of these may have happened:".to_owned()];
+            reasons.extend(several.iter().map(|one| sentence(one.pupil)));
+            reasons
+        }
+    }
+}
+
+fn teacher_reasons(mark: &StepMark) -> Vec<String> {
+    let known: Vec<_> = mark.misconceptions.iter().filter_map(|id| misconceptions::find(id)).collect();
+    if known.is_empty() {
+        return vec!["No known misunderstanding leads to this answer.".into()];
+    }
+    known.iter().map(|one| format!("{} Next: {}", sentence(one.teacher), sentence(one.next))).collect()
+}
+
+/// A note as a whole sentence.
+fn sentence(note: &str) -> String {
+    let note = capitalised(note.trim());
+    if note.is_empty() || note.ends_with(['.', '!', '?', ':']) { note } else { note + "." }
+}
+
+/// A chosen id as the text that was chosen; a typed answer as typed.
+fn shown_response(step: &Step, response: &str) -> String {
+    let chosen = step.choices.iter().find(|choice| step.kind == StepKind::Choice && choice.id == response);
+    chosen.map_or_else(|| response.to_owned(), |choice| choice.text.clone())
+}
+
+/// The right answer with its unit, or the text of the right choice.
+fn shown_answer(step: &Step) -> String {
+    let answer = step.answer.to_string();
+    if let Some(choice) = step.choices.iter().find(|choice| choice.id == answer) {
+        return choice.text.clone();
+    }
+    answer.parse().map_or(answer, |number| units::printed(&number, step.unit.as_deref()))
+}
+
+/// A text's paragraphs, split at line ends.
+pub(crate) fn paragraphs(text: &str) -> Vec<String> {
+    text.lines().map(str::trim).filter(|line| !line.is_empty()).map(str::to_owned).collect()
+}

@@ -1,0 +1,86 @@
+//! A placement together with its proven pool: what the pupil's and the teacher's pages both start from.
+
+use std::sync::Arc;
+
+use qbank::form;
+use qbank::marking::Mark;
+use qbank::pool::Pool;
+use qbank::question::Item;
+
+use super::answer::PageError;
+use crate::app::App;
+use crate::storage::{Attempt, AttemptId, AttemptResult, Placement, PlacementId};
+
+/// A quiz in a course, ready to be shown.
+pub(crate) struct OpenedQuiz {
+    pub(crate) placement: Placement,
+    pub(crate) pool: Arc<Pool>,
+}
+
+impl OpenedQuiz {
+    /// Finds the placement and its pool.
+    ///
+    /// # Errors
+    /// [`PageError::NotFound`], [`PageError::NoPool`], or what the store met.
+    pub(crate) async fn find(app: &App, id: &PlacementId) -> Result<Self, PageError> {
+        let placement = app.storage.placement(id).await?.ok_or(PageError::NotFound)?;
+        let pool = app.pools.find(app.storage.as_ref(), &placement.quiz.pool).await?;
+        let pool = pool.ok_or_else(|| PageError::NoPool(placement.quiz.pool.to_string()))?;
+        Ok(Self { placement, pool })
+    }
+
+    /// An attempt at this quiz.
+    ///
+    /// # Errors
+    /// [`PageError::NotFound`] when there is none with that id here.
+    pub(crate) async fn attempt(&self, app: &App, id: &AttemptId) -> Result<Attempt, PageError> {
+        let attempt = app.storage.attempt(id).await?;
+        attempt.filter(|attempt| attempt.placement == self.placement.id).ok_or(PageError::NotFound)
+    }
+
+    /// The questions that a seed draws for one pupil.
+    pub(crate) fn questions(&self, seed: &str) -> Vec<&Item> {
+        let count = usize::try_from(self.placement.quiz.question_count).unwrap_or(usize::MAX);
+        form::draw(&self.pool, count, seed)
+    }
+
+    /// The title pupils see, never empty.
+    pub(crate) fn title(&self) -> String {
+        let title = self.placement.quiz.title.trim();
+        if title.is_empty() { self.pool.title.clone() } else { title.to_owned() }
+    }
+
+    /// Whether grades can reach the course's gradebook.
+    pub(crate) fn sends_grades(&self) -> bool {
+        self.placement.quiz.grades.as_ref().is_some_and(|grades| {
+            grades.scopes.contains(SCORE_SCOPE) && (grades.line_item.is_some() || grades.line_items.is_some())
+        })
+    }
+}
+
+/// The right to send scores.
+const SCORE_SCOPE: &str = "https://purl.imsglobal.org/spec/lti-ags/scope/score";
+
+/// The stored marks of a closed attempt.
+///
+/// # Errors
+/// [`PageError::Record`] when they cannot be read back.
+pub(crate) fn marks(result: &AttemptResult) -> Result<Vec<Mark>, PageError> {
+    serde_json::from_str(&result.marks).map_err(|error| PageError::Record(format!("marks: {error}")))
+}
+
+/// "1 point", "7 points".
+pub(crate) fn counted(count: impl Into<u64>, noun: &str) -> String {
+    let count = count.into();
+    if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
+}
+
+/// The best of several closed attempts: most points, the earlier one where equal.
+pub(crate) fn best<'a>(attempts: impl IntoIterator<Item = &'a Attempt>) -> Option<&'a AttemptResult> {
+    attempts.into_iter().filter_map(|attempt| attempt.result.as_ref()).reduce(|best, next| {
+        // Compared as fractions, since two forms of one pool may be worth different points.
+        let better = u64::from(next.points) * u64::from(best.maximum)
+            > u64::from(best.points) * u64::from(next.maximum);
+        if better { next } else { best }
+    })
+}

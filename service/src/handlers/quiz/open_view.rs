@@ -1,0 +1,84 @@
+//! The page of an open attempt, from the questions and what the pupil typed.
+//!
+//! The only place that turns a question into something a pupil sees before handing in. It reads story, prompt, unit,
+//! acceptance in words and the choices' texts, and nothing else of a question.
+
+use qbank::question::{Item, Step};
+use qbank::units;
+
+use super::attempt_path;
+use super::fields::{FieldName, Typed, is_choice};
+use crate::handlers::marked_view::paragraphs;
+use crate::handlers::opened_quiz::{OpenedQuiz, counted};
+use crate::pages::Frame;
+use crate::pages::quiz::{AttemptPage, ChoiceOption, Field, Notice, OpenQuestion, OpenStep, UnitSign};
+use crate::session::PupilSession;
+use crate::storage::Attempt;
+
+/// The page that shows `typed` in its fields.
+pub(super) fn page(
+    quiz: &OpenedQuiz,
+    session: &PupilSession,
+    attempt: &Attempt,
+    typed: &Typed,
+    notice: Notice,
+) -> AttemptPage {
+    let questions = quiz.questions(&attempt.seed);
+    let path = attempt_path(attempt);
+    AttemptPage {
+        frame: Frame { language: quiz.pool.locale.clone(), title: quiz.title(), place: "Quiz", wide: false },
+        progress: format!(
+            "Attempt {} of {}, {}",
+            attempt.number,
+            quiz.placement.quiz.attempts_allowed,
+            counted(questions.len() as u64, "question")
+        ),
+        notice,
+        save_action: format!("{path}/save"),
+        submit_action: format!("{path}/submit"),
+        csrf: session.csrf.value().to_owned(),
+        questions: questions.iter().zip(1..).map(|(item, number)| question(item, number, typed)).collect(),
+    }
+}
+
+fn question(item: &Item, number: usize, typed: &Typed) -> OpenQuestion {
+    let steps = item.steps.iter().map(|step| {
+        let field = FieldName::new(number, step);
+        let text = typed.all.get(&item.id).and_then(|steps| steps.get(&step.id)).map_or("", String::as_str);
+        let too_long = typed.too_long.contains(&field);
+        OpenStep {
+            name: field.name(),
+            anchor: field.anchor(),
+            prompt: step.prompt.clone(),
+            field: control(step, text, too_long),
+        }
+    });
+    OpenQuestion {
+        number,
+        story: paragraphs(&item.stem),
+        points: counted(item.max_points(), "point"),
+        steps: steps.collect(),
+    }
+}
+
+fn control(step: &Step, typed: &str, too_long: bool) -> Field {
+    if is_choice(step) {
+        let option = |choice: &qbank::question::Choice| ChoiceOption {
+            id: choice.id.clone(),
+            text: choice.text.clone(),
+            chosen: choice.id == typed,
+        };
+        return Field::Choice { options: step.choices.iter().map(option).collect() };
+    }
+    // Where the unit is part of the answer, showing it would give it away.
+    let symbol = step.unit.clone().filter(|_| !step.accept.form.unit);
+    Field::Number {
+        typed: typed.to_owned(),
+        unit: symbol.map(|symbol| {
+            let leads = units::by_symbol(&symbol).is_some_and(|unit| unit.leads);
+            UnitSign { symbol, leads }
+        }),
+        forms: step.accept.explained(),
+        too_long,
+    }
+}

@@ -1,0 +1,179 @@
+//! The programming interface.
+
+use actix_web::http::header::AUTHORIZATION;
+use serde_json::{Value, json};
+
+use super::*;
+use crate::storage::{ApiRole, ApiToken, Fingerprint};
+
+impl School {
+    async fn token(&self, role: ApiRole) -> String {
+        let secret = crate::entropy::secret();
+        let token = ApiToken { secret: Fingerprint::of(&secret), role, created_at: self.app.clock.now() };
+        self.app.storage.add_api_token(token).await.unwrap();
+        secret
+    }
+
+    async fn call(&self, request: TestRequest, token: &str) -> (StatusCode, Value) {
+        let request = request.insert_header((AUTHORIZATION, format!("Bearer {token}")));
+        let answer = self.stranger().send(request).await;
+        let body = serde_json::from_str(&answer.body).unwrap_or_else(|_| panic!("no JSON: {}", answer.body));
+        (answer.status, body)
+    }
+
+    async fn read(&self, path: &str, token: &str) -> (StatusCode, Value) {
+        self.call(TestRequest::get().uri(path), token).await
+    }
+
+    async fn load(&self, pool: &str, token: &str) -> (StatusCode, Value) {
+        self.call(TestRequest::post().uri("/api/v1/pools").set_payload(pool.to_owned()), token).await
+    }
+}
+
+async fn school() -> School {
+    School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await
+}
+
+fn other_pool() -> Pool {
+    let plan = PLAN.replace("\"river-day\"", "\"bicycle-day\"").replace("river-day-1", "bicycle-day-1");
+    Plan::from_toml(&plan).unwrap().make(&qbank::bank::families().unwrap(), None).unwrap()
+}
+
+#[actix_web::test]
+async fn a_call_needs_a_known_token() {
+    let school = school().await;
+    for token in ["", "unknown"] {
+        let (status, failure) = school.read("/api/v1/pools", token).await;
+        assert_eq!(status, StatusCode::UNAUTHORIZED);
+        assert_eq!(failure["code"], "not_authentic");
+        assert_eq!(failure["status"], 401);
+    }
+    let (status, failure) = school.read("/api/v1/nothing", "unknown").await;
+    assert_eq!((status, &failure["code"]), (StatusCode::NOT_FOUND, &json!("no_such_address")));
+}
+
+#[actix_web::test]
+async fn a_coordinator_loads_a_pool_and_sees_all_of_it() {
+    let school = school().await;
+    let token = school.token(ApiRole::Coordinator).await;
+    let pool = other_pool();
+    let (status, loaded) = school.load(&pool.to_json(), &token).await;
+    assert_eq!(status, StatusCode::CREATED, "{loaded}");
+    assert_eq!(loaded["questions"], 10);
+    assert_eq!(loaded["receipt"], json!(pool.receipt()));
+    let (_, list) = school.read("/api/v1/pools", &token).await;
+    let ids: Vec<&str> = list.as_array().unwrap().iter().map(|entry| entry["id"].as_str().unwrap()).collect();
+    assert_eq!(ids.len(), 2);
+    assert!(ids.contains(&"bicycle-day") && ids.contains(&"river-day"), "{ids:?}");
+    let (_, shown) = school.read("/api/v1/pools/bicycle-day", &token).await;
+    assert_eq!(shown, serde_json::from_str::<Value>(&pool.to_json()).unwrap());
+}
+
+#[actix_web::test]
+async fn other_roles_load_nothing_and_see_no_answers() {
+    let school = school().await;
+    for role in [ApiRole::Teacher, ApiRole::Auditor] {
+        let token = school.token(role).await;
+        let (status, failure) = school.load(&other_pool().to_json(), &token).await;
+        assert_eq!((status, &failure["code"]), (StatusCode::FORBIDDEN, &json!("not_allowed")));
+        let (status, outline) = school.read("/api/v1/pools/river-day", &token).await;
+        assert_eq!(status, StatusCode::OK);
+        assert_eq!(outline["questions"].as_array().unwrap().len(), 10);
+        let text = outline.to_string();
+        for absent in ["answer", "expression", "predicted", "solution", "receipt", "seed"] {
+            assert!(!text.contains(&format!("\"{absent}\"")), "{absent}");
+        }
+    }
+}
+
+#[actix_web::test]
+async fn a_pool_with_a_wrong_answer_is_refused_and_the_question_named() {
+    let school = school().await;
+    let token = school.token(ApiRole::Coordinator).await;
+    let pool = other_pool();
+    let item = pool.items().next().unwrap();
+    let (id, answer) = (&item.id, &item.steps[0].answer);
+    let forged = pool.to_json().replacen(&format!("\"answer\": \"{answer}\""), "\"answer\": \"0.01\"", 1);
+    assert_ne!(forged, pool.to_json());
+    let (status, failure) = school.load(&forged, &token).await;
+    assert_eq!((status, &failure["code"]), (StatusCode::UNPROCESSABLE_ENTITY, &json!("pool_not_proven")));
+    assert!(failure["message"].as_str().unwrap().contains(id.as_str()), "{failure}");
+    for broken in ["", "{", "{\"id\": 7}"] {
+        assert_eq!(school.load(broken, &token).await.0, StatusCode::UNPROCESSABLE_ENTITY, "{broken:?}");
+    }
+}
+
+#[actix_web::test]
+async fn a_pool_in_use_keeps_its_questions() {
+    let school = school().await;
+    let token = school.token(ApiRole::Coordinator).await;
+    assert_eq!(school.load(&school.pool.to_json(), &token).await.0, StatusCode::CREATED, "the same content");
+    let changed = PLAN.replace("river-day-1", "river-day-2");
+    let changed = Plan::from_toml(&changed).unwrap().make(&qbank::bank::families().unwrap(), None).unwrap();
+    let (status, failure) = school.load(&changed.to_json(), &token).await;
+    assert_eq!((status, &failure["code"]), (StatusCode::CONFLICT, &json!("pool_in_use")));
+}
+
+#[actix_web::test]
+async fn marks_are_read_as_records_best_attempt_first_or_all() {
+    let school = school().await;
+    let pupil = school.pupil("p-07").await;
+    for answers in ["0", "right"] {
+        let (path, attempt) = pupil.begin("p-07").await;
+        let fields = school.fields(&attempt, |item, step| match answers {
+            "right" => right(item, step),
+            wrong => wrong.into(),
+        });
+        pupil.post_form(&format!("{path}/submit"), &fields).await;
+    }
+    let token = school.token(ApiRole::Auditor).await;
+    let path = format!("/api/v1/placements/{}/marks", school.placement.id);
+    let (status, best) = school.read(&path, &token).await;
+    assert_eq!(status, StatusCode::OK);
+    let best = best.as_array().unwrap();
+    assert_eq!(best.len(), 2);
+    assert!(best.iter().all(|mark| mark["points"] == mark["max"] && mark["pupil"] == "p-07"), "{best:?}");
+    let (_, all) = school.read(&format!("{path}?attempts=all"), &token).await;
+    assert_eq!(all.as_array().unwrap().len(), 4);
+    assert_eq!(school.read(&format!("{path}?attempts=some"), &token).await.0, StatusCode::BAD_REQUEST);
+    assert_eq!(school.read("/api/v1/placements/none/marks", &token).await.0, StatusCode::NOT_FOUND);
+    let (_, placements) = school.read("/api/v1/placements", &token).await;
+    assert_eq!(placements[0]["id"], json!(school.placement.id));
+}
+
+#[actix_web::test]
+async fn responses_are_scored_without_an_attempt() {
+    let school = school().await;
+    let item = school.pool.items().next().unwrap();
+    let request = json!({
+        "pool": "river-day", "question": item.id, "pupil": "p-07", "responses": item.right_responses(),
+    });
+    let post = |body: &Value| TestRequest::post().uri("/api/v1/score").set_json(body);
+    let teacher = school.token(ApiRole::Teacher).await;
+    let (status, mark) = school.call(post(&request), &teacher).await;
+    assert_eq!(status, StatusCode::OK, "{mark}");
+    assert_eq!(mark["points"], json!(item.max_points()));
+    let (status, failure) = school.call(post(&json!({"pool": "river-day"})), &teacher).await;
+    assert_eq!((status, &failure["code"]), (StatusCode::BAD_REQUEST, &json!("unreadable_body")));
+    let auditor = school.token(ApiRole::Auditor).await;
+    assert_eq!(school.call(post(&request), &auditor).await.0, StatusCode::FORBIDDEN);
+}
+
+#[actix_web::test]
+async fn the_description_names_every_address() {
+    let school = school().await;
+    let (status, document) = school.read("/api/openapi.json", "").await;
+    assert_eq!(status, StatusCode::OK);
+    for (path, method) in [
+        ("/api/v1/pools", "get"),
+        ("/api/v1/pools", "post"),
+        ("/api/v1/pools/{pool}", "get"),
+        ("/api/v1/placements", "get"),
+        ("/api/v1/placements/{placement}/marks", "get"),
+        ("/api/v1/score", "post"),
+    ] {
+        assert!(document["paths"][path][method].is_object(), "{method} {path}");
+    }
+    assert!(document["components"]["schemas"]["MarkRecord"].is_object());
+    assert!(document["components"]["securitySchemes"]["token"].is_object());
+}

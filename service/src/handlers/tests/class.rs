@@ -1,0 +1,119 @@
+//! The teacher's pages.
+
+use super::*;
+use crate::clock::plus_ms;
+use crate::storage::DeliveryOutcome;
+
+/// Two pupils have handed in: `p-07` all right, `p-08` with one slip; `p-09` is still at work.
+async fn class() -> School {
+    let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+    for user in ["p-08", "p-07", "p-09"] {
+        let pupil = school.pupil(user).await;
+        let (path, attempt) = pupil.begin(user).await;
+        let fields = school.fields(&attempt, |item, step| match (user, item.steps.len()) {
+            ("p-07", _) | (_, 1) => right(item, step),
+            _ => one_slip(item)[step].clone(),
+        });
+        if user != "p-09" {
+            pupil.post_form(&format!("{path}/submit"), &fields).await;
+        }
+    }
+    school
+}
+
+#[actix_web::test]
+async fn the_class_is_listed_best_first_with_the_state_of_each_grade() {
+    let school = class().await;
+    let page = school.teacher().await.get(&format!("/class/{}", school.placement.id)).await.body;
+    let place = |text: &str| page.find(text).unwrap_or_else(|| panic!("{text}: {page}"));
+    assert!(place("p-07") < place("p-08") && place("p-08") < place("p-09"));
+    assert!(page.contains("2 of 3 who started") && page.contains("1: open"), "{page}");
+    assert_eq!(page.matches("</span>waiting").count(), 2);
+    assert!(page.contains("nothing to send yet"), "{page}");
+}
+
+#[actix_web::test]
+async fn a_grade_that_could_not_be_delivered_says_why_and_can_be_sent_again() {
+    let school = class().await;
+    let storage = &school.app.storage;
+    let now = school.app.clock.now();
+    for grade in storage.lease_grades(now, plus_ms(now, 1000), 10).await.unwrap() {
+        let problem = "the activity is closed in the course".into();
+        let outcome = match grade.user.as_str() {
+            "p-07" => DeliveryOutcome::Delivered,
+            _ => DeliveryOutcome::Parked { problem },
+        };
+        storage.finish_grade(&grade, &outcome, now).await.unwrap();
+    }
+    let teacher = school.teacher().await;
+    let page = teacher.get(&teacher.start).await.body;
+    assert!(page.contains("</span>delivered"), "{page}");
+    assert!(page.contains("could not be delivered") && page.contains("the activity is closed"), "{page}");
+
+    let path = format!("{}/send-again", teacher.start);
+    assert_eq!(teacher.post(&path, &[]).await.status, StatusCode::FORBIDDEN, "without the token");
+    assert_eq!(teacher.post_form(&path, &[]).await.status, StatusCode::SEE_OTHER);
+    let page = teacher.get(&teacher.start).await.body;
+    assert!(page.contains("</span>waiting") && !page.contains("could not be delivered"), "{page}");
+}
+
+#[actix_web::test]
+async fn an_attempt_shows_what_wrong_answers_are_consistent_with() {
+    let school = class().await;
+    let teacher = school.teacher().await;
+    let attempt = &school.attempts("p-08").await[0];
+    let page = teacher.get(&format!("{}/{}", teacher.start, attempt.id)).await;
+    assert_eq!(page.status, StatusCode::OK);
+    assert!(page.body.contains("Answers consistent with"), "{}", page.body);
+    assert!(page.body.contains("Right when worked from the pupil's own earlier value"), "{}", page.body);
+    let open = &school.attempts("p-09").await[0];
+    assert_eq!(teacher.get(&format!("{}/{}", teacher.start, open.id)).await.status, StatusCode::NOT_FOUND);
+}
+
+#[actix_web::test]
+async fn a_pupil_sees_no_teachers_page() {
+    let school = class().await;
+    let pupil = school.pupil("p-07").await;
+    for path in [format!("/class/{}", school.placement.id), "/class/place".into()] {
+        assert_eq!(pupil.get(&path).await.status, StatusCode::FORBIDDEN, "{path}");
+    }
+    assert_eq!(school.stranger().get("/class/place").await.status, StatusCode::UNAUTHORIZED);
+}
+
+#[actix_web::test]
+async fn a_placed_quiz_goes_back_to_the_platform() {
+    let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+    let teacher = school.placing().await;
+    let page = teacher.get("/class/place").await.body;
+    assert!(page.contains("River day: decimals") && page.contains("10 questions, aligned to"), "{page}");
+    let answer = teacher.post_form("/class/place", &draft("river-day", "5", "3")).await;
+    assert_eq!(answer.status, StatusCode::OK, "{}", answer.body);
+    assert!(answer.body.contains("name=\"JWT\""), "{}", answer.body);
+    assert!(answer.policy.contains("form-action https://platform.example.org"), "{}", answer.policy);
+    let cancelled = teacher.post_form("/class/place", &[("cancel".into(), "yes".into())]).await;
+    assert!(cancelled.body.contains("name=\"JWT\""), "{}", cancelled.body);
+}
+
+#[actix_web::test]
+async fn a_quiz_that_cannot_be_placed_says_what_to_change() {
+    let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+    let teacher = school.placing().await;
+    for (fields, expected) in [
+        (draft("nowhere", "5", "3"), "Please choose a question pool."),
+        (draft("river-day", "11", "3"), "questions for each pupil must be a whole number from 1 to 10"),
+        (draft("river-day", "0", "3"), "questions for each pupil must be a whole number from 1 to 10"),
+        (draft("river-day", "5", "many"), "attempts for each pupil must be a whole number from 1 to 20"),
+    ] {
+        let answer = teacher.post_form("/class/place", &fields).await;
+        assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY);
+        assert!(answer.body.contains(expected), "{expected}: {}", answer.body);
+    }
+    let answer = teacher.post("/class/place", &draft("river-day", "5", "3")).await;
+    assert_eq!(answer.status, StatusCode::FORBIDDEN, "without the token");
+}
+
+fn draft(pool: &str, questions: &str, attempts: &str) -> Vec<(String, String)> {
+    [("pool", pool), ("title", ""), ("questions", questions), ("attempts", attempts)]
+        .map(|(name, value)| (name.to_owned(), value.to_owned()))
+        .into()
+}

@@ -1,0 +1,266 @@
+//! Whole requests against the route table, with a store in memory and a clock that stands still.
+
+mod api;
+mod class;
+mod quiz;
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use actix_web::cookie::Cookie;
+use actix_web::http::StatusCode;
+use actix_web::http::header::{CONTENT_SECURITY_POLICY, LOCATION};
+use actix_web::test::{TestRequest, call_service, init_service, read_body};
+use actix_web::web;
+use qbank::form;
+use qbank::plan::Plan;
+use qbank::pool::Pool;
+use qbank::question::Item;
+
+use crate::app::App;
+use crate::clock::SettableClock;
+use crate::routes;
+use crate::session;
+use crate::settings::{PublicUrl, Reach, Settings};
+use crate::storage::{
+    self, Attempt, ContextId, DeploymentId, GradeEndpoint, LinkKey, NewPlacement, NewRegistration, Placement,
+    PlacingRequest, Registration, SessionPurpose, StoredPool, UserId,
+};
+
+const PLAN: &str = r#"
+pool = "river-day"
+title = "River day: decimals"
+seed = "river-day-1"
+
+[[section]]
+title = "Samples for the trailer"
+family = "story-samples"
+count = 4
+pick = 1
+
+[[section]]
+title = "Adding lengths"
+family = "add-ragged"
+count = 6
+pick = 2
+"#;
+
+/// A school with one course, one pool and one placed quiz.
+struct School {
+    app: web::Data<App>,
+    registration: Registration,
+    placement: Placement,
+    pool: Pool,
+}
+
+/// How the school's quiz is placed.
+struct Placed {
+    questions: u32,
+    attempts: u32,
+}
+
+const TWO_QUESTIONS_TWO_ATTEMPTS: Placed = Placed { questions: 2, attempts: 2 };
+
+impl School {
+    async fn open(placed: Placed) -> Self {
+        let storage = storage::open("sqlite::memory:").unwrap();
+        let families = qbank::bank::families().unwrap();
+        let pool = Plan::from_toml(PLAN).unwrap().make(&families, None).unwrap();
+        storage.put_pool(StoredPool::of(&pool)).await.unwrap();
+        let registration = storage.put_registration(registration()).await.unwrap();
+        let placement = storage.put_placement(placement(&registration, &pool, &placed)).await.unwrap();
+        let clock = Arc::new(SettableClock::at("2026-03-02T09:15:00Z".parse().unwrap()));
+        let app = web::Data::new(App::new(settings(), storage, clock).await.unwrap());
+        Self { app, registration, placement, pool }
+    }
+
+    /// A browser with a session of that purpose.
+    async fn browser(&self, user: &str, purpose: SessionPurpose) -> Browser<'_> {
+        let (cookie, page) =
+            session::open(&self.app, self.registration.id, deployment(), Some(UserId::from(user)), purpose)
+                .await
+                .unwrap();
+        let cookie = Cookie::parse(cookie.to_str().unwrap()).unwrap().into_owned();
+        Browser { school: self, cookie: Some(cookie), start: page }
+    }
+
+    async fn pupil(&self, user: &str) -> Browser<'_> {
+        let placement = self.placement.id.clone();
+        self.browser(user, SessionPurpose::Quiz { placement, preview: false }).await
+    }
+
+    async fn teacher(&self) -> Browser<'_> {
+        self.browser("teacher", SessionPurpose::Class { placement: self.placement.id.clone() }).await
+    }
+
+    async fn placing(&self) -> Browser<'_> {
+        let request = PlacingRequest {
+            return_url: "https://platform.example.org/return".parse().unwrap(),
+            accept_types: vec!["ltiResourceLink".into()],
+            accept_multiple: false,
+            accept_line_item: Some(true),
+            data: None,
+            title: None,
+            context: Some(ContextId::from("course-1")),
+        };
+        self.browser("teacher", SessionPurpose::Placing { request }).await
+    }
+
+    fn stranger(&self) -> Browser<'_> {
+        Browser { school: self, cookie: None, start: format!("/quiz/{}", self.placement.id) }
+    }
+
+    async fn attempts(&self, user: &str) -> Vec<Attempt> {
+        self.app.storage.attempts_of(&self.placement.id, &UserId::from(user)).await.unwrap()
+    }
+
+    /// The questions of an attempt in the order of the page.
+    fn questions(&self, attempt: &Attempt) -> Vec<&Item> {
+        form::draw(&self.pool, self.placement.quiz.question_count as usize, &attempt.seed)
+    }
+
+    /// Form fields that answer every step as `answer` says for question and step.
+    fn fields(&self, attempt: &Attempt, answer: impl Fn(&Item, &str) -> String) -> Vec<(String, String)> {
+        let questions = self.questions(attempt).into_iter().zip(1..);
+        questions
+            .flat_map(|(item, number)| item.steps.iter().map(move |step| (item, number, step)))
+            .map(|(item, number, step)| (format!("q{number}.{}", step.id), answer(item, &step.id)))
+            .collect()
+    }
+}
+
+/// The right answer to a step.
+fn right(item: &Item, step: &str) -> String {
+    item.right_responses()[step].clone()
+}
+
+struct Browser<'s> {
+    school: &'s School,
+    cookie: Option<Cookie<'static>>,
+    start: String,
+}
+
+struct Answer {
+    status: StatusCode,
+    location: String,
+    policy: String,
+    /// The body with the template's escapes undone.
+    body: String,
+}
+
+impl Browser<'_> {
+    async fn get(&self, path: &str) -> Answer {
+        self.send(TestRequest::get().uri(path)).await
+    }
+
+    /// Posts a form with exactly these fields.
+    async fn post(&self, path: &str, fields: &[(String, String)]) -> Answer {
+        self.send(TestRequest::post().uri(path).set_form(fields)).await
+    }
+
+    /// Posts a form with the token that the start page shows.
+    async fn post_form(&self, path: &str, fields: &[(String, String)]) -> Answer {
+        let mut fields = fields.to_vec();
+        fields.push(("csrf".into(), self.csrf().await));
+        self.post(path, &fields).await
+    }
+
+    async fn csrf(&self) -> String {
+        let cookie = self.cookie.as_ref().unwrap();
+        let storage = &self.school.app.storage;
+        let id = storage::Fingerprint::of(cookie.value());
+        storage.session(&id, self.school.app.clock.now()).await.unwrap().unwrap().csrf
+    }
+
+    /// Begins an attempt and returns its path and record.
+    async fn begin(&self, user: &str) -> (String, Attempt) {
+        let answer = self.post_form(&self.start, &[]).await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
+        (answer.location, self.school.attempts(user).await.pop().unwrap())
+    }
+
+    async fn send(&self, request: TestRequest) -> Answer {
+        let app = actix_web::App::new().app_data(self.school.app.clone()).configure(routes::configure);
+        let service = init_service(app).await;
+        let request = match &self.cookie {
+            Some(cookie) => request.cookie(cookie.clone()),
+            None => request,
+        };
+        let response = call_service(&service, request.to_request()).await;
+        let header =
+            |name| response.headers().get(name).map_or("", |value| value.to_str().unwrap()).to_owned();
+        let (location, policy) = (header(LOCATION), header(CONTENT_SECURITY_POLICY));
+        let status = response.status();
+        let body = String::from_utf8(read_body(response).await.to_vec()).unwrap();
+        Answer { status, location, policy, body: unescaped(&body) }
+    }
+}
+
+fn unescaped(html: &str) -> String {
+    let entities = [("&#39;", "'"), ("&#34;", "\""), ("&#60;", "<"), ("&#62;", ">"), ("&#38;", "&")];
+    entities.iter().fold(html.to_owned(), |text, (entity, sign)| text.replace(entity, sign))
+}
+
+fn deployment() -> DeploymentId {
+    DeploymentId::from("1")
+}
+
+fn settings() -> Settings {
+    let url = "https://quiz.example.org".parse().unwrap();
+    Settings {
+        listen: "127.0.0.1:0".parse().unwrap(),
+        public_url: PublicUrl::new("--public-url", &url, Reach::Public).unwrap(),
+        store: "sqlite::memory:".into(),
+        reach: Reach::Public,
+    }
+}
+
+fn registration() -> NewRegistration {
+    NewRegistration {
+        issuer: "https://platform.example.org".into(),
+        client_id: storage::ClientId::from("client-1"),
+        authorization_url: "https://platform.example.org/authorize".parse().unwrap(),
+        token_url: "https://platform.example.org/token".parse().unwrap(),
+        keys_url: "https://platform.example.org/keys".parse().unwrap(),
+        audience: None,
+        deployments: [deployment()].into(),
+    }
+}
+
+fn placement(registration: &Registration, pool: &Pool, placed: &Placed) -> NewPlacement {
+    NewPlacement {
+        link: LinkKey {
+            registration: registration.id,
+            deployment: deployment(),
+            resource_link: storage::ResourceLinkId::from("link-1"),
+        },
+        context: Some(ContextId::from("course-1")),
+        title: "River day".into(),
+        pool: storage::PoolId::from(pool.id.as_str()),
+        question_count: placed.questions,
+        attempts_allowed: placed.attempts,
+        grades: Some(GradeEndpoint {
+            line_item: Some("https://platform.example.org/items/1".parse().unwrap()),
+            line_items: None,
+            scopes: ["https://purl.imsglobal.org/spec/lti-ags/scope/score".to_owned()].into(),
+        }),
+        created_at: "2026-03-02T08:00:00Z".parse().unwrap(),
+    }
+}
+
+/// Answers in which one number step is wrong as a misconception predicts and every later one is worked from it.
+fn one_slip(item: &Item) -> BTreeMap<String, String> {
+    use qbank::arithmetic::{Columns, evaluate};
+    let first = &item.steps[0];
+    let slip = first.predicted[0].answer.to_string();
+    let mut names = item.given_names();
+    names.insert(first.id.clone(), slip.parse().unwrap());
+    let mut answers = BTreeMap::from([(first.id.clone(), slip)]);
+    for step in &item.steps[1..] {
+        let value = evaluate(&Columns, &step.expression.parse().unwrap(), &names).unwrap();
+        let key = step.key_for(&value).unwrap();
+        names.extend(step.value_of(&key).map(|value| (step.id.clone(), value)));
+        answers.insert(step.id.clone(), key.to_string());
+    }
+    answers
+}

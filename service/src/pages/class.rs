@@ -1,0 +1,131 @@
+//! The teacher's pages: placing a quiz, the class, one attempt.
+
+use askama::Template;
+
+use super::Frame;
+use super::marked::{MarkedQuestion, Tone};
+
+/// Most characters a quiz's title may have.
+pub const TITLE_LENGTH_MAX: usize = 120;
+
+/// Choosing a pool and settings while a deep-linking request waits.
+#[derive(Debug, Clone, Template)]
+#[template(path = "class/place.html")]
+pub struct PlacePage {
+    /// Frame.
+    pub frame: Frame,
+    /// What was wrong with the last try.
+    pub problem: Option<String>,
+    /// Where the form goes.
+    pub action: &'static str,
+    /// Token of the session.
+    pub csrf: String,
+    /// Pools to choose from.
+    pub pools: Vec<PoolChoice>,
+    /// Title as typed so far.
+    pub quiz_title: String,
+    /// Number of questions as typed so far.
+    pub questions: String,
+    /// Largest number of questions allowed.
+    pub questions_max: u32,
+    /// Number of attempts as typed so far.
+    pub attempts: String,
+    /// Largest number of attempts allowed.
+    pub attempts_max: u32,
+}
+
+/// A pool that can be placed.
+#[derive(Debug, Clone)]
+pub struct PoolChoice {
+    /// The pool's id.
+    pub id: String,
+    /// The pool's title.
+    pub title: String,
+    /// "40 questions, aligned to 5.NBT.B.7, 6.NS.B.3".
+    pub summary: String,
+    /// Whether it is chosen.
+    pub chosen: bool,
+}
+
+/// The class: each pupil's attempts, best points, and where the grade is.
+#[derive(Debug, Clone, Template)]
+#[template(path = "class/overview.html")]
+pub struct OverviewPage {
+    /// Frame; its title is the quiz's title.
+    pub frame: Frame,
+    /// Title of the pool.
+    pub pool: String,
+    /// Questions of an attempt.
+    pub question_count: u32,
+    /// "3" or "no limit".
+    pub attempts_allowed: String,
+    /// "12 of 14 who started".
+    pub handed_in: String,
+    /// Something the teacher should know, for example that grades cannot be sent.
+    pub warning: Option<&'static str>,
+    /// Where to ask that undelivered grades be sent again, when there are any.
+    pub send_again: Option<String>,
+    /// Token of the session.
+    pub csrf: String,
+    /// The pupils, best points first.
+    pub pupils: Vec<PupilRow>,
+}
+
+/// A pupil in the class table.
+#[derive(Debug, Clone)]
+pub struct PupilRow {
+    /// Short stable label.
+    pub label: String,
+    /// The platform's own opaque id of the pupil.
+    pub subject: String,
+    /// "7 of 10", or a dash in words.
+    pub best: String,
+    /// The attempts in order.
+    pub attempts: Vec<AttemptLink>,
+    /// Where the grade is on its way to the gradebook.
+    pub delivery: DeliveryView,
+}
+
+/// An attempt in the class table; a link once it was handed in.
+#[derive(Debug, Clone)]
+pub struct AttemptLink {
+    /// "1: 7 of 10" or "2: open".
+    pub text: String,
+    /// The attempt's page.
+    pub url: Option<String>,
+}
+
+/// Where a grade is.
+#[derive(Debug, Clone)]
+pub struct DeliveryView {
+    /// "waiting", "delivered", "could not be delivered".
+    pub state: &'static str,
+    /// Colour and sign.
+    pub tone: Tone,
+    /// Why, or since when.
+    pub detail: Option<String>,
+}
+
+/// One attempt, step by step, for the teacher.
+#[derive(Debug, Clone, Template)]
+#[template(path = "class/attempt.html")]
+pub struct AttemptPage {
+    /// Frame; its title is the quiz's title.
+    pub frame: Frame,
+    /// The pupil's label.
+    pub pupil: String,
+    /// The platform's own opaque id of the pupil.
+    pub subject: String,
+    /// Points of this attempt.
+    pub points: u32,
+    /// Points that this attempt could have given.
+    pub points_max: u32,
+    /// "Attempt 1, handed in 2026-03-02 09:15 UTC".
+    pub progress: String,
+    /// The class page.
+    pub class_url: String,
+    /// Who answered, before each answer: "Pupil wrote".
+    pub whose: &'static str,
+    /// The marked questions.
+    pub questions: Vec<MarkedQuestion>,
+}

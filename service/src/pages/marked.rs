@@ -1,0 +1,77 @@
+//! A marked question as pupils and teachers see it after an attempt was handed in.
+//!
+//! Shared by the pupil's result page and the teacher's view of an attempt. Holds right answers, so it must
+//! never be filled from an attempt that is still open; both pages are built only from stored marks.
+
+/// A question of an attempt that was handed in.
+#[derive(Debug, Clone)]
+pub struct MarkedQuestion {
+    /// Place on the page, from 1.
+    pub number: usize,
+    /// The story, one entry a paragraph.
+    pub story: Vec<String>,
+    /// "2 of 3 points".
+    pub points: String,
+    /// The steps in order.
+    pub steps: Vec<MarkedStep>,
+}
+
+/// One step with the pupil's answer, the verdict and the reason for it.
+#[derive(Debug, Clone)]
+pub struct MarkedStep {
+    /// What was asked.
+    pub prompt: String,
+    /// The answer as typed, or the chosen text; empty when nothing was answered.
+    pub response: String,
+    /// The verdict in words.
+    pub verdict: &'static str,
+    /// Colour and sign that go with the verdict.
+    pub tone: Tone,
+    /// Sentences that give the reason, most useful first.
+    pub why: Vec<String>,
+    /// The right answer as it is written, with its unit or as the choice's text; empty when the response was right.
+    pub answer: String,
+    /// Worked solution in lines of equal-width letters; empty when there is none.
+    pub working: String,
+    /// Whether the working is unfolded at first.
+    pub open: bool,
+}
+
+/// Colour and sign of a verdict or a state. Words always stand beside it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Tone {
+    /// Right, done.
+    Right,
+    /// Right from the pupil's own earlier value.
+    Own,
+    /// Nearly: the form is not the one asked for; or something waits.
+    Form,
+    /// Not right, failed.
+    Wrong,
+    /// Nothing to judge.
+    Quiet,
+}
+
+impl Tone {
+    /// Class name in the style sheet.
+    pub fn class(self) -> &'static str {
+        match self {
+            Self::Right => "right",
+            Self::Own => "own",
+            Self::Form => "form",
+            Self::Wrong => "wrong",
+            Self::Quiet => "quiet",
+        }
+    }
+
+    /// A sign that tells the tones apart without colour.
+    pub fn sign(self) -> &'static str {
+        match self {
+            Self::Right => "\u{2713}",
+            Self::Own => "\u{2192}",
+            Self::Form => "~",
+            Self::Wrong => "\u{00d7}",
+            Self::Quiet => "\u{2013}",
+        }
+    }
+}

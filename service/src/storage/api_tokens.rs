@@ -1,0 +1,68 @@
+//! Records of API tokens: who may call the programming interface, and as what.
+
+use std::fmt;
+use std::str::FromStr;
+
+use jiff::Timestamp;
+use serde::{Deserialize, Serialize};
+
+use super::Fingerprint;
+
+/// What the bearer of a token may do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum ApiRole {
+    /// Loads pools, sees answers, reads marks, scores.
+    Coordinator,
+    /// Sees pools without answers, reads marks, scores.
+    Teacher,
+    /// Reads pools without answers and marks; changes nothing.
+    Auditor,
+}
+
+impl ApiRole {
+    /// All roles.
+    pub const ALL: [Self; 3] = [Self::Coordinator, Self::Teacher, Self::Auditor];
+
+    /// The name on the command line and in the store.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Coordinator => "coordinator",
+            Self::Teacher => "teacher",
+            Self::Auditor => "auditor",
+        }
+    }
+}
+
+impl fmt::Display for ApiRole {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name())
+    }
+}
+
+/// A name that is no role.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("role {0:?} is unknown: expected coordinator, teacher or auditor")]
+pub struct UnknownRole(String);
+
+impl FromStr for ApiRole {
+    type Err = UnknownRole;
+
+    fn from_str(name: &str) -> Result<Self, UnknownRole> {
+        Self::ALL
+            .into_iter()
+            .find(|role| role.name() == name)
+            .ok_or_else(|| UnknownRole(crate::shorten(name, 40)))
+    }
+}
+
+/// A token of the programming interface. The token itself is shown once, when made, and stored nowhere.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ApiToken {
+    /// Fingerprint of the token.
+    pub secret: Fingerprint,
+    /// What its bearer may do.
+    pub role: ApiRole,
+    /// When it was made.
+    pub created_at: Timestamp,
+}
