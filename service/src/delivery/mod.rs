@@ -99,7 +99,7 @@ impl Deliverer {
         let placement = grade.placement.as_str();
         match &outcome {
             DeliveryOutcome::Delivered => {
-                tracing::info!(placement, tries = grade.tries, "a grade was delivered")
+                tracing::info!(placement, tries = grade.tries, "a grade was delivered");
             }
             DeliveryOutcome::Retry { problem, .. } => {
                 tracing::warn!(placement, tries = grade.tries, problem, "a grade will be tried again");

@@ -230,7 +230,7 @@ async fn refuses_rows_31_to_45_messages_that_break_the_standard() {
         row("37 missing", FailedCheck::ResourceLink, |launch, _| launch.remove("resource_link")),
         row("37 no id", FailedCheck::ResourceLink, |launch, _| launch.set("resource_link", json!({}))),
         row("37 empty", FailedCheck::ResourceLink, |launch, _| {
-            launch.set("resource_link", json!({"id": ""}))
+            launch.set("resource_link", json!({"id": ""}));
         }),
         row("38 missing", FailedCheck::TargetMissing, |launch, _| launch.remove("target_link_uri")),
         row("38 foreign", FailedCheck::TargetForeign, |launch, _| {
