@@ -131,7 +131,16 @@ impl Acceptance {
                 let share = fraction_of(percent) / BigRational::from(BigInt::from(100));
                 (key - value).abs() <= (key * share).abs()
             }
-            Rule::Rounded { to } => &rounded(key, *to) == value,
+            Rule::Rounded { .. } => self.target(key) == *value,
+        }
+    }
+
+    /// The value that is asked for: the key, rounded where the rule says so.
+    #[must_use]
+    pub fn target(&self, key: &BigRational) -> BigRational {
+        match &self.rule {
+            Rule::Rounded { to } => rounded(key, *to),
+            _ => key.clone(),
         }
     }
 
@@ -142,13 +151,13 @@ impl Acceptance {
         match &self.rule {
             Rule::Exact => {}
             Rule::Absolute { tolerance } => {
-                sentences.push_str(&format!("An answer up to {tolerance} away counts. "))
+                sentences.push_str(&format!("An answer up to {tolerance} away counts. "));
             }
             Rule::Relative { percent } => {
-                sentences.push_str(&format!("An answer within {percent} percent counts. "))
+                sentences.push_str(&format!("An answer within {percent} percent counts. "));
             }
             Rule::Rounded { to: Precision::Places(places) } => {
-                sentences.push_str(&places_asked(*places, "Round to"))
+                sentences.push_str(&places_asked(*places, "Round to"));
             }
             Rule::Rounded { to: Precision::Figures(figures) } => {
                 sentences.push_str(&format!("Round to {figures} significant figures. "));

@@ -12,7 +12,6 @@ use alloc::{
     vec::Vec,
 };
 
-use num_rational::BigRational;
 use serde::{Deserialize, Serialize};
 
 use crate::{
@@ -296,7 +295,7 @@ impl Judge<'_> {
     /// A predicted wrong answer is met by its value alone; tolerances are for right answers.
     fn is_exactly(&self, given: &Given, key: &Key) -> bool {
         match (given, key) {
-            (Given::Number(number), Key::Number(key)) => number.value == BigRational::from(fraction_of(key)),
+            (Given::Number(number), Key::Number(key)) => number.value == fraction_of(key),
             _ => self.is(given, key),
         }
     }

@@ -1,5 +1,6 @@
 //! A plan: what a coordinator wants in a pool, as a TOML file, and the making of the pool.
 use alloc::{
+    boxed::Box,
     format,
     string::{String, ToString},
     vec::Vec,
@@ -99,7 +100,7 @@ pub enum PlanError {
         /// Which section, from 1.
         section: usize,
         /// Why.
-        source: DrawError,
+        source: Box<DrawError>,
     },
     /// The questions make no pool.
     #[error(transparent)]
@@ -144,7 +145,7 @@ impl Plan {
                 .ok_or_else(|| PlanError::UnknownFamily { section, family: planned.family.clone() })?;
             let from = next_position.entry(&planned.family).or_insert(0);
             let items = drawn(family, seed, *from, &self.locale, planned.count)
-                .map_err(|source| PlanError::Draw { section, source })?;
+                .map_err(|source| PlanError::Draw { section, source: Box::new(source) })?;
             if (items.len() as u64) < planned.count {
                 let (family, found, wanted) = (planned.family.clone(), items.len(), planned.count);
                 return Err(PlanError::TooFew { section, family, found, wanted });

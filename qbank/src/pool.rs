@@ -1,5 +1,6 @@
 //! A pool: proven items in sections, as a file that travels.
 use alloc::{
+    boxed::Box,
     collections::BTreeSet,
     string::{String, ToString},
     vec::Vec,
@@ -51,7 +52,7 @@ pub enum PoolError {
         /// The section's id.
         section: String,
         /// Which question, and why.
-        source: ProofError,
+        source: Box<ProofError>,
     },
     /// The pool or a section has an id that cannot name a file, or shares it.
     #[error(
@@ -180,7 +181,7 @@ impl Pool {
 impl SectionRecord {
     fn proven(self) -> Result<Section, PoolError> {
         let items = self.questions.into_iter().map(|question| {
-            question.verify().map_err(|source| PoolError::Proof { section: self.id.clone(), source })
+            question.verify().map_err(|source| PoolError::Proof { section: self.id.clone(), source: Box::new(source) })
         });
         Ok(Section {
             items: items.collect::<Result<_, _>>()?,

@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::{
     accept::{Acceptance, Precision, Rule, fraction_of},
-    arithmetic::{ArithmeticError, Value, prove},
+    arithmetic::{Arithmetic, ArithmeticError, Fractions, Value, prove},
     decimal::Decimal,
     expression::{Expression, ExpressionError, Names},
     misconceptions::{self, JOINT},
@@ -531,7 +531,13 @@ impl Item {
     /// The right answer to every step, as a pupil would give it: for tests and demonstrations.
     #[must_use]
     pub fn right_responses(&self) -> BTreeMap<String, String> {
-        self.question.steps.iter().map(|step| (step.id.clone(), step.answer.to_string())).collect()
+        let response = |step: &Step, key: &Key| match key {
+            Key::Number(key) if matches!(step.accept.rule, Rule::Rounded { .. }) => {
+                Fractions.decimal(&step.accept.target(&fraction_of(key))).map_or_else(|_| key.to_string(), |asked| asked.to_string())
+            }
+            _ => step.answer.to_string(),
+        };
+        self.steps_proven().map(|(step, proven)| (step.id.clone(), response(step, &proven.key))).collect()
     }
 }
 

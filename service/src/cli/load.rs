@@ -2,10 +2,7 @@
 
 use std::path::PathBuf;
 
-use anyhow::Context;
-use qbank::pool::Pool;
-
-use super::{block_on, output};
+use super::{block_on, output, pool};
 use crate::storage::{self, StoredPool};
 
 /// Arguments of `tenths load`.
@@ -19,10 +16,8 @@ pub(super) struct LoadArguments {
 }
 
 pub(super) fn run(arguments: &LoadArguments) -> anyhow::Result<()> {
-    let path = arguments.pool.display();
-    let text = std::fs::read_to_string(&arguments.pool).with_context(|| format!("cannot read {path}"))?;
     // Reading proves every item, so nothing unproven gets into a store.
-    let pool = Pool::from_json(&text).with_context(|| format!("{path} cannot be loaded"))?;
+    let pool = pool::read_file(&arguments.pool)?;
     let stored = StoredPool::of(&pool);
     let (id, item_count) = (stored.id.clone(), stored.item_count);
     let store = storage::open(&arguments.store)?;

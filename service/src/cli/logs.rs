@@ -10,9 +10,9 @@ pub(super) struct LogArguments {
     /// Form of the logs on standard error.
     #[arg(long, global = true, value_enum, default_value_t = LogFormat::Text, value_name = "FORMAT")]
     log_format: LogFormat,
-    /// What to log, such as info, debug or service::delivery=debug.
-    #[arg(long, global = true, env = "TENTHS_LOG", default_value = "info", value_name = "FILTER")]
-    log: String,
+    /// What to log, such as info, debug or service::delivery=debug; info for serve, else warn.
+    #[arg(long, global = true, env = "TENTHS_LOG", value_name = "FILTER")]
+    log: Option<String>,
 }
 
 /// Form of the logs.
@@ -24,10 +24,11 @@ enum LogFormat {
     Json,
 }
 
-/// Starts logging for the whole process.
-pub(super) fn start(arguments: &LogArguments) {
+/// Starts logging for the whole process. A service tells what it does; other commands have their own output.
+pub(super) fn start(arguments: &LogArguments, serves: bool) {
+    let filter = arguments.log.as_deref().unwrap_or(if serves { "info" } else { "warn" });
     let logs = tracing_subscriber::fmt()
-        .with_env_filter(EnvFilter::new(&arguments.log))
+        .with_env_filter(EnvFilter::new(filter))
         .with_writer(std::io::stderr)
         .with_ansi(std::io::stderr().is_terminal());
     match arguments.log_format {

@@ -2,12 +2,21 @@
 //!
 //! Exit codes: 0 done, 1 the input is at fault or a check failed, 2 wrong usage.
 
+mod bank;
+mod demo;
+mod draw;
+mod export;
+mod families;
 mod load;
 mod logs;
 mod output;
 mod platform;
+mod pool;
+mod read;
+mod score;
 mod serve;
 mod token;
+mod work;
 
 use std::process::ExitCode;
 
@@ -25,6 +34,22 @@ struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    /// Run the whole loop on this machine: pool, quiz, class, grades
+    Demo(demo::DemoArguments),
+    /// List the question families with alignment, kinds of answer and capacity
+    Families(families::FamiliesArguments),
+    /// Draw proven questions of a family
+    Draw(draw::DrawArguments),
+    /// Work an expression in columns and show what each misconception would give
+    Work(work::WorkArguments),
+    /// Show how a pupil's typed answer is read
+    Read(read::ReadArguments),
+    /// Make a pool of proven questions from a plan
+    Pool(pool::PoolArguments),
+    /// Write a pool as a package that platforms load
+    Export(export::ExportArguments),
+    /// Mark responses from a file; rows that cannot be used are told and never stop the rest
+    Score(score::ScoreArguments),
     /// Run the service
     Serve(crate::settings::ServeArguments),
     /// Manage the platforms that may launch the service
@@ -43,8 +68,16 @@ pub fn run() -> ExitCode {
         Ok(arguments) => arguments,
         Err(error) => return output::usage(&error),
     };
-    logs::start(&arguments.logs);
+    logs::start(&arguments.logs, matches!(arguments.command, Command::Serve(_)));
     let result = match arguments.command {
+        Command::Demo(arguments) => demo::run(&arguments),
+        Command::Families(arguments) => families::run(&arguments),
+        Command::Draw(arguments) => draw::run(&arguments),
+        Command::Work(arguments) => work::run(&arguments),
+        Command::Read(arguments) => read::run(&arguments),
+        Command::Pool(arguments) => pool::run(&arguments),
+        Command::Export(arguments) => export::run(&arguments),
+        Command::Score(arguments) => score::run(&arguments),
         Command::Serve(arguments) => serve::run(arguments),
         Command::Platform(command) => platform::run(command),
         Command::Load(arguments) => load::run(&arguments),

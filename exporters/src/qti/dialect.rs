@@ -1,0 +1,101 @@
+//! In what the versions of the standard differ: names, namespaces, and two habits of markup.
+//!
+//! A [`Dialect`] is a constant per version (see [`super::v30`]); everything that writes takes its spelling from
+//! there. Element and attribute names are given in the words of 3.0 without prefix (`text-entry-interaction`).
+
+/// How a version spells the standard's own names. HTML names are the same everywhere.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Spelling {
+    /// `qti-text-entry-interaction`, `response-identifier`.
+    Kebab,
+    /// `textEntryInteraction`, `responseIdentifier`.
+    Camel,
+}
+
+impl Spelling {
+    /// The name of an element of the standard.
+    #[must_use]
+    pub fn element(self, name: &str) -> String {
+        match self {
+            Self::Kebab => format!("qti-{name}"),
+            Self::Camel => camel(name),
+        }
+    }
+
+    /// The name of an attribute of the standard.
+    #[must_use]
+    pub fn attribute(self, name: &str) -> String {
+        match self {
+            // ARIA keeps its own spelling everywhere.
+            Self::Camel if !name.starts_with("aria-") => camel(name),
+            Self::Kebab | Self::Camel => name.to_owned(),
+        }
+    }
+}
+
+fn camel(name: &str) -> String {
+    let mut words = name.split('-');
+    let mut joined = words.next().unwrap_or_default().to_owned();
+    for word in words {
+        let mut letters = word.chars();
+        joined.extend(letters.next().map(|first| first.to_ascii_uppercase()));
+        joined.push_str(letters.as_str());
+    }
+    joined
+}
+
+/// One version of the standard.
+#[derive(Debug, PartialEq, Eq)]
+pub struct Dialect {
+    /// How names are spelled.
+    pub spelling: Spelling,
+    /// Namespace of items and tests.
+    pub namespace: &'static str,
+    /// Where the published schema of items and tests lives, for `xsi:schemaLocation`.
+    pub schema: &'static str,
+    /// Whether feedback and rubric wrap their content in an element of its own.
+    pub content_body: bool,
+    /// Whether interactions may carry ARIA attributes.
+    pub aria: bool,
+    /// Words of the package's manifest.
+    pub package: PackageDialect,
+}
+
+/// What differs in a package's manifest.
+#[derive(Debug, PartialEq, Eq)]
+pub struct PackageDialect {
+    /// Namespace of the manifest.
+    pub namespace: &'static str,
+    /// Name of the package format.
+    pub schema_name: &'static str,
+    /// Version of the package format.
+    pub schema_version: &'static str,
+    /// Namespace of the standard's own metadata about an item.
+    pub metadata_namespace: &'static str,
+    /// Namespace of curriculum standards metadata.
+    pub curriculum_namespace: &'static str,
+    /// Whether a curriculum statement may carry its address beside its GUID.
+    pub case_item_uri: bool,
+    /// Resource type of an item.
+    pub item_type: &'static str,
+    /// Resource type of a test.
+    pub test_type: &'static str,
+    /// Name of the metadata scheme that the manifest's metadata follow, beside LOMv1.0.
+    pub metadata_scheme: &'static str,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn spells_the_same_word_as_each_version_does() {
+        let name = "text-entry-interaction";
+        assert_eq!(Spelling::Kebab.element(name), "qti-text-entry-interaction");
+        assert_eq!(Spelling::Camel.element(name), "textEntryInteraction");
+        assert_eq!(Spelling::Kebab.attribute("base-type"), "base-type");
+        assert_eq!(Spelling::Camel.attribute("base-type"), "baseType");
+        assert_eq!(Spelling::Camel.element("sum"), "sum");
+        assert_eq!(Spelling::Camel.attribute("aria-label"), "aria-label");
+    }
+}

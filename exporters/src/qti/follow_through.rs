@@ -1,0 +1,241 @@
+//! From a step's expression to rules that work out what the pupil should have found from the own earlier values.
+//!
+//! The engine computes in binary floats, so every place where a hair's breadth would decide is widened by a slack
+//! far below the last digit anybody writes: before rounding, at a limit, in a comparison. Parts of the expression
+//! that name no earlier step are worked out here, exactly. What cannot be said safely in the standard's operators is
+//! refused with a [`Reason`], which ends up in the export report. Which value a step without a readable response
+//! stands for is decided by [`own_value`]: its key, as in [`qbank::marking`].
+use qbank::{
+    arithmetic::{self, Relation, Value},
+    decimal::Decimal,
+    expression::{Expression as Formula, Function, Names, Operation},
+    question::{Choice, Item, Step, StepKind},
+};
+
+use super::{
+    from_item::StepNames,
+    model::{BaseType, Identifier, IdentifierError, OutcomeDeclaration},
+    numeral,
+    processing::{Branch, Expression, Rule},
+    report::Reason,
+};
+
+/// Places up to which slack must stay below what pupils write.
+const PLACES: u32 = 4;
+
+/// Rules that set what the step's answer should be, given the own earlier values.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Expected {
+    /// Variables that the rules set, [`StepNames::expected`] among them.
+    pub(super) outcomes: Vec<OutcomeDeclaration>,
+    /// Rules to run before the step is scored.
+    pub(super) rules: Vec<Rule>,
+}
+
+/// Whether the step's expression names an earlier step.
+pub(super) fn depends_on_steps(item: &Item, formula: &Formula) -> bool {
+    formula.names().iter().any(|name| item.steps.iter().any(|step| step.id == *name))
+}
+
+/// The rules for one step; `formula` must name an earlier step.
+///
+/// The expected value is null where a difference falls below zero or no limit fits: as in [`qbank::marking`], no
+/// credit follows from a value that leads to nothing that can be worked.
+pub(super) fn expected(
+    item: &Item,
+    step: &Step,
+    formula: &Formula,
+    names: &StepNames,
+) -> Result<Expected, Reason> {
+    let mut translation =
+        Translation { item, step, guards: Vec::new(), rules: Vec::new(), outcomes: Vec::new() };
+    let (base_type, found) = match formula {
+        Formula::Comparison(left, right) => {
+            let (left, right) = (translation.number(left)?, translation.number(right)?);
+            (BaseType::Identifier, relation_rule(step, names, &left, &right)?)
+        }
+        _ => {
+            let value = translation.number(formula)?;
+            (BaseType::Float, Rule::SetOutcomeValue(names.expected.clone(), value))
+        }
+    };
+    let Translation { guards, mut rules, mut outcomes, .. } = translation;
+    outcomes.push(OutcomeDeclaration::unset(names.expected.clone(), base_type));
+    if guards.is_empty() {
+        rules.push(found);
+    } else {
+        rules.push(Rule::Condition {
+            branches: vec![Branch { test: Expression::all(guards), rules: vec![found] }],
+            otherwise: vec![Rule::SetOutcomeValue(names.expected.clone(), Expression::Null)],
+        });
+    }
+    Ok(Expected { outcomes, rules })
+}
+
+/// Rules that set [`StepNames::value`]: what later steps build on. A response that is missing, or no number to the
+/// engine, leaves the key's value.
+pub(super) fn own_value(step: &Step, key: Decimal, names: &StepNames) -> Result<Rule, IdentifierError> {
+    let set = |value: Expression| vec![Rule::SetOutcomeValue(names.value.clone(), value)];
+    let branches = match step.kind {
+        StepKind::Choice => {
+            let worth = step.choices.iter().filter_map(|choice| choice.value.map(|value| (choice, value)));
+            let branch = |(choice, value): (&Choice, Decimal)| {
+                let test = Expression::matches(&names.response, &Identifier::new(&choice.id)?);
+                Ok(Branch { test, rules: set(Expression::float(value)) })
+            };
+            worth.map(branch).collect::<Result<Vec<_>, IdentifierError>>()?
+        }
+        StepKind::Number | StepKind::Order | StepKind::Words => vec![Branch {
+            test: Expression::is_given(&names.response),
+            rules: set(Expression::variable(&names.response)),
+        }],
+    };
+    Ok(Rule::Condition { branches, otherwise: set(Expression::float(key)) })
+}
+
+/// Sets the choice that stands for the relation found; null where none does.
+fn relation_rule(
+    step: &Step,
+    names: &StepNames,
+    left: &Expression,
+    right: &Expression,
+) -> Result<Rule, Reason> {
+    let set = |relation: Relation| {
+        let choice = step.choices.iter().find(|choice| choice.text == relation.sign());
+        let identifier = choice.map(|choice| Identifier::new(&choice.id)).transpose()?;
+        let value = identifier.map_or(Expression::Null, |identifier| Expression::identifier(&identifier));
+        Ok::<_, Reason>(vec![Rule::SetOutcomeValue(names.expected.clone(), value)])
+    };
+    let below = |small: &Expression, large: &Expression| {
+        let widened = Expression::Sum(vec![small.clone(), Expression::float(numeral::slack(PLACES))]);
+        Expression::Lt(Box::new(widened), Box::new(large.clone()))
+    };
+    Ok(Rule::Condition {
+        branches: vec![
+            Branch { test: below(left, right), rules: set(Relation::Less)? },
+            Branch { test: below(right, left), rules: set(Relation::Greater)? },
+        ],
+        otherwise: set(Relation::Equal)?,
+    })
+}
+
+/// `value` rounded half up to `places` places. The slack lifts a tie that binary arithmetic has put a hair too low.
+pub(super) fn rounded(value: Expression, places: u32) -> Expression {
+    let power = || Expression::float(numeral::power_of_ten(places));
+    let shifted = Expression::Product(vec![value, power()]);
+    let lifted = Expression::Sum(vec![shifted, Expression::float(numeral::slack(PLACES))]);
+    Expression::Divide(Box::new(Expression::Round(Box::new(lifted))), Box::new(power()))
+}
+
+struct Translation<'i> {
+    item: &'i Item,
+    step: &'i Step,
+    /// What must hold for the value to mean anything.
+    guards: Vec<Expression>,
+    /// Rules that set auxiliary outcomes, in order.
+    rules: Vec<Rule>,
+    outcomes: Vec<OutcomeDeclaration>,
+}
+
+impl Translation<'_> {
+    fn number(&mut self, formula: &Formula) -> Result<Expression, Reason> {
+        if let Some(constant) = self.constant(formula) {
+            return Ok(Expression::float(constant));
+        }
+        match formula {
+            Formula::Literal(value) => Ok(Expression::float(*value)),
+            Formula::Name(name) => self.earlier_value(name),
+            Formula::Binary(operation, left, right) => {
+                let (left, right) = (self.number(left)?, self.number(right)?);
+                Ok(self.operation(*operation, left, right))
+            }
+            Formula::Call(function, arguments) => self.call(*function, arguments),
+            Formula::Comparison(..) => Err(Reason::NestedComparison),
+        }
+    }
+
+    /// The exact value of a part that no earlier step has a share in.
+    fn constant(&self, formula: &Formula) -> Option<Decimal> {
+        if depends_on_steps(self.item, formula) {
+            return None;
+        }
+        let givens: Names = self.item.given_names();
+        match arithmetic::prove(formula, &givens) {
+            Ok(Value::Number(number)) => Some(number),
+            Ok(Value::Relation(_)) | Err(_) => None,
+        }
+    }
+
+    fn earlier_value(&self, name: &str) -> Result<Expression, Reason> {
+        let step = self.item.steps.iter().find(|step| step.id == name);
+        let step =
+            step.expect("names of a proven item are givens or earlier steps, and givens are constants");
+        match step.kind {
+            StepKind::Number if step.accept.form.unit => {
+                Err(Reason::UnitInResponse { step: name.to_owned() })
+            }
+            StepKind::Number | StepKind::Choice => Ok(Expression::variable(&StepNames::of(step)?.value)),
+            StepKind::Order | StepKind::Words => Err(Reason::NoNumber { step: name.to_owned() }),
+        }
+    }
+
+    fn operation(&mut self, operation: Operation, left: Expression, right: Expression) -> Expression {
+        match operation {
+            Operation::Add => Expression::Sum(vec![left, right]),
+            Operation::Multiply => Expression::Product(vec![left, right]),
+            Operation::Divide => Expression::Divide(Box::new(left), Box::new(right)),
+            Operation::Subtract => {
+                let widened = Expression::Sum(vec![left.clone(), Expression::float(numeral::slack(PLACES))]);
+                self.guards.push(Expression::Gte(Box::new(widened), Box::new(right.clone())));
+                Expression::Subtract(Box::new(left), Box::new(right))
+            }
+        }
+    }
+
+    fn call(&mut self, function: Function, arguments: &[Formula]) -> Result<Expression, Reason> {
+        match function {
+            Function::Round => {
+                let places = arguments[1].places_literal().expect("the parser admits only literal places");
+                Ok(rounded(self.number(&arguments[0])?, places))
+            }
+            Function::Max => Ok(Expression::Max(self.numbers(arguments)?)),
+            Function::Min => Ok(Expression::Min(self.numbers(arguments)?)),
+            Function::SmallestAtLeast => self.smallest_at_least(&arguments[0], &arguments[1..]),
+        }
+    }
+
+    fn numbers(&mut self, formulas: &[Formula]) -> Result<Vec<Expression>, Reason> {
+        formulas.iter().map(|formula| self.number(formula)).collect()
+    }
+
+    /// The limits are tried from the smallest up; the first that is large enough is kept in a variable of its own.
+    fn smallest_at_least(&mut self, amount: &Formula, limits: &[Formula]) -> Result<Expression, Reason> {
+        let limits: Option<Vec<Decimal>> = limits.iter().map(|limit| self.constant(limit)).collect();
+        let mut limits = limits.ok_or(Reason::LimitFromStep)?;
+        limits.sort();
+        let amount = self.number(amount)?;
+        let kept = self.auxiliary()?;
+        let branches = limits.into_iter().map(|limit| {
+            let lowered = Expression::Subtract(
+                Box::new(amount.clone()),
+                Box::new(Expression::float(numeral::slack(PLACES))),
+            );
+            Branch {
+                test: Expression::Lte(Box::new(lowered), Box::new(Expression::float(limit))),
+                rules: vec![Rule::set_float(&kept, limit)],
+            }
+        });
+        let rule = Rule::Condition {
+            branches: branches.collect(),
+            otherwise: vec![Rule::SetOutcomeValue(kept.clone(), Expression::Null)],
+        };
+        self.rules.push(rule);
+        Ok(Expression::variable(&kept))
+    }
+
+    fn auxiliary(&mut self) -> Result<Identifier, Reason> {
+        let identifier = Identifier::new(&format!("KEPT{}_{}", self.outcomes.len() + 1, self.step.id))?;
+        self.outcomes.push(OutcomeDeclaration::unset(identifier.clone(), BaseType::Float));
+        Ok(identifier)
+    }
+}

@@ -1,0 +1,160 @@
+//! The response condition of one step: its branches in order of judgement, each with its points and feedback.
+//!
+//! Only the shape of judging is here. Which test belongs to which verdict is decided in [`super::from_item`].
+use qbank::{accept::Credit, decimal::Decimal, misconceptions, question::Step};
+
+use super::{
+    from_item::StepNames,
+    model::{AssessmentItem, Block, Identifier, IdentifierError, ModalFeedback},
+    processing::{Branch, Expression, Rule},
+    wording::Wording,
+};
+
+/// How a step is judged where no misconception is involved.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Verdict {
+    /// No response at all.
+    Blank,
+    /// Right.
+    Right,
+    /// The right value in another form than asked for.
+    Form,
+    /// Right from the pupil's own earlier value.
+    FollowThrough,
+    /// A text that is no number.
+    Unreadable,
+    /// Anything else.
+    Other,
+}
+
+impl Verdict {
+    /// What the step's feedback variable holds. In capital letters, so that no misconception has the same name.
+    fn identifier(self) -> Identifier {
+        Identifier::fixed(match self {
+            Self::Blank => "BLANK",
+            Self::Right => "RIGHT",
+            Self::Form => "RIGHT_VALUE_WRONG_FORM",
+            Self::FollowThrough => "FOLLOW_THROUGH",
+            Self::Unreadable => "UNREADABLE",
+            Self::Other => "OTHER",
+        })
+    }
+
+    fn sentence(self, words: &Wording) -> &'static str {
+        match self {
+            Self::Blank => words.blank,
+            Self::Right => words.right,
+            Self::Form => words.form,
+            Self::FollowThrough => words.follow_through,
+            Self::Unreadable => words.unreadable,
+            Self::Other => words.other,
+        }
+    }
+}
+
+/// The branches of one step as far as they are known.
+pub(super) struct Judging {
+    names: StepNames,
+    words: &'static Wording,
+    title: Option<String>,
+    /// Points for a right answer, and for the right value in the wrong form.
+    points: Decimal,
+    form_points: Option<Decimal>,
+    /// What the text as typed must match, where a form is asked for.
+    form: Option<String>,
+    form_demand: String,
+    branches: Vec<Branch>,
+    feedback: Vec<ModalFeedback>,
+}
+
+impl Judging {
+    pub(super) fn new(
+        names: StepNames,
+        words: &'static Wording,
+        title: Option<&str>,
+        step: &Step,
+        form: Option<String>,
+    ) -> Self {
+        let points = Decimal::new(i128::from(step.points), 0).expect("a u32 has at most 10 digits");
+        Self {
+            names,
+            words,
+            title: title.map(str::to_owned),
+            points,
+            form_points: (step.accept.form.credit == Credit::Full).then_some(points),
+            form,
+            form_demand: step.accept.explained(),
+            branches: Vec::new(),
+            feedback: Vec::new(),
+        }
+    }
+
+    /// A verdict without points.
+    pub(super) fn found(&mut self, verdict: Verdict, test: Expression) {
+        let rules = self.rules(verdict, None);
+        self.branches.push(Branch { test, rules });
+    }
+
+    /// A right value: full points in the form asked for, otherwise what that form's credit says.
+    pub(super) fn right(&mut self, verdict: Verdict, test: Expression) {
+        let full = self.rules(verdict, Some(self.points));
+        let rules = match self.form.clone() {
+            None => full,
+            Some(pattern) => {
+                let text = Box::new(Expression::variable(&self.names.raw));
+                let matches = Expression::PatternMatch { pattern, text };
+                // An engine that does not keep the text as typed cannot judge its form; the value is right all the same.
+                let test = Expression::Or(vec![Expression::is_null(&self.names.raw), matches]);
+                let in_form = Branch { test, rules: full };
+                vec![Rule::Condition {
+                    branches: vec![in_form],
+                    otherwise: self.rules(Verdict::Form, self.form_points),
+                }]
+            }
+        };
+        self.branches.push(Branch { test, rules });
+    }
+
+    /// A wrong answer that misconceptions lead to. The feedback says every one's sentence.
+    pub(super) fn predicted(
+        &mut self,
+        ids: &[&'static str],
+        test: Expression,
+    ) -> Result<(), IdentifierError> {
+        let identifier = Identifier::new(&ids.join("."))?;
+        let known = ids.iter().filter_map(|id| misconceptions::find(id));
+        let content = known.map(|misconception| Block::text(misconception.pupil)).collect();
+        let rules = vec![Rule::set_identifier(&self.names.feedback, &identifier)];
+        self.tell(identifier, content);
+        self.branches.push(Branch { test, rules });
+        Ok(())
+    }
+
+    /// Puts the condition and the feedback into the item; what no branch has caught is not right.
+    pub(super) fn finish(mut self, item: &mut AssessmentItem) {
+        let otherwise = self.rules(Verdict::Other, None);
+        item.processing.push(Rule::Condition { branches: self.branches, otherwise });
+        item.feedback.extend(self.feedback);
+    }
+
+    fn rules(&mut self, verdict: Verdict, points: Option<Decimal>) -> Vec<Rule> {
+        let identifier = verdict.identifier();
+        let mut content = vec![Block::text(verdict.sentence(self.words))];
+        if verdict == Verdict::Form && !self.form_demand.is_empty() {
+            content.push(Block::text(self.form_demand.clone()));
+        }
+        let score = points.map(|points| Rule::set_float(&self.names.score, points));
+        let rules =
+            score.into_iter().chain([Rule::set_identifier(&self.names.feedback, &identifier)]).collect();
+        self.tell(identifier, content);
+        rules
+    }
+
+    /// Adds feedback, once for each identifier: two predicted answers may come from the same misconception.
+    fn tell(&mut self, identifier: Identifier, content: Vec<Block>) {
+        if self.feedback.iter().all(|known| known.identifier != identifier) {
+            let outcome = self.names.feedback.clone();
+            self.feedback.push(ModalFeedback { outcome, identifier, title: self.title.clone(), content });
+        }
+    }
+}

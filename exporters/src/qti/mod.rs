@@ -1,0 +1,213 @@
+//! The open standard for questions and tests: items, a test and a manifest in one package.
+//!
+//! Supported: QTI 3.0, fixed questions answered by numbers and choices. Later versions of this crate add the 2.x
+//! spellings, items that vary themselves, results and cartridges; [`dialect`] and [`model`] are made for that.
+//! Never: adaptive items, operators of our own, scripts; such a package would not be portable.
+//!
+//! One way the data flows: [`qbank::pool::Pool`] -> [`from_item`] -> [`model`] -> [`mod@write`] -> archive.
+pub mod dialect;
+mod follow_through;
+pub mod from_item;
+mod from_step;
+mod judging;
+mod manifest;
+pub mod model;
+mod numeral;
+pub mod processing;
+pub mod report;
+mod test;
+pub mod v30;
+mod wording;
+pub mod write;
+
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    io::{Seek, Write},
+};
+
+use qbank::{pool::Pool, question::Item};
+
+use self::{dialect::Dialect, model::IdentifierError, report::ExportReport, report::ItemReport};
+use crate::{
+    archive::{ArchiveError, ArchiveWriter, MemberName},
+    xml::XmlError,
+};
+
+/// A version of the standard.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+#[non_exhaustive]
+pub enum QtiVersion {
+    /// QTI 3.0
+    #[default]
+    V30,
+}
+
+impl QtiVersion {
+    /// How the version spells things.
+    #[must_use]
+    pub fn dialect(self) -> &'static Dialect {
+        match self {
+            Self::V30 => &v30::DIALECT,
+        }
+    }
+}
+
+/// When a pupil sees the worked solution.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum Solution {
+    /// Never; the working is not in the package.
+    Withheld,
+    /// After an answer that leaves nothing to gain: everything is right, or the last attempt is over. Never for a
+    /// question left blank.
+    #[default]
+    AfterLastAttempt,
+}
+
+/// A statement of a curriculum as its publisher lists it (CASE 1.1, CFItem).
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct CaseItem {
+    /// The published identifier, a GUID.
+    pub identifier: String,
+    /// Its address.
+    pub uri: Option<String>,
+}
+
+/// How to write a package.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PackageOptions {
+    /// The version of the standard.
+    pub version: QtiVersion,
+    /// When pupils see the worked solution.
+    pub solution: Solution,
+    /// How often a pupil may answer a question; 0 is without limit.
+    pub attempts: u32,
+    /// The time that every file in the package carries.
+    pub timestamp: jiff::Timestamp,
+    /// Published identifiers of curriculum codes, as far as the caller has them. Never made up.
+    pub case_items: BTreeMap<String, CaseItem>,
+}
+
+impl PackageOptions {
+    /// QTI 3.0, one attempt, the solution after it, no published identifiers.
+    #[must_use]
+    pub fn new(timestamp: jiff::Timestamp) -> Self {
+        Self {
+            version: QtiVersion::default(),
+            solution: Solution::default(),
+            attempts: 1,
+            timestamp,
+            case_items: BTreeMap::new(),
+        }
+    }
+}
+
+/// Why a pool could not become a package.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum ExportError {
+    /// An item in a language for whose feedback there are no words.
+    #[error("item '{item}' is in '{locale}'; there are words for feedback in English only")]
+    Locale {
+        /// The question's id.
+        item: String,
+        /// Its locale.
+        locale: String,
+    },
+    /// A name that the standard does not take.
+    #[error("{place}: {source}")]
+    Identifier {
+        /// Item and step.
+        place: String,
+        /// The name, and what was expected.
+        source: IdentifierError,
+    },
+    /// A value with too many digits.
+    #[error("item '{item}', step '{step}': a value has too many digits to be exported; expected 28 at most")]
+    TooLong {
+        /// The question's id.
+        item: String,
+        /// The step's id.
+        step: String,
+    },
+    /// A text that XML cannot hold, or bytes that could not be written.
+    #[error("{member}: {source}")]
+    Xml {
+        /// The file in the package.
+        member: String,
+        /// Why.
+        source: XmlError,
+    },
+    /// The archive could not be written.
+    #[error(transparent)]
+    Archive(#[from] ArchiveError),
+}
+
+/// An item and its file.
+#[derive(Clone, Debug)]
+struct PlacedItem<'p> {
+    item: &'p Item,
+    path: MemberName,
+}
+
+/// Writes a pool as a package: manifest, test and one file an item, in this order. The same pool and options give
+/// the same bytes. One item at a time is held in memory.
+///
+/// # Errors
+/// [`ExportError`], naming the item and step or the file at fault. What was written until then is no package.
+pub fn write_package(
+    pool: &Pool,
+    options: &PackageOptions,
+    out: impl Write + Seek,
+) -> Result<ExportReport, ExportError> {
+    let dialect = options.version.dialect();
+    let placed = place_items(pool)?;
+    let mut archive = ArchiveWriter::new(out, options.timestamp)?;
+    let test = MemberName::new(TEST)?;
+    write_member(&mut archive, &MemberName::new("imsmanifest.xml")?, |out| {
+        manifest::write_manifest(out, &dialect.package, pool, &test, &placed, options)
+    })?;
+    write_member(&mut archive, &test, |out| {
+        let paths: BTreeMap<&str, &MemberName> =
+            placed.iter().map(|one| (one.item.id.as_str(), &one.path)).collect();
+        test::write_test(out, dialect, pool, options, |id| paths[id].as_str().to_owned())
+    })?;
+    let mut items = Vec::with_capacity(placed.len());
+    let mut left_out = Vec::new();
+    for PlacedItem { item, path } in &placed {
+        let mapped = from_item::map_item(item, options.solution, options.attempts)?;
+        let bytes = write_member(&mut archive, path, |out| write::write_item(out, dialect, &mapped.item))?;
+        items.push(ItemReport { item: item.id.clone(), path: path.as_str().to_owned(), bytes });
+        left_out.extend(mapped.left_out);
+    }
+    Ok(ExportReport { items, left_out, bytes: archive.finish()? })
+}
+
+/// The test's file in a package.
+const TEST: &str = "test.xml";
+
+fn write_member<W: Write + Seek>(
+    archive: &mut ArchiveWriter<W>,
+    name: &MemberName,
+    content: impl FnOnce(&mut dyn Write) -> Result<(), XmlError>,
+) -> Result<u64, ExportError> {
+    archive.member(name, |out| {
+        content(out).map_err(|source| ExportError::Xml { member: name.as_str().to_owned(), source })
+    })
+}
+
+/// Gives every item a file of its own. Ids that differ only in letter case get different names.
+fn place_items(pool: &Pool) -> Result<Vec<PlacedItem<'_>>, ExportError> {
+    let mut taken = BTreeSet::new();
+    let mut placed = Vec::new();
+    for item in pool.items() {
+        let name = item.id.to_ascii_lowercase();
+        let mut path = MemberName::new(&format!("items/item-{name}.xml"))?;
+        let mut copy = 2;
+        while !taken.insert(path.clone()) {
+            path = MemberName::new(&format!("items/item-{name}_{copy}.xml"))?;
+            copy += 1;
+        }
+        placed.push(PlacedItem { item, path });
+    }
+    Ok(placed)
+}

@@ -1,0 +1,72 @@
+//! The words of our own that stand in an item: everything that is neither the question's text nor a misconception's.
+//!
+//! One table a language; an item in a language without a table is refused rather than mixed.
+use qbank::{question::Step, units};
+
+/// The words in one language.
+#[derive(Debug)]
+pub(super) struct Wording {
+    pub(super) blank: &'static str,
+    pub(super) right: &'static str,
+    pub(super) follow_through: &'static str,
+    pub(super) form: &'static str,
+    pub(super) unreadable: &'static str,
+    pub(super) other: &'static str,
+    pub(super) solution: &'static str,
+    step: &'static str,
+    point: &'static str,
+    points: &'static str,
+    answer: &'static str,
+    scorer_follow_through: &'static str,
+}
+
+const ENGLISH: Wording = Wording {
+    blank: "There is no answer here.",
+    right: "Right.",
+    follow_through: "Right from your own earlier value. Look at the earlier step again.",
+    form: "The value is right, the way it is written is not.",
+    unreadable: "This could not be read as a number. Write it with digits and a point, as in 3.25.",
+    other: "Not right. Go through your working once more, place by place.",
+    solution: "Worked solution",
+    step: "Step",
+    point: "point",
+    points: "points",
+    answer: "answer",
+    scorer_follow_through: "A value that is right from the pupil's own earlier value earns full points.",
+};
+
+impl Wording {
+    /// The words for a locale such as `en-US`.
+    pub(super) fn for_locale(locale: &str) -> Option<&'static Self> {
+        let language = locale.split('-').next().unwrap_or_default();
+        language.eq_ignore_ascii_case("en").then_some(&ENGLISH)
+    }
+
+    /// `Step 2`, where there is more than one.
+    pub(super) fn step_label(&self, index: usize, steps: usize) -> Option<String> {
+        (steps > 1).then(|| format!("{} {}", self.step, index + 1))
+    }
+
+    /// What a scorer is told of a step.
+    pub(super) fn scoring(&self, step: &Step, answer: &str, follows: bool) -> String {
+        let points = if step.points == 1 { self.point } else { self.points };
+        let explained = step.accept.explained();
+        let mut text = format!("{} {answer}, {} {points}.", self.answer, step.points);
+        for sentence in [explained.as_str(), if follows { self.scorer_follow_through } else { "" }] {
+            if !sentence.is_empty() {
+                text.push(' ');
+                text.push_str(sentence);
+            }
+        }
+        text
+    }
+}
+
+/// Text before and after the box for a number, from the answer's unit.
+pub(super) fn around_box(unit: Option<&str>) -> (String, String) {
+    match unit.and_then(units::by_symbol) {
+        Some(unit) if unit.leads => (unit.symbol.to_owned(), String::new()),
+        Some(unit) => (String::new(), format!(" {}", unit.symbol)),
+        None => (String::new(), unit.map(|unit| format!(" {unit}")).unwrap_or_default()),
+    }
+}

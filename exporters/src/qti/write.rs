@@ -1,0 +1,333 @@
+//! Spells items out as XML in the names of one version.
+//!
+//! Child order is fixed by the standard; each function here writes its children in that order. HTML elements have
+//! the same names in every version, the standard's own go through [`Dialect::spelling`].
+use std::io::Write;
+
+use super::{
+    dialect::{Dialect, Spelling},
+    model::{
+        AssessmentItem, BaseType, Block, ChoiceInteraction, Identifier, Inline, ModalFeedback,
+        OutcomeDeclaration, ResponseDeclaration, RubricBlock, TextEntryInteraction,
+    },
+    processing::{Branch, Expression, Rule, Tolerance, Value},
+};
+use crate::xml::{Content, Element, XmlError, XmlWriter};
+
+pub(super) const SCHEMA_INSTANCE: &str = "http://www.w3.org/2001/XMLSchema-instance";
+
+/// The program named in every document.
+pub const TOOL_NAME: &str = "tenths";
+/// Its version.
+pub const TOOL_VERSION: &str = env!("CARGO_PKG_VERSION");
+
+type Written = Result<(), XmlError>;
+
+/// Writes one item as a whole document.
+///
+/// # Errors
+/// [`XmlError`] for text that XML cannot hold, or when the bytes cannot be written.
+pub fn write_item(out: impl Write, dialect: &'static Dialect, item: &AssessmentItem) -> Written {
+    let mut writer = QtiWriter::new(out, dialect)?;
+    writer.item(item)?;
+    writer.finish()
+}
+
+/// The start of an element in the spelling of a version.
+pub(super) struct Tag {
+    element: Element,
+    spelling: Spelling,
+}
+
+impl Tag {
+    /// Adds an attribute under its name in words of 3.0.
+    pub(super) fn attribute(self, name: &str, value: &str) -> Self {
+        Self { element: self.element.attribute(&self.spelling.attribute(name), value), ..self }
+    }
+
+    /// Adds an attribute if there is a value.
+    pub(super) fn attribute_if(self, name: &str, value: Option<&str>) -> Self {
+        match value {
+            Some(value) => self.attribute(name, value),
+            None => self,
+        }
+    }
+}
+
+/// Writes one document of items or tests.
+pub(super) struct QtiWriter<W: Write> {
+    xml: XmlWriter<W>,
+    dialect: &'static Dialect,
+}
+
+/// What every document needs.
+impl<W: Write> QtiWriter<W> {
+    pub(super) fn new(out: W, dialect: &'static Dialect) -> Result<Self, XmlError> {
+        Ok(Self { xml: XmlWriter::new(out)?, dialect })
+    }
+
+    pub(super) fn finish(self) -> Written {
+        self.xml.finish().map(drop)
+    }
+
+    /// One of the standard's own elements.
+    pub(super) fn tag(&self, name: &str) -> Tag {
+        let spelling = self.dialect.spelling;
+        Tag { element: Element::new(spelling.element(name)), spelling }
+    }
+
+    /// The outermost element of a document, with its namespace and schema.
+    pub(super) fn root(&self, name: &str) -> Tag {
+        let Dialect { namespace, schema, .. } = self.dialect;
+        self.tag(name)
+            .attribute("xmlns", namespace)
+            .attribute("xmlns:xsi", SCHEMA_INSTANCE)
+            .attribute("xsi:schemaLocation", &format!("{namespace} {schema}"))
+    }
+
+    /// An element with child elements.
+    pub(super) fn parent(&mut self, tag: Tag, children: impl FnOnce(&mut Self) -> Written) -> Written {
+        self.within(tag.element, Content::Lines, children)
+    }
+
+    /// An element without content.
+    pub(super) fn empty(&mut self, tag: Tag) -> Written {
+        self.xml.empty(tag.element)
+    }
+
+    /// An element that holds only text.
+    pub(super) fn text(&mut self, tag: Tag, text: &str) -> Written {
+        self.xml.text_element(tag.element, text)
+    }
+
+    fn within(
+        &mut self,
+        element: Element,
+        content: Content,
+        children: impl FnOnce(&mut Self) -> Written,
+    ) -> Written {
+        let open = self.xml.begin(element, content)?;
+        children(self)?;
+        self.xml.end(open)
+    }
+}
+
+/// Items.
+impl<W: Write> QtiWriter<W> {
+    fn item(&mut self, item: &AssessmentItem) -> Written {
+        let root = self
+            .root("assessment-item")
+            .attribute("identifier", item.identifier.as_str())
+            .attribute("title", &item.title)
+            .attribute("xml:lang", &item.language)
+            .attribute("adaptive", "false")
+            .attribute("time-dependent", "false")
+            .attribute("tool-name", TOOL_NAME)
+            .attribute("tool-version", TOOL_VERSION);
+        self.parent(root, |w| {
+            item.responses.iter().try_for_each(|declaration| w.response_declaration(declaration))?;
+            item.outcomes.iter().try_for_each(|declaration| w.outcome_declaration(declaration))?;
+            w.parent(w.tag("item-body"), |w| w.blocks(&item.body))?;
+            w.parent(w.tag("response-processing"), |w| w.rules(&item.processing))?;
+            item.feedback.iter().try_for_each(|feedback| w.modal_feedback(feedback))
+        })
+    }
+
+    fn response_declaration(&mut self, declaration: &ResponseDeclaration) -> Written {
+        let tag =
+            self.declaration("response-declaration", declaration.identifier.as_str(), declaration.base_type);
+        match &declaration.correct {
+            None => self.empty(tag),
+            Some(value) => self.parent(tag, |w| {
+                w.parent(w.tag("correct-response"), |w| w.text(w.tag("value"), &value.to_string()))
+            }),
+        }
+    }
+
+    /// Shared with tests, which declare outcomes in the same words.
+    pub(super) fn outcome_declaration(&mut self, declaration: &OutcomeDeclaration) -> Written {
+        let maximum = declaration.normal_maximum.map(|maximum| maximum.to_string());
+        let tag = self
+            .declaration("outcome-declaration", declaration.identifier.as_str(), declaration.base_type)
+            .attribute_if("normal-maximum", maximum.as_deref())
+            .attribute_if("normal-minimum", maximum.as_ref().map(|_| "0"));
+        match &declaration.default {
+            None => self.empty(tag),
+            Some(value) => self.parent(tag, |w| {
+                w.parent(w.tag("default-value"), |w| w.text(w.tag("value"), &value.to_string()))
+            }),
+        }
+    }
+
+    fn declaration(&self, name: &str, identifier: &str, base_type: BaseType) -> Tag {
+        let base_type = match base_type {
+            BaseType::Float => "float",
+            BaseType::Identifier => "identifier",
+            BaseType::String => "string",
+        };
+        self.tag(name)
+            .attribute("identifier", identifier)
+            .attribute("cardinality", "single")
+            .attribute("base-type", base_type)
+    }
+
+    fn modal_feedback(&mut self, feedback: &ModalFeedback) -> Written {
+        let tag = self
+            .tag("modal-feedback")
+            .attribute("outcome-identifier", feedback.outcome.as_str())
+            .attribute("identifier", feedback.identifier.as_str())
+            .attribute("show-hide", "show")
+            .attribute_if("title", feedback.title.as_deref());
+        self.parent(tag, |w| w.content_body(&feedback.content))
+    }
+
+    /// Content of feedback and rubric, wrapped where the version wants it so.
+    fn content_body(&mut self, content: &[Block]) -> Written {
+        if self.dialect.content_body {
+            self.parent(self.tag("content-body"), |w| w.blocks(content))
+        } else {
+            self.blocks(content)
+        }
+    }
+}
+
+/// Content.
+impl<W: Write> QtiWriter<W> {
+    fn blocks(&mut self, blocks: &[Block]) -> Written {
+        blocks.iter().try_for_each(|block| self.block(block))
+    }
+
+    fn block(&mut self, block: &Block) -> Written {
+        match block {
+            Block::Paragraph(content) => self.within(Element::new("p"), Content::Running, |w| {
+                content.iter().try_for_each(|part| w.inline(part))
+            }),
+            Block::Preformatted(text) => self.xml.text_element(Element::new("pre"), text),
+            Block::Division { class, content } => {
+                let element = Element::new("div").attribute("class", class);
+                self.within(element, Content::Lines, |w| w.blocks(content))
+            }
+            Block::Choice(interaction) => self.choice_interaction(interaction),
+            Block::Rubric(rubric) => self.rubric_block(rubric),
+        }
+    }
+
+    fn inline(&mut self, inline: &Inline) -> Written {
+        match inline {
+            Inline::Text(text) => self.xml.text(text),
+            Inline::TextEntry(interaction) => self.text_entry_interaction(interaction),
+        }
+    }
+
+    fn text_entry_interaction(&mut self, interaction: &TextEntryInteraction) -> Written {
+        let tag = self
+            .tag("text-entry-interaction")
+            .attribute("response-identifier", interaction.response.as_str())
+            .attribute_if("string-identifier", interaction.raw.as_ref().map(Identifier::as_str))
+            .attribute("expected-length", &interaction.expected_length.to_string())
+            .attribute_if("aria-label", self.dialect.aria.then_some(&*interaction.label));
+        self.empty(tag)
+    }
+
+    fn choice_interaction(&mut self, interaction: &ChoiceInteraction) -> Written {
+        let tag = self
+            .tag("choice-interaction")
+            .attribute("response-identifier", interaction.response.as_str())
+            .attribute("shuffle", if interaction.shuffle { "true" } else { "false" })
+            .attribute("max-choices", "1");
+        self.parent(tag, |w| {
+            w.text(w.tag("prompt"), &interaction.prompt)?;
+            interaction.choices.iter().try_for_each(|choice| {
+                w.text(
+                    w.tag("simple-choice").attribute("identifier", choice.identifier.as_str()),
+                    &choice.text,
+                )
+            })
+        })
+    }
+
+    fn rubric_block(&mut self, rubric: &RubricBlock) -> Written {
+        let tag = self.tag("rubric-block").attribute("view", "scorer").attribute("use", "scoring");
+        self.parent(tag, |w| w.content_body(&rubric.content))
+    }
+}
+
+/// Rules and expressions.
+impl<W: Write> QtiWriter<W> {
+    fn rules(&mut self, rules: &[Rule]) -> Written {
+        rules.iter().try_for_each(|rule| self.rule(rule))
+    }
+
+    fn rule(&mut self, rule: &Rule) -> Written {
+        match rule {
+            Rule::SetOutcomeValue(outcome, value) => {
+                let tag = self.tag("set-outcome-value").attribute("identifier", outcome.as_str());
+                self.parent(tag, |w| w.expression(value))
+            }
+            Rule::Condition { branches, otherwise } => self.parent(self.tag("response-condition"), |w| {
+                for (index, Branch { test, rules }) in branches.iter().enumerate() {
+                    let name = if index == 0 { "response-if" } else { "response-else-if" };
+                    w.parent(w.tag(name), |w| {
+                        w.expression(test)?;
+                        w.rules(rules)
+                    })?;
+                }
+                if otherwise.is_empty() {
+                    return Ok(());
+                }
+                w.parent(w.tag("response-else"), |w| w.rules(otherwise))
+            }),
+        }
+    }
+
+    fn expression(&mut self, expression: &Expression) -> Written {
+        use Expression as E;
+        match expression {
+            E::Variable(identifier) => {
+                let tag = self.tag("variable").attribute("identifier", identifier.as_str());
+                self.empty(tag)
+            }
+            E::BaseValue(value) => {
+                let base_type = match value {
+                    Value::Float(_) => "float",
+                    Value::Integer(_) => "integer",
+                    Value::Boolean(_) => "boolean",
+                    Value::Identifier(_) => "identifier",
+                };
+                self.text(self.tag("base-value").attribute("base-type", base_type), &value.to_string())
+            }
+            E::Null => self.empty(self.tag("null")),
+            E::IsNull(inner) => self.operator(self.tag("is-null"), [&**inner]),
+            E::Not(inner) => self.operator(self.tag("not"), [&**inner]),
+            E::Round(inner) => self.operator(self.tag("round"), [&**inner]),
+            E::And(parts) => self.operator(self.tag("and"), parts),
+            E::Or(parts) => self.operator(self.tag("or"), parts),
+            E::Sum(parts) => self.operator(self.tag("sum"), parts),
+            E::Product(parts) => self.operator(self.tag("product"), parts),
+            E::Min(parts) => self.operator(self.tag("min"), parts),
+            E::Max(parts) => self.operator(self.tag("max"), parts),
+            E::Match(first, second) => self.operator(self.tag("match"), [&**first, second]),
+            E::Lt(first, second) => self.operator(self.tag("lt"), [&**first, second]),
+            E::Lte(first, second) => self.operator(self.tag("lte"), [&**first, second]),
+            E::Gt(first, second) => self.operator(self.tag("gt"), [&**first, second]),
+            E::Gte(first, second) => self.operator(self.tag("gte"), [&**first, second]),
+            E::Subtract(first, second) => self.operator(self.tag("subtract"), [&**first, second]),
+            E::Divide(first, second) => self.operator(self.tag("divide"), [&**first, second]),
+            E::Equal { key, response, tolerance: Tolerance(tolerance) } => {
+                // Two numbers, though one would do: some readers know only the long form.
+                let tag = self
+                    .tag("equal")
+                    .attribute("tolerance-mode", "absolute")
+                    .attribute("tolerance", &format!("{tolerance} {tolerance}"));
+                self.operator(tag, [&**key, response])
+            }
+            E::PatternMatch { pattern, text } => {
+                self.operator(self.tag("pattern-match").attribute("pattern", pattern), [&**text])
+            }
+        }
+    }
+
+    fn operator<'e>(&mut self, tag: Tag, operands: impl IntoIterator<Item = &'e Expression>) -> Written {
+        self.parent(tag, |w| operands.into_iter().try_for_each(|operand| w.expression(operand)))
+    }
+}

@@ -1,0 +1,216 @@
+//! A small engine that runs an item's response processing as the standard says: binary floats, null in gives null
+//! out, a text that is no number leaves the float null. It knows the expressions our items use and nothing of what
+//! they mean.
+use std::collections::BTreeMap;
+
+use exporters::qti::{
+    model::{AssessmentItem, BaseType, Block, Inline},
+    processing::{Branch, Expression, Rule, Tolerance, Value},
+};
+use qbank::decimal::Decimal;
+use regex_lite::Regex;
+
+/// What a variable holds.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum Held {
+    Null,
+    Float(f64),
+    Boolean(bool),
+    Text(String),
+}
+
+/// All variables of an item session after an attempt.
+pub(crate) struct Session(BTreeMap<String, Held>);
+
+impl Session {
+    /// Answers an item's steps and runs its rules. `attempt` counts from 1.
+    pub(crate) fn run(item: &AssessmentItem, responses: &BTreeMap<String, String>, attempt: u32) -> Self {
+        let mut session = Self(BTreeMap::new());
+        session.set("numAttempts", Held::Float(f64::from(attempt)));
+        for declaration in &item.outcomes {
+            let start = match (&declaration.default, declaration.base_type) {
+                (Some(value), _) => held(value),
+                (None, BaseType::Float) => Held::Float(0.0),
+                (None, _) => Held::Null,
+            };
+            session.set(declaration.identifier.as_str(), start);
+        }
+        for declaration in &item.responses {
+            session.set(declaration.identifier.as_str(), Held::Null);
+        }
+        item.body.iter().for_each(|block| session.answer(block, responses));
+        session.rules(&item.processing);
+        session
+    }
+
+    pub(crate) fn float(&self, name: &str) -> Option<f64> {
+        match self.0.get(name) {
+            Some(Held::Float(number)) => Some(*number),
+            _ => None,
+        }
+    }
+
+    pub(crate) fn text(&self, name: &str) -> Option<&str> {
+        match self.0.get(name) {
+            Some(Held::Text(text)) => Some(text),
+            _ => None,
+        }
+    }
+
+    fn set(&mut self, name: &str, value: Held) {
+        self.0.insert(name.to_owned(), value);
+    }
+
+    fn answer(&mut self, block: &Block, responses: &BTreeMap<String, String>) {
+        let typed = |response: &str| {
+            let step = response.strip_prefix("RESPONSE_").unwrap();
+            responses.get(step).filter(|text| !text.is_empty())
+        };
+        match block {
+            Block::Division { content, .. } => content.iter().for_each(|block| self.answer(block, responses)),
+            Block::Choice(choice) => {
+                if let Some(id) = typed(choice.response.as_str()) {
+                    assert!(choice.choices.iter().any(|known| known.identifier.as_str() == id), "{id}");
+                    self.set(choice.response.as_str(), Held::Text(id.clone()));
+                }
+            }
+            Block::Paragraph(content) => {
+                for inline in content {
+                    let Inline::TextEntry(entry) = inline else { continue };
+                    if let Some(text) = typed(entry.response.as_str()) {
+                        let number = text.trim().parse().map_or(Held::Null, Held::Float);
+                        self.set(entry.response.as_str(), number);
+                        self.set(entry.raw.as_ref().unwrap().as_str(), Held::Text(text.clone()));
+                    }
+                }
+            }
+            Block::Preformatted(_) | Block::Rubric(_) => {}
+        }
+    }
+
+    fn rules(&mut self, rules: &[Rule]) {
+        for rule in rules {
+            match rule {
+                Rule::SetOutcomeValue(outcome, expression) => {
+                    let value = self.value(expression);
+                    assert!(self.0.contains_key(outcome.as_str()), "{outcome} is declared");
+                    self.set(outcome.as_str(), value);
+                }
+                Rule::Condition { branches, otherwise } => {
+                    let holds = |branch: &&Branch| self.value(&branch.test) == Held::Boolean(true);
+                    let chosen =
+                        branches.iter().find(holds).map_or(otherwise, |branch| &branch.rules).clone();
+                    self.rules(&chosen);
+                }
+            }
+        }
+    }
+
+    fn value(&self, expression: &Expression) -> Held {
+        use Expression as E;
+        match expression {
+            E::Variable(name) => self.0.get(name.as_str()).expect("a declared variable").clone(),
+            E::BaseValue(value) => held(value),
+            E::Null => Held::Null,
+            E::IsNull(inner) => Held::Boolean(self.value(inner) == Held::Null),
+            E::Not(inner) => self.boolean(inner).map_or(Held::Null, |truth| Held::Boolean(!truth)),
+            E::And(parts) => self.decided(parts, false),
+            E::Or(parts) => self.decided(parts, true),
+            E::Match(first, second) => match (self.value(first), self.value(second)) {
+                (Held::Text(first), Held::Text(second)) => Held::Boolean(first == second),
+                (Held::Null, _) | (_, Held::Null) => Held::Null,
+                other => panic!("match of {other:?}"),
+            },
+            E::Equal { key, response, tolerance: Tolerance(tolerance) } => {
+                let width = float(tolerance);
+                self.pair(key, response, |key, response| {
+                    Held::Boolean(response >= key - width && response <= key + width)
+                })
+            }
+            E::PatternMatch { pattern, text } => match self.value(text) {
+                Held::Text(text) => {
+                    let regex = Regex::new(&format!("^(?:{pattern})$")).expect("a pattern that can be read");
+                    Held::Boolean(regex.is_match(&text))
+                }
+                Held::Null => Held::Null,
+                other => panic!("a pattern on {other:?}"),
+            },
+            E::Lt(first, second) => self.pair(first, second, |first, second| Held::Boolean(first < second)),
+            E::Lte(first, second) => self.pair(first, second, |first, second| Held::Boolean(first <= second)),
+            E::Gt(first, second) => self.pair(first, second, |first, second| Held::Boolean(first > second)),
+            E::Gte(first, second) => self.pair(first, second, |first, second| Held::Boolean(first >= second)),
+            E::Subtract(first, second) => {
+                self.pair(first, second, |first, second| Held::Float(first - second))
+            }
+            E::Divide(first, second) => {
+                self.pair(
+                    first,
+                    second,
+                    |first, second| {
+                        if second == 0.0 { Held::Null } else { Held::Float(first / second) }
+                    },
+                )
+            }
+            E::Round(inner) => {
+                self.number(inner).map_or(Held::Null, |number| Held::Float((number + 0.5).floor()))
+            }
+            E::Sum(parts) => self.fold(parts, |sum, part| sum + part),
+            E::Product(parts) => self.fold(parts, |product, part| product * part),
+            E::Min(parts) => self.fold(parts, f64::min),
+            E::Max(parts) => self.fold(parts, f64::max),
+        }
+    }
+
+    /// `and` and `or`: one part may decide whatever the others are.
+    fn decided(&self, parts: &[Expression], deciding: bool) -> Held {
+        let truths: Vec<Option<bool>> = parts.iter().map(|part| self.boolean(part)).collect();
+        if truths.contains(&Some(deciding)) {
+            Held::Boolean(deciding)
+        } else if truths.contains(&None) {
+            Held::Null
+        } else {
+            Held::Boolean(!deciding)
+        }
+    }
+
+    fn boolean(&self, expression: &Expression) -> Option<bool> {
+        match self.value(expression) {
+            Held::Boolean(truth) => Some(truth),
+            Held::Null => None,
+            other => panic!("{other:?} where a truth value belongs"),
+        }
+    }
+
+    fn number(&self, expression: &Expression) -> Option<f64> {
+        match self.value(expression) {
+            Held::Float(number) => Some(number),
+            Held::Null => None,
+            other => panic!("{other:?} where a number belongs"),
+        }
+    }
+
+    fn pair(&self, first: &Expression, second: &Expression, meet: impl FnOnce(f64, f64) -> Held) -> Held {
+        match (self.number(first), self.number(second)) {
+            (Some(first), Some(second)) => meet(first, second),
+            _ => Held::Null,
+        }
+    }
+
+    fn fold(&self, parts: &[Expression], meet: impl Fn(f64, f64) -> f64) -> Held {
+        let numbers: Option<Vec<f64>> = parts.iter().map(|part| self.number(part)).collect();
+        numbers.and_then(|numbers| numbers.into_iter().reduce(meet)).map_or(Held::Null, Held::Float)
+    }
+}
+
+fn held(value: &Value) -> Held {
+    match value {
+        Value::Float(number) => Held::Float(float(number)),
+        Value::Integer(number) => Held::Float(f64::from(*number)),
+        Value::Boolean(truth) => Held::Boolean(*truth),
+        Value::Identifier(identifier) => Held::Text(identifier.to_string()),
+    }
+}
+
+fn float(decimal: &Decimal) -> f64 {
+    decimal.to_string().parse().unwrap()
+}

@@ -1,0 +1,372 @@
+//! What exported items score, run by a small engine, against the project's own marking: the same points and the same
+//! verdict, for right, wrong, followed-through, badly written, unreadable and missing answers.
+use std::collections::BTreeMap;
+
+use exporters::qti::{
+    Solution,
+    from_item::{Mapped, map_item},
+    model::AssessmentItem,
+    report::{Loss, Reason},
+};
+use qbank::{
+    accept::{Credit, Form, Precision, Rule},
+    arithmetic::{Columns, evaluate},
+    bank,
+    decimal::Decimal,
+    expression::Names,
+    marking::{Mark, StepMark, Verdict, mark},
+    question::{Item, Key, ProvenStep, Step},
+};
+
+use crate::{
+    engine::Session,
+    samples::{Sample, decimal},
+};
+
+type Responses = BTreeMap<String, String>;
+
+fn mapped(item: &Item) -> Mapped {
+    map_item(item, Solution::AfterLastAttempt, 1).unwrap()
+}
+
+fn responses(given: &[(&str, &str)]) -> Responses {
+    given.iter().map(|(step, text)| ((*step).to_owned(), (*text).to_owned())).collect()
+}
+
+fn feedback<'s>(session: &'s Session, step: &str) -> &'s str {
+    session.text(&format!("FEEDBACK_{step}")).expect("every step is judged")
+}
+
+/// What the item must say of a step that was marked so.
+fn expected_feedback(step: &StepMark, proven: &ProvenStep) -> String {
+    match step.verdict {
+        Verdict::Correct => "RIGHT".into(),
+        Verdict::FollowThrough => "FOLLOW_THROUGH".into(),
+        Verdict::RightValueWrongForm => "RIGHT_VALUE_WRONG_FORM".into(),
+        Verdict::Unreadable => "UNREADABLE".into(),
+        Verdict::Blank => "BLANK".into(),
+        Verdict::Wrong => {
+            let is = |key: &Key| match key {
+                Key::Number(number) => step.response.trim().parse() == Ok(*number),
+                Key::Choice(id) => *id == step.response,
+            };
+            let wrong = proven.wrong.iter().find(|wrong| is(&wrong.key));
+            wrong.map_or_else(|| "OTHER".into(), |wrong| wrong.misconceptions.join("."))
+        }
+    }
+}
+
+#[track_caller]
+fn assert_agree(item: &Item, exported: &AssessmentItem, given: &Responses) -> Mark {
+    let session = Session::run(exported, given, 1);
+    let marked = mark(item, "p-01", given);
+    for (step, (_, proven)) in marked.steps.iter().zip(item.steps_proven()) {
+        let score = session.float(&format!("SCORE_{}", step.id));
+        let context = format!("{} {} {given:?}", item.id, step.id);
+        assert_eq!(feedback(&session, &step.id), expected_feedback(step, proven), "{context}");
+        assert_eq!(score, Some(f64::from(step.points)), "{context}");
+    }
+    assert_eq!(session.float("SCORE"), Some(f64::from(marked.points)));
+    assert_eq!(session.float("MAXSCORE"), Some(f64::from(marked.max)));
+    marked
+}
+
+/// Answers that pupils might give to a step, own earlier values as they stand in `own`.
+fn candidates(step: &Step, proven: &ProvenStep, own: &Names) -> Vec<String> {
+    let mut texts = vec![step.answer.to_string(), step.answer.to_string(), String::new()];
+    texts.extend(proven.wrong.iter().map(|wrong| wrong.key.to_string()));
+    let from_own =
+        evaluate(&Columns, &proven.expression, own).ok().and_then(|value| step.key_for(&value).ok());
+    texts.extend(from_own.iter().map(ToString::to_string));
+    match &proven.key {
+        Key::Choice(_) => texts.extend(step.choices.iter().map(|choice| choice.id.clone())),
+        Key::Number(key) => {
+            texts.extend(["junk", "0", "1.2.3", "1000"].map(String::from));
+            texts.extend([format!("  {key}0 ").replace("00 ", "00 "), format!("00{key}")]);
+            let aside = |units: i128, places: u32| {
+                let places = places.max(key.places());
+                let moved = key.units_at(places)? + units;
+                (moved >= 0).then(|| Decimal::new(moved, places).ok().map(|value| value.to_string()))?
+            };
+            texts.extend(
+                [(1, 1), (-1, 1), (1, 2), (-1, 2), (1, 3), (-1, 4)].iter().filter_map(|(u, p)| aside(*u, *p)),
+            );
+        }
+    }
+    texts
+}
+
+/// A small generator of numbers, so that each run tries the same answers.
+struct Dice(u64);
+
+impl Dice {
+    fn below(&mut self, bound: usize) -> usize {
+        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        usize::try_from(self.0 >> 33).unwrap() % bound
+    }
+}
+
+/// One pupil's answers, each chosen with the own earlier ones in view.
+fn some_pupil(item: &Item, dice: &mut Dice) -> Responses {
+    let mut own = item.given_names();
+    let mut given = Responses::new();
+    for (step, proven) in item.steps_proven() {
+        let texts = candidates(step, proven, &own);
+        let text = texts[dice.below(texts.len())].clone();
+        let value = match &proven.key {
+            Key::Number(_) => text.trim().parse().ok(),
+            Key::Choice(_) => step.value_of(&Key::Choice(text.clone())),
+        };
+        own.extend(value.or(proven.value).map(|value| (step.id.clone(), value)));
+        given.insert(step.id.clone(), text);
+    }
+    given
+}
+
+fn assert_agree_on_many(item: &Item, pupils: u32) -> BTreeMap<String, u32> {
+    let exported = mapped(item);
+    assert_eq!(exported.left_out, []);
+    let mut verdicts = BTreeMap::new();
+    let mut dice = Dice(u64::from(pupils));
+    assert_agree(item, &exported.item, &item.right_responses());
+    for _ in 0..pupils {
+        let marked = assert_agree(item, &exported.item, &some_pupil(item, &mut dice));
+        for step in marked.steps {
+            *verdicts.entry(format!("{:?}", step.verdict)).or_insert(0) += 1;
+        }
+    }
+    verdicts
+}
+
+#[test]
+fn items_of_the_whole_bank_score_as_the_projects_own_marking() {
+    let mut verdicts: BTreeMap<String, u32> = BTreeMap::new();
+    for family in bank::families().unwrap() {
+        for position in 0..6 {
+            let item = family.draw("scoring", position, "en-US").unwrap();
+            for (verdict, count) in assert_agree_on_many(&item, 60) {
+                *verdicts.entry(verdict).or_insert(0) += count;
+            }
+        }
+    }
+    for verdict in ["Correct", "FollowThrough", "RightValueWrongForm", "Wrong", "Unreadable", "Blank"] {
+        assert!(
+            verdicts.get(verdict).is_some_and(|count| *count > 10),
+            "{verdict} was hardly tried: {verdicts:?}"
+        );
+    }
+}
+
+#[test]
+fn tolerances_and_rounding_score_as_the_projects_own_marking() {
+    let places = |places| Rule::Rounded { to: Precision::Places(places) };
+    let figures = Rule::Rounded { to: Precision::Figures(2) };
+    let rules = [
+        Rule::Absolute { tolerance: decimal("0.1") },
+        Rule::Absolute { tolerance: decimal("0.01") },
+        Rule::Absolute { tolerance: decimal("0") },
+        Rule::Relative { percent: decimal("10") },
+        places(1),
+        places(0),
+        figures,
+    ];
+    for rule in rules {
+        for (a, b) in [("12.4", "3.57"), ("0.05", "0.095"), ("7", "0.845")] {
+            let sample = Sample::new("rule", &[("a", a), ("b", b)]);
+            assert_agree_on_many(
+                &sample.number("sum", "a + b", rule.clone(), Form::default(), None).item(),
+                300,
+            );
+        }
+    }
+}
+
+#[test]
+fn follow_through_scores_as_the_projects_own_marking() {
+    let money = Form { places: Some(2), ..Form::default() };
+    let signs = [("<", None), ("=", None), (">", None)];
+    let givens = [("a", "12.4"), ("b", "3.57"), ("c", "0.25")];
+    let sample =
+        |expression: &str| Sample::new("chain", &givens).plain("first", "a + b").plain("next", expression);
+    let items = [
+        sample("first - c").item(),
+        sample("first * c").item(),
+        sample("round(first / c, 1)").item(),
+        sample("round(first * c, 2) + max(first, a, 20)").item(),
+        sample("min(first, a) + a * b").item(),
+        sample("smallest_at_least(first, 10, 20, 40) - first").item(),
+        sample("a - (20 - first)").item(),
+        sample("first + c").plain("last", "next - first").item(),
+        sample("first + c").choice("sign", "first ? next", &signs).item(),
+        sample("first + c")
+            .choice("sign", "next ? 16", &signs)
+            .choice("again", "first ? a + b", &signs)
+            .item(),
+        Sample::new("rounds", &givens)
+            .number("first", "a + b", Rule::Rounded { to: Precision::Places(1) }, Form::default(), None)
+            .number("next", "first * c", Rule::Rounded { to: Precision::Places(2) }, Form::default(), None)
+            .number("near", "next + a", Rule::Absolute { tolerance: decimal("0.05") }, Form::default(), None)
+            .number("share", "near * 2", Rule::Relative { percent: decimal("5") }, Form::default(), None)
+            .item(),
+        Sample::new("money", &givens)
+            .number("cost", "a + b", Rule::Exact, money, Some("$"))
+            .number("change", "20 - cost", Rule::Exact, Form { credit: Credit::Full, ..money }, Some("$"))
+            .item(),
+        Sample::new("limits", &givens)
+            .plain("total", "a + b")
+            .choice(
+                "limit",
+                "smallest_at_least(total, 15, 20, 30)",
+                &[("15 kg", Some("15")), ("20 kg", Some("20")), ("30 kg", Some("30"))],
+            )
+            .plain("left", "limit - total")
+            .item(),
+    ];
+    let mut followed = 0;
+    for item in &items {
+        followed += assert_agree_on_many(item, 300).get("FollowThrough").copied().unwrap_or_default();
+    }
+    assert!(followed > 100, "follow-through was hardly tried: {followed}");
+}
+
+#[test]
+fn no_credit_follows_from_a_value_that_falls_below_zero_on_the_way() {
+    let givens = [("a", "12.4"), ("b", "3.57")];
+    let item = Sample::new("below", &givens).plain("first", "a + b").plain("next", "a - (20 - first)").item();
+    let exported = mapped(&item).item;
+    // 20 - 25 cannot be worked yet, though 12.4 - (20 - 25) would be 17.4; 20 - 20 can.
+    for (first, next, verdict) in [("25", "17.4", Verdict::Wrong), ("20", "12.4", Verdict::FollowThrough)] {
+        let marked = assert_agree(&item, &exported, &responses(&[("first", first), ("next", next)]));
+        assert_eq!(marked.steps[1].verdict, verdict, "{first}");
+    }
+}
+
+#[test]
+fn ties_are_rounded_up_whatever_their_binary_form() {
+    // Hundredfold, these fall a hair below the half in binary.
+    for own in ["0.145", "0.285", "0.565", "1.005", "2.675"] {
+        let item = Sample::new("ties", &[("a", "0.1"), ("b", "0.02")])
+            .plain("first", "a + b")
+            .plain("next", "round(first, 2)")
+            .item();
+        let names: Names = [("first".to_owned(), decimal(own))].into();
+        let rounded = evaluate(&Columns, &"round(first, 2)".parse().unwrap(), &names);
+        let qbank::arithmetic::Value::Number(rounded) = rounded.unwrap() else { panic!("a number") };
+        let given = responses(&[("first", own), ("next", &rounded.to_string())]);
+        let marked = assert_agree(&item, &mapped(&item).item, &given);
+        assert_eq!(marked.steps[1].verdict, Verdict::FollowThrough, "{own}");
+    }
+}
+
+#[test]
+fn units_and_commas_beside_a_right_value_are_read_from_the_text() {
+    let item = Sample::new("units", &[("a", "1240"), ("b", "3.5")])
+        .number("mass", "a + b", Rule::Exact, Form::default(), Some("kg"))
+        .number("cost", "a - b", Rule::Exact, Form { places: Some(2), ..Form::default() }, Some("$"))
+        .item();
+    let exported = mapped(&item);
+    for (mass, cost) in
+        [("1243.5 kg", "$1236.50"), ("1,243.50 Kilograms", "$ 1,236.50"), ("1243.5KG", "1236.50 dollars")]
+    {
+        let marked = assert_agree(&item, &exported.item, &responses(&[("mass", mass), ("cost", cost)]));
+        assert_eq!(marked.points, marked.max, "{mass} {cost}");
+    }
+    let marked = assert_agree(&item, &exported.item, &responses(&[("mass", "1243.5"), ("cost", "$1236.5")]));
+    assert_eq!(marked.steps[1].verdict, Verdict::RightValueWrongForm);
+}
+
+#[test]
+fn a_demanded_unit_is_checked_in_the_text() {
+    let form = Form { unit: true, ..Form::default() };
+    let item = Sample::new("unit", &[("a", "12.4"), ("b", "3.57")])
+        .number("mass", "a + b", Rule::Exact, form, Some("kg"))
+        .item();
+    let exported = mapped(&item);
+    for (text, verdict) in [("15.97 kg", Verdict::Correct), ("15.97", Verdict::RightValueWrongForm)] {
+        let marked = assert_agree(&item, &exported.item, &responses(&[("mass", text)]));
+        assert_eq!(marked.steps[0].verdict, verdict, "{text}");
+    }
+}
+
+#[test]
+fn what_cannot_follow_is_reported_by_item_and_step() {
+    let givens = [("a", "12.4"), ("b", "3.57")];
+    let unit = Form { unit: true, ..Form::default() };
+    let cases = [
+        (
+            Sample::new("unit", &givens)
+                .number("first", "a + b", Rule::Exact, unit, Some("kg"))
+                .plain("next", "first - b"),
+            Reason::UnitInResponse { step: "first".into() },
+        ),
+        (
+            Sample::new("limit", &givens)
+                .plain("first", "a + b")
+                .plain("next", "smallest_at_least(a, first, 20)"),
+            Reason::LimitFromStep,
+        ),
+        (
+            Sample::new("figures", &givens).plain("first", "a + b").number(
+                "next",
+                "first * b",
+                Rule::Rounded { to: Precision::Figures(2) },
+                Form::default(),
+                None,
+            ),
+            Reason::SignificantFigures,
+        ),
+    ];
+    for (sample, reason) in cases {
+        let item = sample.item();
+        let exported = mapped(&item);
+        let [left_out] = &exported.left_out[..] else { panic!("{:?}", exported.left_out) };
+        assert_eq!((left_out.item.as_str(), left_out.step.as_str()), (item.id.as_str(), "next"));
+        assert_eq!((left_out.what, &left_out.reason), (Loss::FollowThrough, &reason));
+        assert!(exported.item.outcomes.iter().all(|outcome| outcome.identifier.as_str() != "EXPECTED_next"));
+        assert_agree(&item, &exported.item, &item.right_responses());
+    }
+}
+
+#[test]
+fn feedback_says_every_misconceptions_sentence_and_never_the_answer() {
+    for family in bank::families().unwrap() {
+        for position in 0..4 {
+            let item = family.draw("feedback", position, "en-US").unwrap();
+            let exported = mapped(&item).item;
+            for (step, proven) in item.steps_proven() {
+                for wrong in &proven.wrong {
+                    let identifier = wrong.misconceptions.join(".");
+                    let told = exported.feedback.iter().filter(|feedback| {
+                        feedback.identifier.as_str() == identifier
+                            && feedback.outcome.as_str() == format!("FEEDBACK_{}", step.id)
+                    });
+                    let told: Vec<_> = told.collect();
+                    assert_eq!(told.len(), 1, "{} {identifier}", item.id);
+                    let text = format!("{:?}", told[0].content);
+                    for id in &wrong.misconceptions {
+                        assert!(text.contains(qbank::misconceptions::find(id).unwrap().pupil), "{text}");
+                    }
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn the_solution_is_shown_only_when_nothing_is_left_to_gain() {
+    let item = Sample::new("solution", &[("a", "12.4"), ("b", "3.57")]).plain("sum", "a + b").item();
+    let shown = |attempts: u32, attempt: u32, text: &str| {
+        let exported = map_item(&item, Solution::AfterLastAttempt, attempts).unwrap().item;
+        Session::run(&exported, &responses(&[("sum", text)]), attempt).text("SOLUTION").is_some()
+    };
+    assert!(shown(1, 1, "1"));
+    assert!(!shown(1, 1, ""));
+    assert!(!shown(3, 1, "1"));
+    assert!(!shown(3, 2, "1"));
+    assert!(shown(3, 3, "1"));
+    assert!(shown(3, 1, "15.97"));
+    assert!(!shown(0, 9, "1"));
+    assert!(shown(0, 9, "15.97"));
+    let withheld = map_item(&item, Solution::Withheld, 1).unwrap().item;
+    assert!(Session::run(&withheld, &responses(&[("sum", "15.97")]), 1).text("SOLUTION").is_none());
+}

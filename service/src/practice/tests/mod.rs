@@ -1,0 +1,9 @@
+//! The platform against a minimal tool of its own: whole flows over HTTP, nothing shared with the real tool side.
+
+mod access;
+mod browser;
+mod grades;
+mod launches;
+mod placing;
+mod stage;
+mod visiting;
