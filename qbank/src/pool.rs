@@ -181,7 +181,9 @@ impl Pool {
 impl SectionRecord {
     fn proven(self) -> Result<Section, PoolError> {
         let items = self.questions.into_iter().map(|question| {
-            question.verify().map_err(|source| PoolError::Proof { section: self.id.clone(), source: Box::new(source) })
+            question
+                .verify()
+                .map_err(|source| PoolError::Proof { section: self.id.clone(), source: Box::new(source) })
         });
         Ok(Section {
             items: items.collect::<Result<_, _>>()?,

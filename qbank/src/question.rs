@@ -532,9 +532,9 @@ impl Item {
     #[must_use]
     pub fn right_responses(&self) -> BTreeMap<String, String> {
         let response = |step: &Step, key: &Key| match key {
-            Key::Number(key) if matches!(step.accept.rule, Rule::Rounded { .. }) => {
-                Fractions.decimal(&step.accept.target(&fraction_of(key))).map_or_else(|_| key.to_string(), |asked| asked.to_string())
-            }
+            Key::Number(key) if matches!(step.accept.rule, Rule::Rounded { .. }) => Fractions
+                .decimal(&step.accept.target(&fraction_of(key)))
+                .map_or_else(|_| key.to_string(), |asked| asked.to_string()),
             _ => step.answer.to_string(),
         };
         self.steps_proven().map(|(step, proven)| (step.id.clone(), response(step, &proven.key))).collect()

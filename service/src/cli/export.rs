@@ -5,7 +5,8 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 use clap::ValueEnum;
-use exporters::qti::{ExportReport, PackageOptions, QtiVersion, write_package};
+use exporters::qti::report::ExportReport;
+use exporters::qti::{PackageOptions, QtiVersion, write_package};
 use qbank::pool::Pool;
 
 use super::{output, pool};

@@ -1,5 +1,5 @@
 //! The kernel's public face: published worked examples, the starter bank, proofs, marking.
-#![allow(clippy::unwrap_used, reason = "a test may stop where it fails")]
+#![expect(clippy::unwrap_used, reason = "a test may stop where it fails")]
 
 mod bank;
 mod marking;
