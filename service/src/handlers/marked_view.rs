@@ -53,8 +53,12 @@ fn step(asked: Option<&Step>, mark: &StepMark, reader: Reader) -> MarkedStep {
         tone,
         why: why(mark, reader),
         answer: if right { String::new() } else { asked.map(shown_answer).unwrap_or_default() },
+        answer_lead: match mark.verdict {
+            Verdict::FollowThrough => "With the right earlier answer it is",
+            _ => "The answer:",
+        },
         working: asked.map(|step| step.solution.join("\n")).unwrap_or_default(),
-        open: !right,
+        open: !matches!(mark.verdict, Verdict::Correct | Verdict::FollowThrough),
     }
 }
 

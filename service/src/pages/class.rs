@@ -124,7 +124,7 @@ pub struct AttemptPage {
     pub progress: String,
     /// The class page.
     pub class_url: String,
-    /// Who answered, before each answer: "Pupil wrote".
+    /// Who answered, before each answer: "Answer:".
     pub whose: &'static str,
     /// The marked questions.
     pub questions: Vec<MarkedQuestion>,

@@ -31,6 +31,8 @@ pub struct MarkedStep {
     pub why: Vec<String>,
     /// The right answer as it is written, with its unit or as the choice's text; empty when the response was right.
     pub answer: String,
+    /// Words before the answer.
+    pub answer_lead: &'static str,
     /// Worked solution in lines of equal-width letters; empty when there is none.
     pub working: String,
     /// Whether the working is unfolded at first.

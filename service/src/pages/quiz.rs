@@ -190,7 +190,7 @@ pub struct ResultPage {
     pub start_url: String,
     /// Token of the session.
     pub csrf: String,
-    /// Who answered, before each answer: "You wrote".
+    /// Who answered, before each answer: "Your answer:".
     pub whose: &'static str,
     /// The marked questions.
     pub questions: Vec<MarkedQuestion>,

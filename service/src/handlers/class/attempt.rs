@@ -31,7 +31,7 @@ pub(crate) async fn show(
         points_max: result.maximum,
         progress: format!("Attempt {}, handed in {submitted_at}", attempt.number),
         class_url: format!("/class/{}", session.placement),
-        whose: "Pupil wrote",
+        whose: "Answer:",
         questions: marked_view::questions(&quiz.pool, &marks(result)?, Reader::Teacher),
     };
     answer::page(StatusCode::OK, &page)

@@ -69,7 +69,7 @@ fn result_page(
         again: left.then(|| start_path(quiz)),
         start_url: start_path(quiz),
         csrf: session.csrf.value().to_owned(),
-        whose: "You wrote",
+        whose: "Your answer:",
         questions: marked_view::questions(&quiz.pool, &marks(result)?, Reader::Pupil),
     })
 }
