@@ -113,7 +113,7 @@ impl Scripted {
         for (step, proven) in item.steps_proven() {
             let right_from_own = worked(step, proven, &own).unwrap_or_else(|| proven.key.clone());
             let given = self.mistaken(step, proven, &own).unwrap_or_else(|| right_from_own.clone());
-            if given == proven.key || given == right_from_own {
+            if (given == proven.key || given == right_from_own) && fits_form(step, &given) {
                 script.points += step.points;
             }
             own.extend(step.value_of(&given).map(|value| (step.id.clone(), value)));
@@ -135,6 +135,15 @@ impl Scripted {
 fn worked(step: &Step, proven: &ProvenStep, own: &Names) -> Option<Key> {
     let value: Value = evaluate(&Library, &proven.expression, own).ok()?;
     step.key_for(&value).ok()
+}
+
+/// Whether an answer can be written in the places that the step asks for: an own value of $34.896 cannot, and money
+/// in another form earns nothing.
+fn fits_form(step: &Step, answer: &Key) -> bool {
+    match (answer, step.accept.form.places) {
+        (Key::Number(number), Some(places)) => number.with_places(places).is_some(),
+        _ => true,
+    }
 }
 
 /// As the pupil writes it: in the places that the step asks for.

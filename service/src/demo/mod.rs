@@ -137,12 +137,16 @@ impl Demo {
         }
         let gradebook = self.delivered(expected.len()).await;
         let held = |id: &str| grades_of(&gradebook, id);
+        let mismatches: Vec<_> = expected.iter().filter(|(id, points)| held(id) != [points.to_string()]).collect();
+        for (id, points) in &mismatches {
+            tracing::error!("pupil {id} should have {points} points, the gradebook holds {:?}", held(id));
+        }
         Ok(Summary {
             pupils: self.class.pupils.len(),
             questions: self.pool.items().count(),
             grades_expected: expected.len(),
             grades_in_gradebook: expected.iter().filter(|(id, _)| !held(id).is_empty()).count(),
-            mismatches: expected.iter().filter(|(id, points)| held(id) != [points.to_string()]).count(),
+            mismatches: mismatches.len(),
             package: self.package.display().to_string(),
             launches: expected.len() + 1,
         })

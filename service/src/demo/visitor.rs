@@ -4,6 +4,7 @@
 use std::time::Duration;
 
 use anyhow::{Context, bail};
+use reqwest::StatusCode;
 use scraper::{ElementRef, Html, Selector};
 use url::Url;
 
@@ -77,7 +78,8 @@ impl Visitor {
         for _ in 0..MOST_PASSES {
             let (url, status) = (answer.url().clone(), answer.status());
             let page = Page { url, html: answer.text().await? };
-            if !status.is_success() {
+            // A form that comes back with a question is a page to answer, not a failure.
+            if !status.is_success() && status != StatusCode::UNPROCESSABLE_ENTITY {
                 bail!("{} answered {status}: {}", page.url.path(), page.gist());
             }
             match page.form_with_button("Continue") {

@@ -151,8 +151,6 @@ fn deep_linking_claims(platform: &Platform, ticket: &Ticket) -> Map<String, Valu
             "accept_multiple": true,
             "accept_lineitem": true,
             "auto_create": true,
-            "title": "New activity",
-            "text": "",
             "data": opened.data,
         },
     }))
