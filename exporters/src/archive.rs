@@ -16,6 +16,9 @@ const LEVEL: i64 = 6;
 /// Names that a common desktop system keeps for devices, with or without an extension.
 const DEVICES: [&str; 4] = ["con", "prn", "aux", "nul"];
 
+/// The earliest time that a zip archive can hold: 1 January 1980, in seconds since 1970.
+pub const EARLIEST: jiff::Timestamp = jiff::Timestamp::constant(315_532_800, 0);
+
 /// Why an archive could not be written.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]

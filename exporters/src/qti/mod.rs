@@ -101,6 +101,13 @@ impl PackageOptions {
     }
 }
 
+impl Default for PackageOptions {
+    /// As [`PackageOptions::new`] with the earliest time that an archive can hold: equal pools give equal bytes.
+    fn default() -> Self {
+        Self::new(crate::archive::EARLIEST)
+    }
+}
+
 /// Why a pool could not become a package.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]

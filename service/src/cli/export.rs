@@ -11,10 +11,6 @@ use qbank::pool::Pool;
 
 use super::{output, pool};
 
-/// The time that files in a package carry unless another is given: the earliest that a zip archive can write. The same
-/// pool then gives the same bytes whenever it is exported.
-const NO_TIME: &str = "1980-01-01T00:00:00Z";
-
 /// Arguments of `tenths export`.
 #[derive(Debug, clap::Args)]
 pub(super) struct ExportArguments {
@@ -26,9 +22,9 @@ pub(super) struct ExportArguments {
     /// Where the package goes
     #[arg(short, long, value_name = "FILE")]
     output: PathBuf,
-    /// The time that every file in the package carries
-    #[arg(long, value_name = "TIME", default_value = NO_TIME)]
-    timestamp: jiff::Timestamp,
+    /// The time that every file in the package carries [default: always the same, so that equal pools give equal bytes]
+    #[arg(long, value_name = "TIME")]
+    timestamp: Option<jiff::Timestamp>,
 }
 
 /// A standard and its version.
@@ -41,7 +37,9 @@ enum Format {
 pub(super) fn run(arguments: &ExportArguments) -> anyhow::Result<()> {
     let Format::Qti3 = arguments.format;
     let pool = pool::read_file(&arguments.pool)?;
-    let options = PackageOptions { version: QtiVersion::V30, ..PackageOptions::new(arguments.timestamp) };
+    let unstamped = PackageOptions::default();
+    let timestamp = arguments.timestamp.unwrap_or(unstamped.timestamp);
+    let options = PackageOptions { version: QtiVersion::V30, timestamp, ..unstamped };
     let report = write(&pool, &options, &arguments.output)?;
     for left_out in &report.left_out {
         output::note(&left_out.to_string());

@@ -11,7 +11,7 @@ use crate::storage::{self, ClientId, DeploymentId, NewRegistration, Registration
 #[derive(Debug, clap::Subcommand)]
 pub(super) enum PlatformCommand {
     /// Add a platform, or change the addresses of a known one
-    Add(AddArguments),
+    Add(Box<AddArguments>),
     /// List the known platforms
     List(ListArguments),
     /// Remove a platform with all its quizzes, attempts and waiting grades
@@ -77,7 +77,7 @@ pub(super) struct RemoveArguments {
 
 pub(super) fn run(command: PlatformCommand) -> anyhow::Result<()> {
     match command {
-        PlatformCommand::Add(arguments) => add(arguments),
+        PlatformCommand::Add(arguments) => add(*arguments),
         PlatformCommand::List(arguments) => list(&arguments),
         PlatformCommand::Remove(arguments) => remove(&arguments),
     }

@@ -10,7 +10,7 @@ mod retry;
 use std::sync::Arc;
 use std::time::Duration;
 
-use tokio::sync::{Notify, watch};
+use tokio::sync::{Mutex, Notify, watch};
 use tokio::task::JoinSet;
 
 use crate::clock::{Clock, plus_ms};
@@ -42,6 +42,8 @@ pub struct Deliverer {
     clock: Arc<dyn Clock>,
     grades: GradeService,
     metrics: Arc<Metrics>,
+    /// Held while looking for a line item, so that a class whose grades come together makes one column, not many.
+    finding: Mutex<()>,
 }
 
 impl Deliverer {
@@ -51,7 +53,7 @@ impl Deliverer {
         grades: GradeService,
         metrics: Arc<Metrics>,
     ) -> Self {
-        Self { storage, clock, grades, metrics }
+        Self { storage, clock, grades, metrics, finding: Mutex::default() }
     }
 
     /// Works until `stop` turns true; a batch that has begun is finished first.
@@ -97,7 +99,7 @@ impl Deliverer {
         let placement = grade.placement.as_str();
         match &outcome {
             DeliveryOutcome::Delivered => {
-                tracing::info!(placement, tries = grade.tries, "a grade was delivered")
+                tracing::info!(placement, tries = grade.tries, "a grade was delivered");
             }
             DeliveryOutcome::Retry { problem, .. } => {
                 tracing::warn!(placement, tries = grade.tries, problem, "a grade will be tried again");
@@ -171,8 +173,13 @@ impl Deliverer {
         placement: &Placement,
         grade: &LeasedGrade,
     ) -> Result<Result<url::Url, GradeError>, StorageError> {
-        let known = placement.quiz.grades.as_ref().and_then(|grades| grades.line_item.clone());
-        if let Some(line_item) = known {
+        if let Some(line_item) = line_item(placement) {
+            return Ok(Ok(line_item));
+        }
+        let _finding = self.finding.lock().await;
+        // Another grade of the same quiz may have found it meanwhile.
+        let found = self.storage.placement(&placement.id).await?.as_ref().and_then(line_item);
+        if let Some(line_item) = found {
             return Ok(Ok(line_item));
         }
         let now = self.clock.now();
@@ -193,4 +200,9 @@ impl Deliverer {
         };
         Duration::from_millis(due_ms.clamp(20, SLEEP_MAX_MS).unsigned_abs())
     }
+}
+
+/// The line item that a launch named or we found earlier.
+fn line_item(placement: &Placement) -> Option<url::Url> {
+    placement.quiz.grades.as_ref().and_then(|grades| grades.line_item.clone())
 }

@@ -166,7 +166,7 @@ impl Demo {
             form.with("pool", &self.pool.id).with("questions", &QUESTIONS.to_string()).with("attempts", "2");
         visitor.submit(form).await?;
         if !visitor.page()?.says(&self.pool.title) {
-            bail!("the course page does not list the quiz");
+            bail!("the course page does not list the quiz: {}", visitor.page()?.gist());
         }
         Ok(())
     }
@@ -194,7 +194,7 @@ impl Demo {
             visitor.submit(anyway).await?;
         }
         if !visitor.page()?.says("points") {
-            bail!("no result is shown after handing in");
+            bail!("no result is shown after handing in: {}", visitor.page()?.gist());
         }
         Ok(points)
     }
@@ -253,8 +253,7 @@ fn listen(port: u16) -> anyhow::Result<TcpListener> {
 
 fn export(pool: &Pool, path: &Path) -> anyhow::Result<()> {
     let file = fs::File::create(path).with_context(|| format!("cannot write {}", path.display()))?;
-    // A fixed time, so that two runs write the same bytes.
-    write_package(pool, &PackageOptions::new(jiff::Timestamp::UNIX_EPOCH), std::io::BufWriter::new(file))?;
+    write_package(pool, &PackageOptions::default(), std::io::BufWriter::new(file))?;
     Ok(())
 }
 

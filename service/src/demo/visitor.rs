@@ -78,7 +78,7 @@ impl Visitor {
             let (url, status) = (answer.url().clone(), answer.status());
             let page = Page { url, html: answer.text().await? };
             if !status.is_success() {
-                bail!("{} answered {status}: {}", page.url.path(), page.heading());
+                bail!("{} answered {status}: {}", page.url.path(), page.gist());
             }
             match page.form_with_button("Continue") {
                 Ok(pass_on) => answer = self.send(pass_on).await?,
@@ -135,8 +135,9 @@ impl Page {
         Ok(self.url.join(address)?)
     }
 
-    fn heading(&self) -> String {
-        self.texts("h1, p").join(" ")
+    /// Headings and paragraphs, for telling what went wrong.
+    pub(super) fn gist(&self) -> String {
+        self.texts("h1, h2, h3, p").join(" ")
     }
 }
 

@@ -7,6 +7,8 @@
 mod api_tokens;
 mod records;
 mod sqlite;
+#[cfg(test)]
+mod test_body;
 
 use std::sync::Arc;
 

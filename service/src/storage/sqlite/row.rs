@@ -7,6 +7,7 @@ use serde::de::DeserializeOwned;
 use crate::storage::StorageError;
 
 /// A database error as ours.
+#[expect(clippy::needless_pass_by_value, reason = "the shape that map_err asks for")]
 pub(super) fn failed(error: rusqlite::Error) -> StorageError {
     StorageError::Database(error.to_string())
 }

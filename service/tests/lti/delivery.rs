@@ -1,0 +1,303 @@
+//! Grade delivery against a gradebook with planned faults: every grade arrives once, times strictly increase.
+
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use service::app::App;
+use service::clock::SettableClock;
+use service::storage::{
+    self, AttemptResult, DeliveryState, GradeEndpoint, LinkKey, NewPlacement, Placement, Responses, Started,
+    Storage, Submission,
+};
+
+use crate::platform::{DEPLOYMENT, Fault, Platform};
+use crate::tool::{Tool, monday, pool, registration, settings};
+
+const SCORE: &str = "https://purl.imsglobal.org/spec/lti-ags/scope/score";
+const LINE_ITEM: &str = "https://purl.imsglobal.org/spec/lti-ags/scope/lineitem";
+
+/// A store with one placement, and what delivers from it.
+struct Delivery {
+    app: App,
+    storage: Arc<dyn Storage>,
+    clock: Arc<SettableClock>,
+    platform: Platform,
+    placement: Placement,
+}
+
+impl Delivery {
+    async fn start(store: &str) -> Self {
+        let platform = Platform::start();
+        let endpoint = GradeEndpoint {
+            line_item: Some(format!("{}/items/9", platform.url).parse().unwrap()),
+            line_items: None,
+            scopes: [SCORE.to_owned()].into(),
+        };
+        Self::open(store, platform, Some(endpoint)).await
+    }
+
+    async fn open(store: &str, platform: Platform, grades: Option<GradeEndpoint>) -> Self {
+        let storage = storage::open(store).unwrap();
+        let registered = storage.put_registration(registration(&platform)).await.unwrap();
+        storage.put_pool(pool()).await.unwrap();
+        let link = LinkKey {
+            registration: registered.id,
+            deployment: DEPLOYMENT.into(),
+            resource_link: "link-4".into(),
+        };
+        let placement = NewPlacement {
+            link,
+            context: None,
+            title: "Litres in the river".to_owned(),
+            pool: "river-day".into(),
+            question_count: 5,
+            attempts_allowed: 3,
+            grades,
+            created_at: monday(),
+        };
+        let placement = storage.put_placement(placement).await.unwrap();
+        let clock = Arc::new(SettableClock::at(monday()));
+        let app = App::new(settings("http://127.0.0.1:1"), storage.clone(), clock.clone()).await.unwrap();
+        Self { app, storage, clock, platform, placement }
+    }
+
+    async fn submit(&self, user: &str, points: u32) {
+        submit(self.storage.as_ref(), &self.placement, user, points).await;
+    }
+
+    /// Sends what is due and returns how many were tried.
+    async fn deliver(&self) -> usize {
+        self.app.deliverer.clone().deliver_due().await.unwrap()
+    }
+
+    async fn state(&self, user: &str) -> (DeliveryState, Option<String>) {
+        let all = self.storage.deliveries_at(&self.placement.id).await.unwrap();
+        let one = all.into_iter().find(|delivery| delivery.user.as_str() == user).unwrap();
+        (one.state, one.problem)
+    }
+
+    /// Asserts that each score message had a later time than the one before it.
+    fn assert_times_increase(&self) {
+        let times = self.platform.timestamps();
+        assert!(times.windows(2).all(|pair| pair[0] < pair[1]), "{times:?}");
+    }
+}
+
+/// Begins and submits an attempt with `points` of 10.
+async fn submit(storage: &dyn Storage, placement: &Placement, user: &str, points: u32) {
+    let Started::Open(attempt) =
+        storage.start_attempt(&placement.id, &user.into(), "seed", monday()).await.unwrap()
+    else {
+        panic!("no attempt is left");
+    };
+    let result = AttemptResult { submitted_at: monday(), marks: "[]".to_owned(), points, maximum: 10 };
+    let submission = Submission { attempt: attempt.id, responses: Responses::new(), result, deliver: true };
+    storage.submit_attempt(submission).await.unwrap();
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn sends_actual_points_as_the_standard_writes_them() {
+    let delivery = Delivery::start("sqlite::memory:").await;
+    delivery.submit("pupil-7", 7).await;
+    assert_eq!(delivery.deliver().await, 1);
+    assert_eq!(delivery.deliver().await, 0, "what was delivered is not due");
+    let journal = delivery.platform.book.lock().unwrap().journal.clone();
+    assert_eq!(
+        journal,
+        [serde_json::json!({
+            "userId": "pupil-7",
+            "timestamp": "2026-03-02T08:05:00.000Z",
+            "activityProgress": "Completed",
+            "gradingProgress": "FullyGraded",
+            "scoreGiven": 7,
+            "scoreMaximum": 10,
+            "submission": {"startedAt": "2026-03-02T08:05:00.000Z", "submittedAt": "2026-03-02T08:05:00.000Z"},
+        })]
+    );
+    assert_eq!(delivery.state("pupil-7").await, (DeliveryState::Delivered, None));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn tries_again_after_500_and_after_the_pause_that_429_asks_for() {
+    let delivery = Delivery::start("sqlite::memory:").await;
+    delivery.platform.plan(&[Fault::Status(500), Fault::Busy(120)]);
+    delivery.submit("pupil-7", 7).await;
+    assert_eq!(delivery.deliver().await, 1);
+    assert_eq!(delivery.deliver().await, 0, "not at once");
+    delivery.clock.advance_ms(1_000);
+    assert_eq!(delivery.deliver().await, 1);
+    delivery.clock.advance_ms(119_000);
+    assert_eq!(delivery.deliver().await, 0, "the platform asked for 120 s");
+    delivery.clock.advance_ms(1_000);
+    assert_eq!(delivery.deliver().await, 1);
+    assert_eq!(delivery.platform.points("pupil-7"), Some(7));
+    delivery.assert_times_increase();
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn gets_a_new_token_once_after_401() {
+    let delivery = Delivery::start("sqlite::memory:").await;
+    delivery.platform.plan(&[Fault::Status(401)]);
+    delivery.submit("pupil-7", 7).await;
+    delivery.submit("pupil-8", 8).await;
+    delivery.deliver().await;
+    assert_eq!(
+        (delivery.platform.points("pupil-7"), delivery.platform.points("pupil-8")),
+        (Some(7), Some(8))
+    );
+    assert_eq!(delivery.platform.book.lock().unwrap().tokens, 2);
+
+    delivery.platform.plan(&[Fault::Status(401), Fault::Status(401)]);
+    delivery.submit("pupil-9", 9).await;
+    delivery.deliver().await;
+    let (state, problem) = delivery.state("pupil-9").await;
+    assert_eq!(state, DeliveryState::Parked);
+    assert!(problem.unwrap().contains("401"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn sends_again_when_the_answer_was_lost_after_processing() {
+    let delivery = Delivery::start("sqlite::memory:").await;
+    delivery.platform.plan(&[Fault::DropAfterProcessing]);
+    delivery.submit("pupil-7", 7).await;
+    delivery.deliver().await;
+    assert_eq!(delivery.state("pupil-7").await.0, DeliveryState::Waiting);
+    delivery.clock.advance_ms(1_000);
+    delivery.deliver().await;
+    assert_eq!(delivery.state("pupil-7").await.0, DeliveryState::Delivered);
+    assert_eq!(delivery.platform.points("pupil-7"), Some(7));
+    delivery.assert_times_increase();
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn sends_again_with_a_later_time_after_409() {
+    let delivery = Delivery::start("sqlite::memory:").await;
+    delivery.platform.plan(&[Fault::Status(409)]);
+    delivery.submit("pupil-7", 7).await;
+    delivery.deliver().await;
+    assert_eq!(delivery.deliver().await, 1, "at once");
+    assert_eq!(delivery.platform.points("pupil-7"), Some(7));
+    delivery.assert_times_increase();
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn parks_what_trying_again_would_not_help_and_sends_it_again_on_demand() {
+    let delivery = Delivery::start("sqlite::memory:").await;
+    for (user, status) in [("pupil-1", 400), ("pupil-2", 403), ("pupil-3", 404), ("pupil-4", 422)] {
+        delivery.platform.plan(&[Fault::Status(status)]);
+        delivery.submit(user, 5).await;
+        delivery.deliver().await;
+        let (state, problem) = delivery.state(user).await;
+        assert_eq!(state, DeliveryState::Parked, "{status}");
+        assert!(problem.unwrap().contains(&status.to_string()), "{status}");
+    }
+    delivery.clock.advance_ms(7 * 24 * 60 * 60 * 1000);
+    assert_eq!(delivery.deliver().await, 0, "parked grades are not tried by themselves");
+    let queue = delivery.storage.delivery_queue().await.unwrap();
+    assert_eq!((queue.waiting, queue.parked), (0, 4));
+    assert_eq!(delivery.storage.send_again(&delivery.placement.id, monday()).await.unwrap(), 4);
+    assert_eq!(delivery.deliver().await, 4);
+    assert_eq!(delivery.platform.points("pupil-2"), Some(5));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_clock_that_is_set_back_does_not_turn_times_back() {
+    let delivery = Delivery::start("sqlite::memory:").await;
+    delivery.submit("pupil-7", 4).await;
+    delivery.deliver().await;
+    delivery.submit("pupil-7", 9).await;
+    delivery.clock.advance_ms(-5_000);
+    assert_eq!(delivery.deliver().await, 0, "due at the time of the submit");
+    delivery.clock.advance_ms(5_000);
+    delivery.deliver().await;
+    assert_eq!(delivery.platform.points("pupil-7"), Some(9));
+    delivery.assert_times_increase();
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_best_attempt_counts_and_only_the_newest_grade_is_sent() {
+    let delivery = Delivery::start("sqlite::memory:").await;
+    for points in [4, 9, 6] {
+        delivery.submit("pupil-7", points).await;
+    }
+    assert_eq!(delivery.deliver().await, 1);
+    assert_eq!(delivery.platform.points("pupil-7"), Some(9));
+    assert_eq!(delivery.platform.timestamps().len(), 1);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_grade_survives_a_stop_between_sending_and_noting() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = format!("sqlite:{}", folder.path().join("tenths.db").display());
+    let (platform, grades) = {
+        let delivery = Delivery::start(&store).await;
+        delivery.submit("pupil-7", 7).await;
+        // Leased and perhaps sent, then the process is gone: nothing was noted.
+        let leased = delivery
+            .storage
+            .lease_grades(monday(), "2026-03-02T09:00:00Z".parse().unwrap(), 16)
+            .await
+            .unwrap();
+        assert_eq!(leased.len(), 1);
+        (delivery.platform, delivery.placement.quiz.grades)
+    };
+    let restarted = Delivery::open(&store, platform, grades).await;
+    assert_eq!(restarted.deliver().await, 0, "the lease holds until it is released");
+    restarted.storage.release_leases().await.unwrap();
+    assert_eq!(restarted.deliver().await, 1);
+    assert_eq!(restarted.platform.points("pupil-7"), Some(7));
+    assert!(restarted.platform.timestamps()[0] > monday(), "later than the time that may have been sent");
+    assert_eq!(restarted.state("pupil-7").await.0, DeliveryState::Delivered);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn finds_or_makes_the_line_item_that_launches_do_not_name() {
+    let platform = Platform::start();
+    let endpoint = GradeEndpoint {
+        line_item: None,
+        line_items: Some(format!("{}/items", platform.url).parse().unwrap()),
+        scopes: [SCORE.to_owned(), LINE_ITEM.to_owned()].into(),
+    };
+    let delivery = Delivery::open("sqlite::memory:", platform, Some(endpoint)).await;
+    delivery.submit("pupil-7", 7).await;
+    delivery.submit("pupil-8", 8).await;
+    delivery.deliver().await;
+    assert_eq!(
+        (delivery.platform.points("pupil-7"), delivery.platform.points("pupil-8")),
+        (Some(7), Some(8))
+    );
+    let items = delivery.platform.book.lock().unwrap().line_items.clone();
+    assert_eq!(items.len(), 1, "one column for the link: {items:?}");
+    assert_eq!(items[0]["resourceLinkId"], "link-4");
+    let placement = delivery.storage.placement(&delivery.placement.id).await.unwrap().unwrap();
+    assert!(placement.quiz.grades.unwrap().line_item.is_some(), "remembered");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn says_so_when_the_platform_takes_no_grades() {
+    let delivery = Delivery::open("sqlite::memory:", Platform::start(), None).await;
+    delivery.submit("pupil-7", 7).await;
+    delivery.deliver().await;
+    let (state, problem) = delivery.state("pupil-7").await;
+    assert_eq!(
+        (state, problem.as_deref()),
+        (DeliveryState::Parked, Some("the platform takes no grades for this link"))
+    );
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_server_sends_at_once_after_a_submit_and_stops_cleanly() {
+    let tool = Tool::start().await;
+    let login = tool.login().await;
+    tool.launch_with(&login, &tool.claims(&login)).await;
+    let placement = tool.storage.placements().await.unwrap().pop().unwrap();
+    submit(tool.storage.as_ref(), &placement, "pupil-7", 7).await;
+    tool.server.app.waker.wake();
+    let limit = Instant::now() + Duration::from_secs(10);
+    while tool.platform.points("pupil-7").is_none() {
+        assert!(Instant::now() < limit, "the grade did not arrive");
+        tokio::time::sleep(Duration::from_millis(10)).await;
+    }
+    tool.server.stop().await;
+    assert!(tool.client.get(format!("{}/health/live", tool.url)).send().await.is_err(), "nobody answers");
+}

@@ -1,0 +1,242 @@
+//! A small platform of our own: it signs tokens, right or wrong, and keeps a gradebook with planned faults. It shares
+//! no code with the service.
+
+use std::collections::{BTreeMap, VecDeque};
+use std::net::TcpListener;
+use std::pin::Pin;
+use std::sync::{Arc, LazyLock, Mutex};
+use std::task::{Context, Poll};
+
+use actix_web::body::{BodySize, MessageBody};
+use actix_web::{App, HttpRequest, HttpResponse, HttpServer, web};
+use aws_lc_rs::encoding::AsDer;
+use aws_lc_rs::rand::SystemRandom;
+use aws_lc_rs::rsa::KeySize;
+use aws_lc_rs::signature::{RSA_PKCS1_SHA256, RsaKeyPair, RsaPublicKeyComponents};
+use base64::{Engine, engine::general_purpose::URL_SAFE_NO_PAD};
+use serde_json::{Value, json};
+
+pub(crate) const CLIENT_ID: &str = "river-day-tool";
+pub(crate) const DEPLOYMENT: &str = "deployment-1";
+
+/// The platform's key, and one that it does not publish.
+static OWN_KEY: LazyLock<RsaKeyPair> = LazyLock::new(|| RsaKeyPair::generate(KeySize::Rsa2048).unwrap());
+static FOREIGN_KEY: LazyLock<RsaKeyPair> = LazyLock::new(|| RsaKeyPair::generate(KeySize::Rsa2048).unwrap());
+
+/// What the gradebook does with the next score.
+#[derive(Debug, Clone, Copy)]
+pub(crate) enum Fault {
+    /// Answers with a status, without taking the score.
+    Status(u16),
+    /// Asks for a pause in seconds.
+    Busy(u64),
+    /// Takes the score and breaks off the answer.
+    DropAfterProcessing,
+}
+
+/// Everything the platform has seen.
+#[derive(Default)]
+pub(crate) struct Book {
+    /// Planned faults, first come first served.
+    pub(crate) faults: VecDeque<Fault>,
+    /// Every score message that arrived, refused ones too.
+    pub(crate) journal: Vec<Value>,
+    /// The score on record for each learner.
+    pub(crate) scores: BTreeMap<String, Value>,
+    /// How many tokens were given out.
+    pub(crate) tokens: usize,
+    /// How many times the key set was read.
+    pub(crate) key_reads: usize,
+    /// Answer for the key set instead of the keys.
+    pub(crate) keys_broken: bool,
+    /// Line items made by the tool.
+    pub(crate) line_items: Vec<Value>,
+}
+
+/// A running platform. It ends with the test's runtime.
+#[derive(Clone)]
+pub(crate) struct Platform {
+    pub(crate) url: String,
+    pub(crate) book: Arc<Mutex<Book>>,
+}
+
+impl Platform {
+    pub(crate) fn start() -> Self {
+        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+        let url = format!("http://{}", listener.local_addr().unwrap());
+        let platform = Self { url, book: Arc::default() };
+        let shared = platform.clone();
+        let server = HttpServer::new(move || {
+            App::new()
+                .app_data(web::Data::new(shared.clone()))
+                .route("/keys", web::get().to(keys))
+                .route("/token", web::post().to(token))
+                .route("/items", web::get().to(list_items))
+                .route("/items", web::post().to(make_item))
+                .route("/items/{item}/scores", web::post().to(score))
+        })
+        .workers(1)
+        .listen(listener)
+        .unwrap()
+        .disable_signals()
+        .run();
+        tokio::spawn(server);
+        platform
+    }
+
+    /// Plans faults for the next scores.
+    pub(crate) fn plan(&self, faults: &[Fault]) {
+        self.book.lock().unwrap().faults.extend(faults);
+    }
+
+    /// The timestamps of all score messages that arrived, in order.
+    pub(crate) fn timestamps(&self) -> Vec<jiff::Timestamp> {
+        let book = self.book.lock().unwrap();
+        book.journal.iter().map(|score| score["timestamp"].as_str().unwrap().parse().unwrap()).collect()
+    }
+
+    /// The points on record for a learner.
+    pub(crate) fn points(&self, user: &str) -> Option<u64> {
+        self.book.lock().unwrap().scores.get(user).and_then(|score| score["scoreGiven"].as_u64())
+    }
+}
+
+/// The key that signs a token.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Signer {
+    Own,
+    Foreign,
+    /// HS256 with the text of the public key as the secret.
+    PublicKeyAsSecret,
+    Nobody,
+}
+
+/// A token from any header and any claims, well-formed or not.
+pub(crate) fn sign(header: &str, claims: &str, signer: Signer) -> String {
+    let signed = format!("{}.{}", URL_SAFE_NO_PAD.encode(header), URL_SAFE_NO_PAD.encode(claims));
+    let signature = match signer {
+        Signer::Own => rsa(&OWN_KEY, signed.as_bytes()),
+        Signer::Foreign => rsa(&FOREIGN_KEY, signed.as_bytes()),
+        Signer::PublicKeyAsSecret => {
+            let secret = public_key(&OWN_KEY, "own").to_string();
+            let key = aws_lc_rs::hmac::Key::new(aws_lc_rs::hmac::HMAC_SHA256, secret.as_bytes());
+            aws_lc_rs::hmac::sign(&key, signed.as_bytes()).as_ref().to_vec()
+        }
+        Signer::Nobody => Vec::new(),
+    };
+    format!("{signed}.{}", URL_SAFE_NO_PAD.encode(signature))
+}
+
+fn rsa(key: &RsaKeyPair, message: &[u8]) -> Vec<u8> {
+    let mut signature = vec![0; key.public_modulus_len()];
+    key.sign(&RSA_PKCS1_SHA256, &SystemRandom::new(), message, &mut signature).unwrap();
+    signature
+}
+
+/// The public half of the key that the platform does not publish, for tokens that bring their own.
+pub(crate) fn foreign_public_key() -> Value {
+    public_key(&FOREIGN_KEY, "own")
+}
+
+fn public_key(key: &RsaKeyPair, kid: &str) -> Value {
+    use aws_lc_rs::signature::KeyPair;
+    assert!(key.as_der().is_ok());
+    let numbers = RsaPublicKeyComponents::<Vec<u8>>::from(key.public_key());
+    json!({"kty": "RSA", "kid": kid, "use": "sig", "alg": "RS256",
+        "n": URL_SAFE_NO_PAD.encode(numbers.n), "e": URL_SAFE_NO_PAD.encode(numbers.e)})
+}
+
+async fn keys(platform: web::Data<Platform>) -> HttpResponse {
+    let mut book = platform.book.lock().unwrap();
+    book.key_reads += 1;
+    if book.keys_broken {
+        return HttpResponse::InternalServerError().finish();
+    }
+    HttpResponse::Ok().json(json!({"keys": [public_key(&OWN_KEY, "own")]}))
+}
+
+/// Checks the form of the request; the whole-flow tests check the assertion's signature.
+async fn token(platform: web::Data<Platform>, form: web::Form<BTreeMap<String, String>>) -> HttpResponse {
+    assert_eq!(form["grant_type"], "client_credentials");
+    assert_eq!(form["client_assertion_type"], "urn:ietf:params:oauth:client-assertion-type:jwt-bearer");
+    let claims = form["client_assertion"].split('.').nth(1).unwrap();
+    let claims: Value = serde_json::from_slice(&URL_SAFE_NO_PAD.decode(claims).unwrap()).unwrap();
+    assert_eq!(claims["iss"], CLIENT_ID);
+    assert_eq!(claims["sub"], CLIENT_ID);
+    assert_eq!(claims["aud"], format!("{}/token", platform.url));
+    assert!(claims["iat"].is_i64() && claims["exp"].is_i64() && claims["jti"].is_string());
+    let mut book = platform.book.lock().unwrap();
+    book.tokens += 1;
+    let token = format!("token-{}", book.tokens);
+    HttpResponse::Ok().json(json!({"access_token": token, "token_type": "Bearer", "expires_in": 3600,
+        "scope": form["scope"]}))
+}
+
+async fn list_items(platform: web::Data<Platform>, request: HttpRequest) -> HttpResponse {
+    assert_eq!(request.headers().get("accept").unwrap(), "application/vnd.ims.lis.v2.lineitemcontainer+json");
+    let wanted = request.query_string().strip_prefix("resource_link_id=").unwrap().to_owned();
+    let book = platform.book.lock().unwrap();
+    let items: Vec<_> = book.line_items.iter().filter(|item| item["resourceLinkId"] == wanted).collect();
+    HttpResponse::Ok().content_type("application/vnd.ims.lis.v2.lineitemcontainer+json").json(items)
+}
+
+async fn make_item(platform: web::Data<Platform>, body: web::Bytes) -> HttpResponse {
+    let mut item: Value = serde_json::from_slice(&body).unwrap();
+    let mut book = platform.book.lock().unwrap();
+    item["id"] = json!(format!("{}/items/{}", platform.url, book.line_items.len() + 1));
+    book.line_items.push(item.clone());
+    HttpResponse::Created().json(item)
+}
+
+async fn score(platform: web::Data<Platform>, request: HttpRequest, body: web::Bytes) -> HttpResponse {
+    assert_eq!(request.headers().get("content-type").unwrap(), "application/vnd.ims.lis.v1.score+json");
+    let message: Value = serde_json::from_slice(&body).unwrap();
+    let mut book = platform.book.lock().unwrap();
+    book.journal.push(message.clone());
+    match book.faults.pop_front() {
+        Some(Fault::Status(status)) => {
+            return HttpResponse::build(status.try_into().unwrap()).finish();
+        }
+        Some(Fault::Busy(seconds)) => {
+            return HttpResponse::TooManyRequests().insert_header(("retry-after", seconds)).finish();
+        }
+        Some(Fault::DropAfterProcessing) => {
+            record(&mut book, message);
+            return HttpResponse::Ok().body(BrokenBody);
+        }
+        None => {}
+    }
+    if record(&mut book, message) {
+        HttpResponse::NoContent().finish()
+    } else {
+        HttpResponse::Conflict().finish()
+    }
+}
+
+/// Records a score unless one with the same or a later timestamp is there.
+fn record(book: &mut Book, message: Value) -> bool {
+    let user = message["userId"].as_str().unwrap().to_owned();
+    let later = book
+        .scores
+        .get(&user)
+        .is_none_or(|known| known["timestamp"].as_str().unwrap() < message["timestamp"].as_str().unwrap());
+    if later {
+        book.scores.insert(user, message);
+    }
+    later
+}
+
+/// An answer that breaks off.
+struct BrokenBody;
+
+impl MessageBody for BrokenBody {
+    type Error = std::io::Error;
+
+    fn size(&self) -> BodySize {
+        BodySize::Sized(64)
+    }
+
+    fn poll_next(self: Pin<&mut Self>, _: &mut Context<'_>) -> Poll<Option<Result<web::Bytes, Self::Error>>> {
+        Poll::Ready(Some(Err(std::io::Error::other("planned fault"))))
+    }
+}
