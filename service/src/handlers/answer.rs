@@ -82,7 +82,6 @@ impl ResponseError for PageError {
             frame: Frame { language: "en-US".into(), title: title.into(), place: "", wide: false },
             sentence,
             hint: Some(hint.into()),
-            link: None,
         };
         page(self.status_code(), &notice)
             .unwrap_or_else(|_| HttpResponse::build(self.status_code()).body(notice.sentence))

@@ -63,8 +63,6 @@ pub struct NoticePage {
     pub sentence: String,
     /// What to do next.
     pub hint: Option<String>,
-    /// Where to go next.
-    pub link: Option<Link>,
 }
 
 #[cfg(test)]
@@ -77,7 +75,6 @@ mod tests {
             frame: Frame { language: "en-US".into(), title: "<script>".into(), place: "Quiz", wide: false },
             sentence: "\"><img src=x>".into(),
             hint: None,
-            link: None,
         };
         let html = page.render().unwrap();
         assert!(!html.contains("<script>"), "{html}");

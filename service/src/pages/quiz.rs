@@ -5,7 +5,8 @@ use askama::Template;
 use super::marked::MarkedQuestion;
 use super::{Frame, Link};
 
-/// Most characters an answer may have; longer ones are refused with a sentence beside the field.
+/// Most characters an answer may have; longer ones are refused with a sentence beside the field. The field itself has no
+/// limit, because browsers cut pasted text at one without a word.
 pub const ANSWER_LENGTH_MAX: usize = 200;
 
 /// What a pupil meets first, and between attempts.

@@ -66,3 +66,17 @@ pub struct ApiToken {
     /// When it was made.
     pub created_at: Timestamp,
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_role_is_read_back_by_its_name_and_others_are_refused() {
+        for role in ApiRole::ALL {
+            assert_eq!(role.name().parse(), Ok(role));
+        }
+        let refused = "Coordinator".parse::<ApiRole>().unwrap_err().to_string();
+        assert!(refused.contains("\"Coordinator\"") && refused.contains("auditor"), "{refused}");
+    }
+}
