@@ -17,11 +17,14 @@
 mod addition;
 mod comparison;
 mod division;
+mod fractions;
 mod multiplication;
+mod place_value;
 mod powers_of_ten;
 mod rounding;
 mod story;
 mod subtraction;
+mod units;
 
 use alloc::{string::String, vec::Vec};
 use core::cmp::Ordering;
@@ -61,16 +64,16 @@ pub struct Misconception {
 pub enum Rule {
     /// Bends one of the four operations.
     Operation(Operation, fn(&Decimal, &Decimal) -> Option<Decimal>),
-    /// Bends comparing, also inside `max`, `min` and `smallest_at_least`.
-    Compare(fn(&Decimal, &Decimal) -> Option<Relation>),
-    /// Bends rounding to a number of places.
-    Round(fn(&Decimal, u32) -> Option<Decimal>),
     /// Works another exercise in the place of one with this operation. An exercise, not its result, so that a
     /// quotient that does not end can still be rounded.
     Exercise(Operation, fn(&Decimal, &Decimal) -> Option<Exercise>),
     /// Bends multiplying and dividing by 10, 100, 1000 …: the other number, and how many places its digits should
     /// move to the left (below zero: to the right).
     PowerOfTen(fn(&Decimal, i32) -> Option<Decimal>),
+    /// Bends comparing, also inside `max`, `min` and `smallest_at_least`.
+    Compare(fn(&Decimal, &Decimal) -> Option<Relation>),
+    /// Bends rounding to a number of places.
+    Round(fn(&Decimal, u32) -> Option<Decimal>),
     /// Works another expression in the place of the whole one, which is shown with its values filled in.
     Instead(fn(&Expression) -> Option<Expression>),
     /// Cannot be told from the expression: the family states the mistaken expression beside the step.
@@ -90,6 +93,9 @@ pub fn all() -> impl Iterator<Item = &'static Misconception> {
         division::ALL,
         comparison::ALL,
         rounding::ALL,
+        place_value::ALL,
+        fractions::ALL,
+        units::ALL,
         story::ALL,
     ];
     groups.into_iter().flatten()
@@ -276,7 +282,9 @@ fn with_point(number: u128, places: u32) -> Option<Decimal> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::arithmetic::Fractions;
     use alloc::{collections::BTreeSet, string::ToString};
+    use proptest::prelude::*;
 
     #[test]
     fn names_are_unique_and_texts_are_judgements_not_verdicts() {
@@ -317,5 +325,77 @@ mod tests {
                 "subtract-copies-unfilled-places"
             ]
         );
+    }
+
+    #[test]
+    fn every_rule_fires_on_some_exercise() {
+        let exercises = [
+            "4.6 + 0.75",
+            "4.68 + 2.57",
+            "12.5 + 3.41",
+            "7.42 - 3.18",
+            "9.04 - 3.28",
+            "8.40 - 3.16",
+            "5.86 - 2.04",
+            "6.3 - 2.75",
+            "5.02 - 2.98",
+            "12.5 - 0.34",
+            "1.2 * 0.3",
+            "2.5 * 1.4",
+            "0.03 * 0.2",
+            "2.3 * 10",
+            "6.4 * 100",
+            "8.24 / 4",
+            "7.2 / 0.36",
+            "2 / 5",
+            "6 / 0.5",
+            "0.35 ? 0.8",
+            "0.83 ? 0.4",
+            "0.3 ? 0.4",
+            "0.41 ? 0.29",
+            "0.5 ? 0.50",
+            "4.4502 ? 4.45",
+            "2.15 ? 12.3",
+            "round(4.68, 1)",
+            "round(3.96, 1)",
+            "round(2.449, 1)",
+            "round(3.25, 1)",
+            "9 / 100",
+            "15 / 10",
+            "6 + 4 / 100",
+            "0.4",
+            "1 / 4",
+            "1.2 + 35 / 100",
+            "1 + 30 / 60",
+            "10 - 3 * 1.25",
+        ];
+        let exercises: Vec<Expression> = exercises.iter().map(|text| text.parse().unwrap()).collect();
+        for misconception in all() {
+            let fires = exercises.iter().any(|one| predict(misconception, one, &Names::new()).is_some());
+            assert_eq!(fires, !matches!(misconception.rule, Rule::Stated), "{}", misconception.id);
+        }
+    }
+
+    proptest! {
+        // Long numbers make each case slow: every misconception works on every expression.
+        #![proptest_config(ProptestConfig::with_cases(48))]
+
+        #[test]
+        fn never_predicts_the_right_answer(a in 0_i128..10_i128.pow(20), b in 0_i128..10_000, p in 0_u32..20, q in 0_u32..5) {
+            let number = |units, places| Decimal::new(units, places).unwrap();
+            let names = Names::from([
+                ("long".into(), number(a, p)), ("a".into(), number(a % 100_000, p % 4)), ("b".into(), number(b, q)),
+            ]);
+            for text in [
+                "a + b", "a - b", "a * b", "a / b", "a ? b", "round(a / b, 2)", "a + b / 100", "a * 100", "a / 1000",
+                "a", "long * long", "long / b", "long - b", "b + long", "long * 1000", "long ? b", "round(long, 3)",
+            ] {
+                let expression: Expression = text.parse().unwrap();
+                let right = evaluate(&Fractions, &expression, &names).ok();
+                for predicted in predict_all(all(), &expression, &names) {
+                    prop_assert_ne!(Some(predicted.value), right, "{:?} on {} {:?}", predicted, text, names);
+                }
+            }
+        }
     }
 }
