@@ -175,7 +175,7 @@ impl Driver {
     fn announced_port(&mut self) -> Result<u16> {
         let mut line = String::new();
         while self._output.read_line(&mut line)? > 0 {
-            if let Some((_, port)) = line.trim_end().trim_end_matches('.').rsplit_once("on port ")
+            if let Some((_, port)) = line.trim_end().trim_end_matches('.').split_once("started successfully on port ")
                 && let Ok(port) = port.parse()
             {
                 return Ok(port);
@@ -358,21 +358,23 @@ impl Browser {
         Ok(self.client.screenshot().await?)
     }
 
-    /// Closes the browser; fails if a page had anything wrong: files that did not load, broken rules of its content
-    /// policy, failed scripts.
+    /// What was wrong with the pages so far, in the browser's own words: files that did not load, broken rules of a
+    /// content policy, failed scripts.
     ///
     /// # Errors
-    /// If a page had, with the browser's own words.
-    pub async fn close(self) -> Result<()> {
+    /// If the browser is gone.
+    pub async fn complaints(&self) -> Result<Vec<String>> {
         let log = self.client.issue_cmd(ReadLog).await?;
-        let complaints: Vec<&str> = log
-            .as_array()
-            .context("the browser's log is a list")?
-            .iter()
-            .filter(|entry| matches!(entry["level"].as_str(), Some("SEVERE" | "WARNING")))
-            .filter_map(|entry| entry["message"].as_str())
-            .collect();
-        ensure!(complaints.is_empty(), "the browser complains: {}", complaints.join("\n"));
+        let entries = log.as_array().context("the browser's log is a list")?.iter();
+        let bad = entries.filter(|entry| matches!(entry["level"].as_str(), Some("SEVERE" | "WARNING")));
+        Ok(bad.filter_map(|entry| entry["message"].as_str()).map(str::to_owned).collect())
+    }
+
+    /// Closes the browser.
+    ///
+    /// # Errors
+    /// If it is gone.
+    pub async fn close(self) -> Result<()> {
         Ok(self.client.close().await?)
     }
 }
