@@ -97,7 +97,7 @@ impl School {
         teacher.fill("#questions", &QUESTIONS.to_string()).await?;
         teacher.fill("#attempts", "2").await?;
         teacher.scroll_to("h1").await?;
-        self.pictures.take("teacher-places-a-quiz", teacher).await?;
+        self.pictures.keep("teacher-places-a-quiz", &teacher.picture().await?)?;
         teacher.click(Locator::XPath(&button("Place this quiz"))).await?;
         let activity = teacher.text("ul.activities h3").await?;
         ensure!(activity == self.demo.pool().title, "the course lists '{activity}'");
@@ -121,7 +121,7 @@ impl School {
             tokio::time::sleep(Duration::from_millis(50)).await;
             teacher.reload().await?;
         }
-        self.pictures.take("gradebook", teacher).await
+        self.pictures.keep("gradebook", &teacher.picture_of("body").await?)
     }
 
     /// The tool's own class page leads to what the mistaken answer is consistent with.
@@ -130,7 +130,7 @@ impl School {
         teacher.click(Locator::LinkText("Open")).await?;
         let attempts = teacher.texts("table.rows .tries a").await?;
         ensure!(attempts.len() == 3, "the class page lists the attempts {attempts:?}");
-        self.pictures.take("class", teacher).await?;
+        self.pictures.keep("class", &teacher.picture_of("body").await?)?;
         let mut reasons = Vec::new();
         for place in 1..=attempts.len() {
             teacher.click(Locator::XPath(&format!("(//*[@class='tries']//a)[{place}]"))).await?;
@@ -204,8 +204,8 @@ impl School {
     async fn sit_on_a_phone(&self, name: &str) -> Result<String> {
         let pupil = self.driver.open(Screen::PHONE, Scripts::On).await?;
         self.start_quiz(&pupil, name).await?;
-        pupil.fits().await?;
         let items = self.questions_on(&pupil).await?;
+        pupil.fits().await?;
         for (index, item) in items.iter().enumerate() {
             answer(&pupil, index, item, &item.right_responses()).await?;
         }
@@ -249,7 +249,7 @@ impl School {
 
     async fn picture_of_question(&self, browser: &Browser, index: usize, name: &str) -> Result<()> {
         browser.scroll_to(&format!("section[aria-labelledby=q{}]", index + 1)).await?;
-        self.pictures.take(name, browser).await
+        self.pictures.keep(name, &browser.picture().await?)
     }
 }
 
@@ -354,8 +354,7 @@ impl Pictures {
         Ok(Self { folder, kept })
     }
 
-    async fn take(&self, name: &str, browser: &Browser) -> Result<()> {
-        let picture = browser.picture().await?;
+    fn keep(&self, name: &str, picture: &[u8]) -> Result<()> {
         let size = picture.len();
         ensure!(!self.kept || size <= PICTURE_MAX, "{name} has {size} bytes, more than {PICTURE_MAX}");
         Ok(fs::write(self.folder.join(format!("{name}.png")), picture)?)

@@ -55,7 +55,7 @@ pub struct Screen {
 
 impl Screen {
     /// A window on a desk.
-    pub const DESK: Self = Self { width: 1000, height: 800, density: 1 };
+    pub const DESK: Self = Self { width: 1000, height: 860, density: 1 };
     /// A narrow phone.
     pub const PHONE: Self = Self { width: 360, height: 740, density: 2 };
 }
@@ -175,7 +175,8 @@ impl Driver {
     fn announced_port(&mut self) -> Result<u16> {
         let mut line = String::new();
         while self._output.read_line(&mut line)? > 0 {
-            if let Some((_, port)) = line.trim_end().trim_end_matches('.').split_once("started successfully on port ")
+            if let Some((_, port)) =
+                line.trim_end().trim_end_matches('.').split_once("started successfully on port ")
                 && let Ok(port) = port.parse()
             {
                 return Ok(port);
@@ -356,6 +357,14 @@ impl Browser {
     /// If the browser is gone.
     pub async fn picture(&self) -> Result<Vec<u8>> {
         Ok(self.client.screenshot().await?)
+    }
+
+    /// What can be seen of an element, as a PNG: less than the screen where a page is short.
+    ///
+    /// # Errors
+    /// If there is no such element.
+    pub async fn picture_of(&self, selector: &str) -> Result<Vec<u8>> {
+        Ok(self.find(Locator::Css(selector)).await?.screenshot().await?)
     }
 
     /// What was wrong with the pages so far, in the browser's own words: files that did not load, broken rules of a

@@ -142,7 +142,8 @@ impl Demo {
         }
         let gradebook = self.delivered(expected.len()).await;
         let held = |id: &str| grades_of(&gradebook, id);
-        let mismatches: Vec<_> = expected.iter().filter(|(id, points)| held(id) != [points.to_string()]).collect();
+        let mismatches: Vec<_> =
+            expected.iter().filter(|(id, points)| held(id) != [points.to_string()]).collect();
         for (id, points) in &mismatches {
             tracing::error!("pupil {id} should have {points} points, the gradebook holds {:?}", held(id));
         }
