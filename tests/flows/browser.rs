@@ -38,14 +38,16 @@ async fn a_quiz_goes_from_the_teachers_choice_to_the_gradebook() -> Result<()> {
     let teacher = school.driver.open(Screen::DESK, Scripts::On).await?;
     let [careful, forgetful, mobile] = school.pupils(&teacher).await?;
     school.place(&teacher).await.context("placing the quiz")?;
+    let (with_mistake, misconception) =
+        school.sit_with_a_mistake(&careful).await.context("the pupil with the keyboard")?;
     let points = [
-        school.sit_with_a_mistake(&careful).await.context("the pupil with the keyboard")?,
+        with_mistake,
         school.sit_without_scripts(&forgetful).await.context("the pupil without scripts")?,
         school.sit_on_a_phone(&mobile).await.context("the pupil with the phone")?,
     ];
     let earned = [careful, forgetful, mobile].into_iter().zip(points).collect();
     school.find_grades(&teacher, &earned).await.context("the gradebook")?;
-    school.find_reason(&teacher).await.context("the class page")?;
+    school.find_reason(&teacher, misconception).await.context("the class page")?;
 
     leave(teacher).await?;
     school.demo.stop().await
@@ -125,7 +127,7 @@ impl School {
     }
 
     /// The tool's own class page leads to what the mistaken answer is consistent with.
-    async fn find_reason(&self, teacher: &Browser) -> Result<()> {
+    async fn find_reason(&self, teacher: &Browser, misconception: &Misconception) -> Result<()> {
         self.enter_as_teacher(teacher).await?;
         teacher.click(Locator::LinkText("Open")).await?;
         let attempts = teacher.texts("table.rows .tries a").await?;
@@ -141,8 +143,8 @@ impl School {
             teacher.click(Locator::LinkText("Back to the class")).await?;
         }
         match reasons.as_slice() {
-            [one] if one.contains("Answers consistent with") => Ok(()),
-            _ => bail!("the teacher should read one reason: {reasons:?}"),
+            [one] if one.to_lowercase().contains(&misconception.teacher.to_lowercase()) => Ok(()),
+            _ => bail!("the teacher should read once '{}': {reasons:?}", misconception.teacher),
         }
     }
 }
@@ -150,7 +152,7 @@ impl School {
 /// The pupils' part.
 impl School {
     /// With keys alone, one step wrong as a misconception predicts: the result says why.
-    async fn sit_with_a_mistake(&self, name: &str) -> Result<String> {
+    async fn sit_with_a_mistake(&self, name: &str) -> Result<(String, &'static Misconception)> {
         let pupil = self.driver.open(Screen::DESK, Scripts::On).await?;
         self.start_quiz(&pupil, name).await?;
         let items = self.questions_on(&pupil).await?;
@@ -171,7 +173,7 @@ impl School {
         check_reason(&pupil, &mistake).await?;
         self.picture_of_question(&pupil, mistake.question, "result-with-reason").await?;
         leave(pupil).await?;
-        Ok(format!("{shown} of {}", total(&items)))
+        Ok((format!("{shown} of {}", total(&items)), mistake.misconception))
     }
 
     /// No scripts and the last answer forgotten: the page asks once more, then takes it.
