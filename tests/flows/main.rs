@@ -1,1 +1,3 @@
 //! Whole flows, one module each.
+
+mod browser;

@@ -1,1 +1,3 @@
 //! Support for the whole-flow tests.
+
+pub mod browser;
