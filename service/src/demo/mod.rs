@@ -6,7 +6,7 @@
 //! up with is worked out from the script ([`class`]), not from the service's marks.
 
 mod class;
-mod visitor;
+pub mod visitor;
 
 use std::fs;
 use std::net::{Ipv4Addr, SocketAddr, TcpListener};
@@ -137,7 +137,8 @@ impl Demo {
         }
         let gradebook = self.delivered(expected.len()).await;
         let held = |id: &str| grades_of(&gradebook, id);
-        let mismatches: Vec<_> = expected.iter().filter(|(id, points)| held(id) != [points.to_string()]).collect();
+        let mismatches: Vec<_> =
+            expected.iter().filter(|(id, points)| held(id) != [points.to_string()]).collect();
         for (id, points) in &mismatches {
             tracing::error!("pupil {id} should have {points} points, the gradebook holds {:?}", held(id));
         }
