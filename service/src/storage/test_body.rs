@@ -359,6 +359,34 @@ on_every_store! {
     many_submits_at_once_all_count
 }
 
+/// As when `tenths load` writes while the service serves.
+#[tokio::test(flavor = "multi_thread")]
+async fn two_processes_can_write_one_file_at_once() {
+    let folder = tempfile::tempdir().unwrap();
+    let address = format!("sqlite:{}", folder.path().join("store.db").display());
+    let stores = [open(&address).unwrap(), open(&address).unwrap()];
+    let placed = placement(stores[0].as_ref(), "l1", 1).await;
+    let mut tasks = tokio::task::JoinSet::new();
+    for number in 0..100 {
+        let (store, placed) = (stores[number % 2].clone(), placed.clone());
+        tasks.spawn(async move { submit(store.as_ref(), &placed, &format!("u{number}"), 5).await });
+    }
+    tasks.join_all().await;
+    for store in stores {
+        assert_eq!(store.delivery_queue().await.unwrap().waiting, 100);
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn a_new_file_is_readable_by_its_owner_only() {
+    use std::os::unix::fs::PermissionsExt;
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("store.db");
+    open(&format!("sqlite:{}", path.display())).unwrap();
+    assert_eq!(std::fs::metadata(path).unwrap().permissions().mode() & 0o777, 0o600);
+}
+
 #[test]
 fn other_stores_are_refused_with_a_reason() {
     let problem = |address: &str| open(address).err().map(|error| error.to_string()).unwrap_or_default();

@@ -31,6 +31,7 @@ pub(super) struct Sqlite {
 impl Sqlite {
     /// Opens or creates the file at `path`.
     pub(super) fn open(path: &Path) -> Result<Self, StorageError> {
+        keep_private(path)?;
         let mut writer = Connection::open(path).map_err(row::failed)?;
         prepare(&writer)?;
         schema::migrate(&mut writer)?;
@@ -46,6 +47,20 @@ impl Sqlite {
         prepare(&writer)?;
         schema::migrate(&mut writer)?;
         Ok(Self { connections: Connections::spawn(writer, None)? })
+    }
+}
+
+/// Creates a missing file readable by its owner only: it will hold our private key. SQLite gives its side files the
+/// same rights. A file that exists keeps the rights somebody gave it.
+fn keep_private(path: &Path) -> Result<(), StorageError> {
+    use std::os::unix::fs::OpenOptionsExt;
+    match std::fs::OpenOptions::new().write(true).create_new(true).mode(0o600).open(path) {
+        Ok(_) => Ok(()),
+        Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => Ok(()),
+        Err(error) => Err(StorageError::Address {
+            address: format!("sqlite:{}", path.display()),
+            problem: format!("cannot be created: {error}"),
+        }),
     }
 }
 

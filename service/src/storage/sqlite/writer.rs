@@ -16,8 +16,9 @@ const QUEUE_LENGTH: usize = 1024;
 /// How many steps share a commit at most.
 const GROUP_SIZE: usize = 128;
 
-/// One step of work on a connection. It returns what to do once the fate of the commit is known.
-type Step = Box<dyn FnOnce(&Connection) -> Reply + Send>;
+/// One step of work on a connection, or the problem if its transaction could not begin. It returns what to do once
+/// the fate of the commit is known.
+type Step = Box<dyn FnOnce(Result<&Connection, &str>) -> Reply + Send>;
 type Reply = Box<dyn FnOnce(Result<(), &str>) + Send>;
 
 /// Handles to the threads; dropping the last one ends them.
@@ -29,9 +30,11 @@ pub(super) struct Connections {
 impl Connections {
     /// Starts the threads. Without a `reader` (a database in memory has one connection) the writer reads too.
     pub(super) fn spawn(writer: Connection, reader: Option<Connection>) -> Result<Self, StorageError> {
-        let writer = spawn_thread("tenths-store-write", writer)?;
+        // Immediate: a transaction that reads before it writes would fail at once when another process (`tenths load`)
+        // wrote in between, instead of waiting for it.
+        let writer = spawn_thread("tenths-store-write", writer, "BEGIN IMMEDIATE")?;
         let reader = match reader {
-            Some(connection) => spawn_thread("tenths-store-read", connection)?,
+            Some(connection) => spawn_thread("tenths-store-read", connection, "BEGIN")?,
             None => writer.clone(),
         };
         Ok(Self { writer, reader })
@@ -56,27 +59,34 @@ impl Connections {
     }
 }
 
-fn spawn_thread(name: &str, connection: Connection) -> Result<mpsc::Sender<Step>, StorageError> {
+fn spawn_thread(
+    name: &str,
+    connection: Connection,
+    begin: &'static str,
+) -> Result<mpsc::Sender<Step>, StorageError> {
     let (sender, receiver) = mpsc::channel(QUEUE_LENGTH);
     std::thread::Builder::new()
         .name(name.to_owned())
-        .spawn(move || serve(&connection, receiver))
+        .spawn(move || serve(&connection, begin, receiver))
         .map_err(|error| StorageError::Database(format!("cannot start the store's thread: {error}")))?;
     Ok(sender)
 }
 
 /// Takes waiting steps in groups until the last handle is dropped.
-fn serve(connection: &Connection, mut steps: mpsc::Receiver<Step>) {
+fn serve(connection: &Connection, begin: &str, mut steps: mpsc::Receiver<Step>) {
     let mut group = Vec::with_capacity(GROUP_SIZE);
     while steps.blocking_recv_many(&mut group, GROUP_SIZE) > 0 {
-        let begun = connection.execute_batch("BEGIN");
-        let replies: Vec<Reply> = group.drain(..).map(|step| step(connection)).collect();
-        let ended = begun.and_then(|()| connection.execute_batch("COMMIT"));
+        let begun = connection.execute_batch(begin).map_err(|error| error.to_string());
+        let replies: Vec<Reply> = group
+            .drain(..)
+            .map(|step| step(begun.as_ref().map(|()| connection).map_err(String::as_str)))
+            .collect();
+        let ended =
+            begun.and_then(|()| connection.execute_batch("COMMIT").map_err(|error| error.to_string()));
         if ended.is_err() && !connection.is_autocommit() {
             // Nothing is left to try if this fails too; every caller is told of the first failure.
             let _ = connection.execute_batch("ROLLBACK");
         }
-        let ended = ended.map_err(|error| error.to_string());
         for reply in replies {
             reply(ended.as_ref().copied().map_err(String::as_str));
         }
@@ -91,7 +101,10 @@ where
 {
     let (answer, answered) = oneshot::channel();
     let boxed: Step = Box::new(move |connection| {
-        let result = in_savepoint(connection, step);
+        let result = match connection {
+            Ok(connection) => in_savepoint(connection, step),
+            Err(problem) => Err(StorageError::Database(problem.to_owned())),
+        };
         Box::new(move |committed| {
             let outcome = match committed {
                 Ok(()) => result,
