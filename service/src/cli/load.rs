@@ -2,8 +2,10 @@
 
 use std::path::PathBuf;
 
+use anyhow::bail;
+
 use super::{block_on, output, pool};
-use crate::storage::{self, StoredPool};
+use crate::storage::{self, PutPool, StoredPool};
 
 /// Arguments of `tenths load`.
 #[derive(Debug, clap::Args)]
@@ -21,7 +23,13 @@ pub(super) fn run(arguments: &LoadArguments) -> anyhow::Result<()> {
     let stored = StoredPool::of(&pool);
     let (id, item_count) = (stored.id.clone(), stored.item_count);
     let store = storage::open(&arguments.store)?;
-    let new = block_on(async { Ok(store.put_pool(stored).await?) })?;
-    let what = if new { "loaded" } else { "replaced" };
+    let what = match block_on(async { Ok(store.put_pool(stored).await?) })? {
+        PutPool::New => "loaded",
+        PutPool::Replaced => "replaced",
+        PutPool::InUse => bail!(
+            "the pool '{id}' is placed in courses and holds other questions; pupils may be working on them, so \
+             load the new one under another id"
+        ),
+    };
     output::line(&format!("{what} pool {id}: {item_count} questions"))
 }

@@ -20,8 +20,20 @@ pub(super) fn failure(error: &anyhow::Error) -> ExitCode {
         return ExitCode::SUCCESS;
     }
     // Nothing is left to do if even this cannot be written.
-    let _ = writeln!(io::stderr().lock(), "tenths: {error:#}");
+    let _ = writeln!(io::stderr().lock(), "tenths: {}", told(error));
     ExitCode::from(1)
+}
+
+/// An error with its causes, each told once: many errors already end with the words of their cause.
+fn told(error: &anyhow::Error) -> String {
+    error.chain().fold(String::new(), |told, cause| {
+        let cause = cause.to_string();
+        match told.as_str() {
+            "" => cause,
+            known if known.ends_with(&cause) => told,
+            known => format!("{known}: {cause}"),
+        }
+    })
 }
 
 /// Prints help, version or what is wrong with the arguments: exit code 0 or 2.
@@ -116,4 +128,22 @@ pub(super) fn progress(total: u64, what: &'static str) -> ProgressBar {
     bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()));
     bar.set_prefix(what);
     bar
+}
+
+#[cfg(test)]
+mod tests {
+    use super::told;
+
+    #[derive(Debug, thiserror::Error)]
+    #[error("section 2: {source}")]
+    struct Outer {
+        source: std::num::ParseIntError,
+    }
+
+    #[test]
+    fn causes_are_told_once() {
+        let source = "x".parse::<u8>().unwrap_err();
+        let error = anyhow::Error::new(Outer { source }).context("plan.toml");
+        assert_eq!(told(&error), "plan.toml: section 2: invalid digit found in string");
+    }
 }

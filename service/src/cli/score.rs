@@ -42,12 +42,36 @@ struct ResponseRecord {
 }
 
 /// One row of a CSV file: a response to one step.
-#[derive(Debug, Deserialize)]
+#[derive(Debug)]
 struct ResponseRow {
     pupil: String,
     question: String,
     step: String,
     response: String,
+}
+
+/// Where the columns of a CSV file are; others, such as `at`, may stand between and behind them.
+struct Columns([usize; 4]);
+
+impl Columns {
+    const NAMES: [&'static str; 4] = ["pupil", "question", "step", "response"];
+
+    fn find(headers: &csv::StringRecord) -> anyhow::Result<Self> {
+        let place = |name: &str| headers.iter().position(|known| known == name);
+        let missing: Vec<&str> = Self::NAMES.into_iter().filter(|name| place(name).is_none()).collect();
+        if !missing.is_empty() {
+            bail!("the header row lacks {}; expected pupil,question,step,response", missing.join(", "));
+        }
+        Ok(Self(Self::NAMES.map(|name| place(name).unwrap_or_default())))
+    }
+
+    fn read(&self, row: &csv::StringRecord) -> Result<ResponseRow, String> {
+        let field = |column: usize| {
+            let text = row.get(self.0[column]).map(str::to_owned);
+            text.ok_or_else(|| format!("the row ends before its {}", Self::NAMES[column]))
+        };
+        Ok(ResponseRow { pupil: field(0)?, question: field(1)?, step: field(2)?, response: field(3)? })
+    }
 }
 
 pub(super) fn run(arguments: &ScoreArguments) -> anyhow::Result<()> {
@@ -101,7 +125,7 @@ impl Scoring<'_> {
             }
             match serde_json::from_str::<ResponseRecord>(&line) {
                 Ok(record) => self.mark(number, &record)?,
-                Err(error) => self.unusable(number, &format!("column {}: {error}", error.column())),
+                Err(error) => self.unusable(number, &told(&error)),
             }
         }
         Ok(())
@@ -113,14 +137,7 @@ impl Scoring<'_> {
             .flexible(true)
             .trim(csv::Trim::Headers)
             .from_reader(BufReader::new(file));
-        let headers = reader.headers().context("the file has no header row")?.clone();
-        let missing: Vec<&str> = ["pupil", "question", "step", "response"]
-            .into_iter()
-            .filter(|name| !headers.iter().any(|known| known == *name))
-            .collect();
-        if !missing.is_empty() {
-            bail!("the header row lacks {}; expected pupil,question,step,response", missing.join(", "));
-        }
+        let columns = Columns::find(reader.headers().context("the file has no header row")?)?;
         let mut gathered: Option<(u64, ResponseRecord)> = None;
         let mut row = csv::StringRecord::new();
         loop {
@@ -135,46 +152,68 @@ impl Scoring<'_> {
                     continue;
                 }
             }
-            let parsed: ResponseRow = match row.deserialize(Some(&headers)) {
-                Ok(parsed) => parsed,
-                Err(error) => {
-                    self.unusable(line, &error.to_string());
-                    continue;
-                }
-            };
-            match &mut gathered {
-                Some((_, record)) if record.pupil == parsed.pupil && record.question == parsed.question => {
-                    record.responses.insert(parsed.step, parsed.response);
-                }
-                _ => {
-                    let responses = BTreeMap::from([(parsed.step, parsed.response)]);
-                    let next = ResponseRecord { pupil: parsed.pupil, question: parsed.question, responses };
-                    if let Some((line, complete)) = gathered.replace((line, next)) {
-                        self.mark(line, &complete)?;
-                    }
-                }
+            match columns.read(&row) {
+                Ok(response) => self.gather(&mut gathered, line, response)?,
+                Err(problem) => self.unusable(line, &problem),
             }
         }
-        if let Some((line, complete)) = gathered {
-            self.mark(line, &complete)?;
+        match gathered {
+            Some((line, complete)) => self.mark(line, &complete),
+            None => Ok(()),
+        }
+    }
+
+    /// Adds a row to the answer it belongs to; the answer before it is complete and marked. A row that cannot be used
+    /// takes no other with it.
+    fn gather(
+        &mut self,
+        gathered: &mut Option<(u64, ResponseRecord)>,
+        line: u64,
+        row: ResponseRow,
+    ) -> anyhow::Result<()> {
+        if let Some(problem) = self.problem_of(&row.question, std::iter::once(row.step.as_str())) {
+            self.unusable(line, &problem);
+            return Ok(());
+        }
+        match gathered {
+            Some((_, record)) if record.pupil == row.pupil && record.question == row.question => {
+                if record.responses.contains_key(&row.step) {
+                    self.unusable(line, &format!("the step '{}' was answered in an earlier row", row.step));
+                } else {
+                    record.responses.insert(row.step, row.response);
+                }
+            }
+            _ => {
+                let responses = BTreeMap::from([(row.step, row.response)]);
+                let next = ResponseRecord { pupil: row.pupil, question: row.question, responses };
+                if let Some((line, complete)) = gathered.replace((line, next)) {
+                    self.mark(line, &complete)?;
+                }
+            }
         }
         Ok(())
     }
 
     fn mark(&mut self, line: u64, record: &ResponseRecord) -> anyhow::Result<()> {
-        let Some(item) = self.items.get(record.question.as_str()) else {
-            self.unusable(line, &format!("the pool has no question '{}'", record.question));
-            return Ok(());
-        };
-        if let Some(step) = record.responses.keys().find(|id| !item.steps.iter().any(|step| step.id == **id))
-        {
-            self.unusable(line, &format!("the question '{}' has no step '{step}'", record.question));
+        let steps = record.responses.keys().map(String::as_str);
+        if let Some(problem) = self.problem_of(&record.question, steps) {
+            self.unusable(line, &problem);
             return Ok(());
         }
+        let item = self.items[record.question.as_str()];
         serde_json::to_writer(&mut self.target, &mark(item, &record.pupil, &record.responses))?;
         writeln!(self.target)?;
         self.marked += 1;
         Ok(())
+    }
+
+    /// Why responses to these steps of a question cannot be marked, if so.
+    fn problem_of<'s>(&self, question: &str, mut steps: impl Iterator<Item = &'s str>) -> Option<String> {
+        let Some(item) = self.items.get(question) else {
+            return Some(format!("the pool has no question '{question}'"));
+        };
+        let strange = steps.find(|id| !item.steps.iter().any(|step| step.id == *id))?;
+        Some(format!("the question '{question}' has no step '{strange}'"))
     }
 
     fn unusable(&mut self, line: u64, reason: &str) {
@@ -190,4 +229,11 @@ impl Scoring<'_> {
         output::note(&format!("{} answers marked, {} rows not usable", self.marked, self.unusable));
         if self.unusable > 0 { bail!("some rows could not be used") } else { Ok(()) }
     }
+}
+
+/// A JSON error within one line; the reader's own count of lines would always be 1.
+fn told(error: &serde_json::Error) -> String {
+    let text = error.to_string();
+    let problem = text.split(" at line ").next().unwrap_or(&text);
+    format!("column {}: {problem}", error.column())
 }

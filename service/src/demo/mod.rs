@@ -6,7 +6,7 @@
 //! up with is worked out from the script ([`class`]), not from the service's marks.
 
 mod class;
-mod visitor;
+pub mod visitor;
 
 use std::fs;
 use std::net::{Ipv4Addr, SocketAddr, TcpListener};

@@ -1,10 +1,24 @@
 //! A visitor of web pages: opens addresses, follows links, fills in forms and keeps cookies, as a browser without
 //! scripts does. It knows nothing of the service or the platform but what their pages say.
+//!
+//! ```no_run
+//! # use service::demo::visitor::Visitor;
+//! # async fn visit() -> anyhow::Result<()> {
+//! let mut pupil = Visitor::new()?;
+//! pupil.open("http://127.0.0.1:8700").await?;
+//! let entering = pupil.page()?.form_with_button("Amaya")?;
+//! pupil.submit(entering).await?;
+//! pupil.follow("Open").await?;
+//! assert!(pupil.page()?.says("River day"));
+//! # Ok(())
+//! # }
+//! ```
 
 use std::time::Duration;
 
 use anyhow::{Context, bail};
 use reqwest::StatusCode;
+use reqwest::header::SET_COOKIE;
 use scraper::{ElementRef, Html, Selector};
 use url::Url;
 
@@ -12,54 +26,79 @@ use url::Url;
 const MOST_PASSES: usize = 8;
 
 /// Someone who visits pages.
-pub(super) struct Visitor {
+pub struct Visitor {
     client: reqwest::Client,
     page: Option<Page>,
+    passed: Vec<Page>,
 }
 
 /// A page as it arrived.
-pub(super) struct Page {
+#[derive(Debug)]
+pub struct Page {
     url: Url,
+    status: StatusCode,
+    sets_cookies: bool,
     html: String,
 }
 
 /// A form with what is filled in.
 #[derive(Debug, Clone)]
-pub(super) struct Form {
+pub struct Form {
     action: Url,
     posts: bool,
     fields: Vec<(String, String)>,
 }
 
 impl Visitor {
-    pub(super) fn new() -> anyhow::Result<Self> {
+    /// A visitor who has been nowhere yet.
+    ///
+    /// # Errors
+    /// If no HTTP client can be set up.
+    pub fn new() -> anyhow::Result<Self> {
         let client = reqwest::Client::builder()
             .cookie_store(true)
             .no_proxy()
             .timeout(Duration::from_secs(20))
             .build()?;
-        Ok(Self { client, page: None })
+        Ok(Self { client, page: None, passed: Vec::new() })
     }
 
-    /// The page in front of the visitor.
-    pub(super) fn page(&self) -> anyhow::Result<&Page> {
+    /// The page in front of the visitor; also one that refused something.
+    ///
+    /// # Errors
+    /// If nothing has been opened yet.
+    pub fn page(&self) -> anyhow::Result<&Page> {
         self.page.as_ref().context("no page has been opened")
     }
 
+    /// The pages that passed the visitor on to the present one, in order, forms and all.
+    pub fn passed(&self) -> &[Page] {
+        &self.passed
+    }
+
     /// Opens an address.
-    pub(super) async fn open(&mut self, address: &str) -> anyhow::Result<()> {
+    ///
+    /// # Errors
+    /// If there is no answer, or one that refuses or fails; the page then still lies in front of the visitor.
+    pub async fn open(&mut self, address: &str) -> anyhow::Result<()> {
         let answer = self.client.get(address).send().await?;
         self.arrive(answer).await
     }
 
     /// Follows the first link of that text.
-    pub(super) async fn follow(&mut self, text: &str) -> anyhow::Result<()> {
+    ///
+    /// # Errors
+    /// If the page has no such link, and as [`Visitor::open`].
+    pub async fn follow(&mut self, text: &str) -> anyhow::Result<()> {
         let address = self.page()?.link(text)?;
         self.open(address.as_str()).await
     }
 
     /// Sends a form.
-    pub(super) async fn submit(&mut self, form: Form) -> anyhow::Result<()> {
+    ///
+    /// # Errors
+    /// As [`Visitor::open`].
+    pub async fn submit(&mut self, form: Form) -> anyhow::Result<()> {
         let answer = self.send(form).await?;
         self.arrive(answer).await
     }
@@ -75,19 +114,15 @@ impl Visitor {
 
     /// Takes a page in, and presses the button of pages that only pass on.
     async fn arrive(&mut self, mut answer: reqwest::Response) -> anyhow::Result<()> {
+        self.passed.clear();
         for _ in 0..MOST_PASSES {
-            let (url, status) = (answer.url().clone(), answer.status());
-            let page = Page { url, html: answer.text().await? };
-            // A form that comes back with a question is a page to answer, not a failure.
-            if !status.is_success() && status != StatusCode::UNPROCESSABLE_ENTITY {
-                bail!("{} answered {status}: {}", page.url.path(), page.gist());
-            }
+            let page = Page::read(answer).await?;
             match page.form_with_button("Continue") {
-                Ok(pass_on) => answer = self.send(pass_on).await?,
-                Err(_) => {
-                    self.page = Some(page);
-                    return Ok(());
+                Ok(pass_on) if page.is_usable() => {
+                    self.passed.push(page);
+                    answer = self.send(pass_on).await?;
                 }
+                _ => return self.page.insert(page).expect_usable(),
             }
         }
         bail!("more than {MOST_PASSES} pages in a row only pass on")
@@ -95,19 +130,66 @@ impl Visitor {
 }
 
 impl Page {
+    async fn read(answer: reqwest::Response) -> anyhow::Result<Self> {
+        Ok(Self {
+            url: answer.url().clone(),
+            status: answer.status(),
+            sets_cookies: answer.headers().contains_key(SET_COOKIE),
+            html: answer.text().await?,
+        })
+    }
+
+    /// Whether a person can go on from here. A form that comes back with a question is a page to answer, no failure.
+    fn is_usable(&self) -> bool {
+        self.status.is_success() || self.status == StatusCode::UNPROCESSABLE_ENTITY
+    }
+
+    fn expect_usable(&self) -> anyhow::Result<()> {
+        if self.is_usable() {
+            return Ok(());
+        }
+        bail!("{} answered {}: {}", self.url.path(), self.status, self.gist())
+    }
+
+    /// Where the page came from.
+    pub fn url(&self) -> &Url {
+        &self.url
+    }
+
+    /// The HTTP status it came with, as a number.
+    pub fn status(&self) -> u16 {
+        self.status.as_u16()
+    }
+
+    /// Whether its answer set a cookie.
+    pub fn sets_cookies(&self) -> bool {
+        self.sets_cookies
+    }
+
+    /// The page as it was sent.
+    pub fn html(&self) -> &str {
+        &self.html
+    }
+
     /// Whether the page shows that text.
-    pub(super) fn says(&self, text: &str) -> bool {
+    pub fn says(&self, text: &str) -> bool {
         self.texts("body").iter().any(|shown| shown.contains(text))
     }
 
-    /// The texts of all elements that a CSS selector finds.
-    pub(super) fn texts(&self, selector: &str) -> Vec<String> {
+    /// The texts of all elements that a CSS selector finds, with blanks folded.
+    ///
+    /// # Panics
+    /// If the selector is malformed: selectors are written in code, not taken from outside.
+    pub fn texts(&self, selector: &str) -> Vec<String> {
         let document = Html::parse_document(&self.html);
         document.select(&known(selector)).map(text_of).collect()
     }
 
     /// The form of the first button that begins with that text, with the button's own name, value and address.
-    pub(super) fn form_with_button(&self, text: &str) -> anyhow::Result<Form> {
+    ///
+    /// # Errors
+    /// If there is no such button.
+    pub fn form_with_button(&self, text: &str) -> anyhow::Result<Form> {
         let document = Html::parse_document(&self.html);
         for form in document.select(&known("form")) {
             let button = form.select(&known("button")).find(|button| text_of(*button).starts_with(text));
@@ -138,14 +220,19 @@ impl Page {
     }
 
     /// Headings and paragraphs, for telling what went wrong.
-    pub(super) fn gist(&self) -> String {
+    pub fn gist(&self) -> String {
         self.texts("h1, h2, h3, p").join(" ")
     }
 }
 
 impl Form {
+    /// What is filled in under that name.
+    pub fn value(&self, name: &str) -> Option<&str> {
+        self.fields.iter().find(|(known, _)| known == name).map(|(_, value)| value.as_str())
+    }
+
     /// The form with one more field filled in, in place of what stood there.
-    pub(super) fn with(mut self, name: &str, value: &str) -> Self {
+    pub fn with(mut self, name: &str, value: &str) -> Self {
         self.fields.retain(|(known, _)| known != name);
         self.fields.push((name.to_owned(), value.to_owned()));
         self
@@ -165,5 +252,5 @@ fn text_of(element: ElementRef<'_>) -> String {
 }
 
 fn known(selector: &str) -> Selector {
-    Selector::parse(selector).expect("selectors in this module are written well")
+    Selector::parse(selector).expect("selectors are written in code, well-formed")
 }

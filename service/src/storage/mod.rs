@@ -119,8 +119,9 @@ pub trait Storage: Send + Sync + 'static {
 
     // --- pools and placements ---
 
-    /// Stores a pool, replacing one with the same id. True when it is new.
-    async fn put_pool(&self, pool: StoredPool) -> Result<bool, StorageError>;
+    /// Stores a pool, replacing one with the same id. Pupils' questions are drawn from the stored pool at each
+    /// request, so one that is placed stays as it is: other content under its id changes nothing.
+    async fn put_pool(&self, pool: StoredPool) -> Result<PutPool, StorageError>;
     /// One pool.
     async fn pool(&self, id: &PoolId) -> Result<Option<StoredPool>, StorageError>;
     /// All pools by title, without their questions.

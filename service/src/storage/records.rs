@@ -242,6 +242,17 @@ impl StoredPool {
     }
 }
 
+/// What became of a pool that was to be stored.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PutPool {
+    /// There was none with its id.
+    New,
+    /// It took the place of the one with its id, or was that one.
+    Replaced,
+    /// Nothing was stored: the one with its id is placed in courses and holds other content.
+    InUse,
+}
+
 /// A pool in a list.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct PoolSummary {

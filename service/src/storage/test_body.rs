@@ -151,12 +151,25 @@ async fn pools_are_listed_and_replaced(store: Arc<dyn Storage>) {
         item_count: 3,
         json: "{}".to_owned(),
     };
-    assert!(store.put_pool(pool("Rivers")).await.unwrap());
-    assert!(!store.put_pool(pool("Bicycles")).await.unwrap());
+    assert_eq!(store.put_pool(pool("Rivers")).await.unwrap(), PutPool::New);
+    assert_eq!(store.put_pool(pool("Bicycles")).await.unwrap(), PutPool::Replaced);
     assert_eq!(store.pool(&"p1".into()).await.unwrap(), Some(pool("Bicycles")));
     let listed = store.pools().await.unwrap();
     assert_eq!(listed.len(), 1);
     assert_eq!(listed[0].title, "Bicycles");
+}
+
+async fn a_placed_pool_keeps_its_content(store: Arc<dyn Storage>) {
+    placement(store.as_ref(), "l1", 1).await;
+    let pool = |json: &str| StoredPool {
+        id: "p1".into(),
+        title: "Rivers".to_owned(),
+        item_count: 3,
+        json: json.to_owned(),
+    };
+    assert_eq!(store.put_pool(pool("{}")).await.unwrap(), PutPool::Replaced, "the same content");
+    assert_eq!(store.put_pool(pool(r#"{"other": 1}"#)).await.unwrap(), PutPool::InUse);
+    assert_eq!(store.pool(&"p1".into()).await.unwrap(), Some(pool("{}")));
 }
 
 async fn a_found_line_item_stays_when_launches_name_none(store: Arc<dyn Storage>) {
@@ -334,6 +347,7 @@ on_every_store! {
     a_login_state_is_taken_once
     a_session_lives_until_it_ends
     pools_are_listed_and_replaced
+    a_placed_pool_keeps_its_content
     a_found_line_item_stays_when_launches_name_none
     attempts_are_continued_counted_and_used_up
     responses_are_merged_by_question_and_closed_with_the_attempt

@@ -9,7 +9,7 @@ use super::caller::Caller;
 use super::error::ApiError;
 use super::records::{Failure, PoolEntry, PoolFile, PoolLoaded, PoolOutline, QuestionOutline};
 use crate::app::App;
-use crate::storage::{ApiRole, PoolId, StoredPool};
+use crate::storage::{ApiRole, PoolId, PutPool, StoredPool};
 
 /// Loads a pool file after proving every question in it.
 ///
@@ -42,8 +42,9 @@ pub(crate) async fn load(
         questions: stored.item_count,
         receipt: pool.receipt(),
     };
-    refuse_if_in_use(&app, &stored).await?;
-    app.storage.put_pool(stored).await?;
+    if app.storage.put_pool(stored).await? == PutPool::InUse {
+        return Err(ApiError::PoolInUse(loaded.id));
+    }
     tracing::info!(pool.id = loaded.id, questions = loaded.questions, "pool loaded");
     Ok(HttpResponse::Created().insert_header((LOCATION, format!("/api/v1/pools/{}", loaded.id))).json(loaded))
 }
@@ -52,14 +53,6 @@ fn prove(body: &[u8]) -> Result<Pool, ApiError> {
     let text = std::str::from_utf8(body)
         .map_err(|error| ApiError::Pool(format!("the file is not UTF-8: {error}")))?;
     Pool::from_json(text).map_err(|error| ApiError::Pool(error.to_string()))
-}
-
-/// Pupils' questions are drawn from the stored pool at each request, so a placed pool must stay as it is.
-async fn refuse_if_in_use(app: &App, new: &StoredPool) -> Result<(), ApiError> {
-    let Some(old) = app.storage.pool(&new.id).await? else { return Ok(()) };
-    let placements = app.storage.placements().await?;
-    let in_use = placements.iter().any(|placement| placement.quiz.pool == new.id);
-    if in_use && old.json != new.json { Err(ApiError::PoolInUse(new.id.to_string())) } else { Ok(()) }
 }
 
 /// Lists the pools.

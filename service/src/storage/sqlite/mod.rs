@@ -133,7 +133,7 @@ impl Storage for Sqlite {
         self.connections.write(move |c| launches::purge(c, before)).await
     }
 
-    async fn put_pool(&self, pool: StoredPool) -> Result<bool, StorageError> {
+    async fn put_pool(&self, pool: StoredPool) -> Result<PutPool, StorageError> {
         self.connections.write(move |c| pools::put_pool(c, &pool)).await
     }
 

@@ -7,20 +7,26 @@ use super::row::{count, failed, ms, time, to_json};
 use crate::entropy;
 use crate::storage::{
     ContextId, DeploymentId, GradeEndpoint, LinkKey, NewPlacement, Placement, PlacementId, PoolId,
-    PoolSummary, RegistrationId, ResourceLinkId, StorageError, StoredPool,
+    PoolSummary, PutPool, RegistrationId, ResourceLinkId, StorageError, StoredPool,
 };
 
-pub(super) fn put_pool(c: &Connection, pool: &StoredPool) -> Result<bool, StorageError> {
-    let known: bool = c
-        .query_row("SELECT EXISTS (SELECT 1 FROM pools WHERE id = ?1)", [&pool.id.0], |row| row.get(0))
-        .map_err(failed)?;
+pub(super) fn put_pool(c: &Connection, new: &StoredPool) -> Result<PutPool, StorageError> {
+    let old = pool(c, &new.id)?;
+    if old.as_ref().is_some_and(|old| old.json != new.json) && is_placed(c, &new.id)? {
+        return Ok(PutPool::InUse);
+    }
     c.execute(
         "INSERT INTO pools (id, title, item_count, json) VALUES (?1, ?2, ?3, ?4)
          ON CONFLICT (id) DO UPDATE SET title = excluded.title, item_count = excluded.item_count, json = excluded.json",
-        params![pool.id.0, pool.title, pool.item_count, pool.json],
+        params![new.id.0, new.title, new.item_count, new.json],
     )
     .map_err(failed)?;
-    Ok(!known)
+    Ok(if old.is_some() { PutPool::Replaced } else { PutPool::New })
+}
+
+fn is_placed(c: &Connection, id: &PoolId) -> Result<bool, StorageError> {
+    c.query_row("SELECT EXISTS (SELECT 1 FROM placements WHERE pool = ?1)", [&id.0], |row| row.get(0))
+        .map_err(failed)
 }
 
 pub(super) fn pool(c: &Connection, id: &PoolId) -> Result<Option<StoredPool>, StorageError> {

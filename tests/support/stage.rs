@@ -1,0 +1,78 @@
+//! The service as a process of its own, with a store in a folder, beside a school that has placed a quiz.
+
+use std::path::{Path, PathBuf};
+
+use tempfile::TempDir;
+
+use crate::program::{Served, free_port, run_well};
+use crate::school::{PLAN, School};
+
+/// A placed quiz, with everything around it.
+pub struct Stage {
+    /// The platform and its people.
+    pub school: School,
+    served: Served,
+    port: u16,
+    folder: TempDir,
+}
+
+impl Stage {
+    /// Registers the platform, loads the pool, starts the service, and lets the teacher place the quiz: each as
+    /// coordinator and teacher do.
+    ///
+    /// # Panics
+    /// If any of it does not work; so for all that follows.
+    pub async fn set() -> Self {
+        let folder = tempfile::tempdir().expect("a folder can be made");
+        let port = free_port();
+        let school = School::open(&format!("http://127.0.0.1:{port}")).await;
+        let store = store_in(&folder);
+        school.register(&store, &school.practice.registration().deployment_id);
+        run_well(["load", path(&pool_file(&folder, "river-day-1")), "--store", &store]);
+        let served = Served::start(port, &store, &log_in(&folder)).await;
+        school.place_quiz().await;
+        Self { school, served, port, folder }
+    }
+
+    /// The service's store, as commands take it.
+    pub fn store(&self) -> String {
+        store_in(&self.folder)
+    }
+
+    /// A file with the pool, drawn by that seed.
+    pub fn pool_file(&self, seed: &str) -> PathBuf {
+        pool_file(&self.folder, seed)
+    }
+
+    /// Everything that the service has logged.
+    pub fn log(&self) -> String {
+        std::fs::read_to_string(log_in(&self.folder)).expect("the log can be read")
+    }
+
+    /// Kills the service as a power cut does, does something, and starts it again at the same address on the same
+    /// store.
+    pub async fn die_and_restart(&mut self, meanwhile: impl FnOnce(&School)) {
+        self.served.kill();
+        meanwhile(&self.school);
+        self.served = Served::start(self.port, &self.store(), &log_in(&self.folder)).await;
+    }
+}
+
+fn store_in(folder: &TempDir) -> String {
+    format!("sqlite:{}", folder.path().join("tenths.db").display())
+}
+
+fn log_in(folder: &TempDir) -> PathBuf {
+    folder.path().join("service.log")
+}
+
+fn pool_file(folder: &TempDir, seed: &str) -> PathBuf {
+    let (plan, pool) = (folder.path().join("plan.toml"), folder.path().join("pool.json"));
+    std::fs::write(&plan, PLAN).expect("a plan can be written");
+    run_well(["pool", path(&plan), "--seed", seed, "-o", path(&pool)]);
+    pool
+}
+
+fn path(path: &Path) -> &str {
+    path.to_str().expect("folders for temporary files have plain names")
+}
