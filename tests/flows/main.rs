@@ -1,1 +1,4 @@
 //! Whole flows, one module each.
+
+mod decimal_cases;
+mod words;
