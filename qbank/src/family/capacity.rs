@@ -48,7 +48,12 @@ struct Part {
 #[derive(Clone, Debug, PartialEq)]
 enum Choice {
     Fixed(Decimal),
-    Range { from: u64, to: u64, places: u32, ends_nonzero: bool },
+    Range {
+        from: u64,
+        to: u64,
+        places: u32,
+        ends_nonzero: bool,
+    },
     /// Only in parts without an automaton.
     Listed(Vec<Decimal>),
 }
