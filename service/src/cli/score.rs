@@ -1,6 +1,6 @@
 //! `tenths score`: marks for responses in a file, row by row.
 use std::{
-    collections::BTreeMap,
+    collections::{BTreeMap, btree_map::Entry},
     fs::File,
     io::{BufRead, BufReader, Read, Write},
     path::PathBuf,
@@ -176,13 +176,17 @@ impl Scoring<'_> {
             return Ok(());
         }
         match gathered {
-            Some((_, record)) if record.pupil == row.pupil && record.question == row.question => {
-                if record.responses.contains_key(&row.step) {
-                    self.unusable(line, &format!("the step '{}' was answered in an earlier row", row.step));
-                } else {
-                    record.responses.insert(row.step, row.response);
+            Some((_, record)) if record.pupil == row.pupil && record.question == row.question => match record
+                .responses
+                .entry(row.step)
+            {
+                Entry::Vacant(step) => {
+                    step.insert(row.response);
                 }
-            }
+                Entry::Occupied(step) => {
+                    self.unusable(line, &format!("the step '{}' was answered in an earlier row", step.key()));
+                }
+            },
             _ => {
                 let responses = BTreeMap::from([(row.step, row.response)]);
                 let next = ResponseRecord { pupil: row.pupil, question: row.question, responses };
