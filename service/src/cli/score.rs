@@ -1,6 +1,6 @@
 //! `tenths score`: marks for responses in a file, row by row.
 use std::{
-    collections::BTreeMap,
+    collections::{BTreeMap, btree_map::Entry},
     fs::File,
     io::{BufRead, BufReader, Read, Write},
     path::PathBuf,
@@ -177,10 +177,14 @@ impl Scoring<'_> {
         }
         match gathered {
             Some((_, record)) if record.pupil == row.pupil && record.question == row.question => {
-                if record.responses.contains_key(&row.step) {
-                    self.unusable(line, &format!("the step '{}' was answered in an earlier row", row.step));
-                } else {
-                    record.responses.insert(row.step, row.response);
+                match record.responses.entry(row.step) {
+                    Entry::Vacant(free) => {
+                        free.insert(row.response);
+                    }
+                    Entry::Occupied(taken) => {
+                        let step = taken.key();
+                        self.unusable(line, &format!("the step '{step}' was answered in an earlier row"));
+                    }
                 }
             }
             _ => {
