@@ -14,7 +14,8 @@
 //!
 //! Modules in reading order:
 //!
-//! 1. [`decimal`]: a numeral as it is written; [`expression`]: the small language of answers;
+//! 1. [`decimal`]: a numeral as it is written; [`words`]: the same in words; [`expression`]: the small language of
+//!    answers;
 //! 2. [`arithmetic`]: the routes that evaluate an expression; [`columns`]: the schoolbook route, drawn as working;
 //! 3. [`misconceptions`]: the same machine, bent;
 //! 4. [`family`], [`draw`], [`question`]: from an authored family to a proven item;
@@ -43,4 +44,5 @@ pub mod question;
 pub mod reading;
 pub mod receipt;
 pub mod units;
+pub mod words;
 pub mod working;

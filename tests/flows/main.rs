@@ -1,6 +1,7 @@
 //! Whole flows, one module each.
 #![expect(clippy::unwrap_used, reason = "a test stops at what it did not expect")]
 
+mod browser;
 mod commands;
 mod demo;
 mod hostile;

@@ -1,8 +1,9 @@
-//! Support for the whole-flow tests: the real program, a school on the practice platform, a stage
-//! with both, outside tools, waiting.
+//! Support for the whole-flow tests: the real program, a school on the practice platform, a stage with both, a
+//! browser, outside tools, waiting.
 //!
 //! Nothing here asserts what a flow must come to; that is said in the flows.
 
+pub mod browser;
 pub mod program;
 pub mod school;
 pub mod stage;

@@ -11,8 +11,9 @@ use core::ops::Range;
 use toml::Spanned;
 
 use super::{
-    Choices, Condition, Family, FamilyErrors, FamilyFault, FamilyStep, Feature, GivenRange, Numbers, Texts,
-    drawing::slots,
+    Choices, Condition, Family, FamilyErrors, FamilyFault, FamilyStep, Feature, GivenRange, Numbers, Space,
+    Texts,
+    drawing::{DrawError, slots},
     file::{Ends, FamilyFile, GivenFile, RequireFile, StepFile, TextFile},
 };
 use crate::{
@@ -20,13 +21,19 @@ use crate::{
     decimal::Decimal,
     expression::Expression,
     misconceptions::{self, Misconception},
-    question::{StepKind, is_plain_id},
+    question::{Item, StepKind, is_plain_id},
     reading::Locale,
     units,
 };
 
-/// Positions tried before a family is believed to yield questions.
-const TRIAL_DRAWS: u64 = 4;
+/// Questions drawn before a family is believed, beyond the first.
+const TRIAL_DRAWS: usize = 3;
+/// Among how many positions the first question must be found: a family that hardly ever fits would draw for ever.
+const TRIAL_POSITIONS: u64 = 500;
+
+fn not_void(drawn: &Result<Item, DrawError>) -> bool {
+    !matches!(drawn, Err(DrawError::Void { .. }))
+}
 
 impl Family {
     /// Reads and checks a family file.
@@ -43,7 +50,10 @@ impl Family {
             }
         };
         match family.filter(|_| checker.faults.is_empty()) {
-            Some(family) => family.tried(file),
+            Some(mut family) => {
+                family.space = Space::of(&family);
+                family.tried(file)
+            }
             None => {
                 checker.faults.sort_by_key(|fault| (fault.line, fault.column));
                 Err(FamilyErrors { file: file.to_owned(), faults: checker.faults })
@@ -54,12 +64,18 @@ impl Family {
     /// A family whose conditions nothing satisfies would fail in a lesson: draw a few questions now.
     fn tried(self, file: &str) -> Result<Self, FamilyErrors> {
         for locale in self.texts.keys() {
-            for position in 0..TRIAL_DRAWS.min(self.capacity()).max(1) {
-                if let Err(error) = self.draw("trial", position, locale) {
-                    let message = format!("no question can be drawn: {error}");
-                    let faults = alloc::vec![FamilyFault { line: 0, column: 0, message }];
-                    return Err(FamilyErrors { file: file.to_owned(), faults });
-                }
+            let positions = u64::try_from(self.capacity()).unwrap_or(u64::MAX).min(TRIAL_POSITIONS);
+            let mut drawn =
+                (0..positions).map(|position| self.draw("trial", position, locale)).filter(not_void);
+            let fault = match drawn.next() {
+                None => Some(format!("none of the first {positions} positions satisfies its requirements")),
+                Some(Err(error)) => Some(error.to_string()),
+                Some(Ok(_)) => drawn.take(TRIAL_DRAWS).find_map(Result::err).map(|error| error.to_string()),
+            };
+            if let Some(fault) = fault {
+                let message = format!("no question can be drawn: {fault}");
+                let faults = alloc::vec![FamilyFault { line: 0, column: 0, message }];
+                return Err(FamilyErrors { file: file.to_owned(), faults });
             }
         }
         Ok(self)
@@ -118,6 +134,7 @@ impl Checker<'_> {
             conditions,
             steps,
             misconceptions,
+            space: Space::default(),
         }
     }
 

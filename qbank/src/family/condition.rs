@@ -26,9 +26,9 @@ pub enum Condition {
 /// Two expressions and how they must compare.
 #[derive(Debug)]
 pub struct Relation {
-    left: Expression,
-    right: Expression,
-    allowed: &'static [Ordering],
+    pub(super) left: Expression,
+    pub(super) right: Expression,
+    pub(super) allowed: &'static [Ordering],
 }
 
 /// A feature of column working that makes a question harder or easier.

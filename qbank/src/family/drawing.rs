@@ -1,8 +1,9 @@
 //! From a family, a seed and a position to a proven item.
 //!
-//! All combinations of the givens' numbers form one long list. A permutation keyed by the seed mixes it, and each
-//! position owns [`TRIES`] places of the mixed list, of which the first that satisfies the family is its question.
-//! So no two positions of a seed share numbers, and any position can be drawn by itself.
+//! All numbers that a family can draw form one long list ([`super::Space`]). A permutation keyed by the seed mixes it,
+//! and the position is the place in the mixed list. So a seed never repeats numbers until the family is used up, no
+//! memory of earlier draws is needed, and any position can be drawn by itself. Where a family has demands that
+//! counting does not carry, numbers that fail them leave their position void.
 use alloc::{
     collections::BTreeMap,
     format,
@@ -21,9 +22,6 @@ use crate::{
     receipt, units, working,
 };
 
-/// How many combinations of numbers each position may try.
-pub const TRIES: u64 = 64;
-
 /// Why a position has no question.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]
@@ -34,14 +32,12 @@ pub enum DrawError {
         /// The family.
         family: String,
         /// How many positions it has.
-        capacity: u64,
+        capacity: u128,
         /// The position asked for.
         position: u64,
     },
-    /// None of the position's combinations satisfies the family; take another position.
-    #[error(
-        "no combination at position {position} of family '{family}' satisfies its requirements; take another position"
-    )]
+    /// The numbers at the position fail a demand that counting does not carry; take another position.
+    #[error("position {position} of family '{family}' is void; take another one")]
     Void {
         /// The family.
         family: String,
@@ -62,23 +58,17 @@ pub enum DrawError {
 }
 
 impl Family {
-    /// How many positions the family offers to one seed: a lower bound of the number of different questions. A family
-    /// too small to give each position its tries has one position for each combination.
+    /// How many positions the family offers to one seed. With [`Family::is_exact`] each of them holds a question, and
+    /// this is how many different questions there are; else it is an upper bound, and some positions are void.
     #[must_use]
-    pub fn capacity(&self) -> u64 {
-        let positions = self.combinations() / u128::from(self.tries());
-        u64::try_from(positions).unwrap_or(u64::MAX)
+    pub fn capacity(&self) -> u128 {
+        self.space.count()
     }
 
-    /// How many combinations the givens' numbers have, before any requirement: an upper bound of the number of
-    /// different questions.
+    /// Whether [`Family::capacity`] is the exact number of different questions.
     #[must_use]
-    pub fn combinations(&self) -> u128 {
-        self.givens.iter().map(|given| u128::from(given.numbers.count())).product()
-    }
-
-    fn tries(&self) -> u64 {
-        if self.combinations() < u128::from(TRIES) { 1 } else { TRIES }
+    pub fn is_exact(&self) -> bool {
+        self.space.is_exact()
     }
 
     /// The question of a position, proven.
@@ -92,14 +82,12 @@ impl Family {
             .get_key_value(locale)
             .ok_or_else(|| DrawError::NoTexts { family: family(), locale: locale.to_string() })?;
         let capacity = self.capacity();
-        if position >= capacity {
+        if u128::from(position) >= capacity {
             return Err(DrawError::BeyondCapacity { family: family(), capacity, position });
         }
-        let permutation = Permutation::keyed(&self.key(seed), self.combinations());
-        let first = u128::from(position) * u128::from(self.tries());
-        let drawn = (first..first + u128::from(self.tries()))
-            .filter_map(|index| self.combination(permutation.at(index)?))
-            .find_map(|values| Some((self.steps_if_fitting(&values)?, values)));
+        let place = Permutation::keyed(&self.key(seed), capacity).at(position.into());
+        let values = place.and_then(|index| self.space.numbers(index));
+        let drawn = values.and_then(|values| Some((self.steps_if_fitting(&values)?, values)));
         let (steps, values) = drawn.ok_or_else(|| DrawError::Void { family: family(), position })?;
         let question = self.question(seed, position, locale, texts, &values, steps);
         Ok(question.sealed().verify()?)
@@ -112,7 +100,7 @@ impl Family {
         from: u64,
         locale: &'f str,
     ) -> impl Iterator<Item = Result<Item, DrawError>> + 'f {
-        (from..self.capacity())
+        (from..u64::try_from(self.capacity()).unwrap_or(u64::MAX))
             .map(move |position| self.draw(seed, position, locale))
             .filter(|drawn| !matches!(drawn, Err(DrawError::Void { .. })))
     }
@@ -121,24 +109,12 @@ impl Family {
         format!("draw/{}/{}/{seed}", self.id, self.version)
     }
 
-    /// The numbers at an index of the list of all combinations: a mixed-radix numeral, the last given changing fastest.
-    fn combination(&self, mut index: u128) -> Option<Vec<Decimal>> {
-        let mut values = Vec::with_capacity(self.givens.len());
-        for given in self.givens.iter().rev() {
-            let count = u128::from(given.numbers.count());
-            values.push(given.numbers.at(u64::try_from(index % count).ok()?)?);
-            index /= count;
-        }
-        values.reverse();
-        Some(values)
-    }
-
     fn names(&self, values: &[Decimal]) -> Names {
         self.givens.iter().zip(values).map(|(given, value)| (given.name.clone(), *value)).collect()
     }
 
     /// The steps with answers and predictions, if the numbers satisfy the family.
-    fn steps_if_fitting(&self, values: &[Decimal]) -> Option<Vec<Step>> {
+    pub(super) fn steps_if_fitting(&self, values: &[Decimal]) -> Option<Vec<Step>> {
         let mut names = self.names(values);
         let mut steps = Vec::with_capacity(self.steps.len());
         for family_step in &self.steps {

@@ -3,6 +3,7 @@
 //! Families are TOML files (`qbank/bank/*.toml`, described in `DEVELOPERS.md`). [`Family::from_toml`] is the only way
 //! to a [`Family`], and reports everything at fault in a file at once, with line and column. [`Family::draw`] turns a
 //! seed and a position into a proven item.
+mod capacity;
 mod check;
 mod condition;
 mod drawing;
@@ -15,8 +16,9 @@ use alloc::{
 };
 use core::fmt;
 
+pub use capacity::Space;
 pub use condition::{Condition, Feature, Relation};
-pub use drawing::{DrawError, TRIES};
+pub use drawing::DrawError;
 
 use crate::{
     accept::Acceptance, decimal::Decimal, expression::Expression, misconceptions::Misconception,
@@ -44,6 +46,8 @@ pub struct Family {
     pub texts: BTreeMap<String, Texts>,
     /// The misconceptions whose wrong answers are predicted.
     pub misconceptions: Vec<&'static Misconception>,
+    /// The numbers it can draw, counted.
+    space: Space,
 }
 
 /// The numbers that a given may be.

@@ -23,6 +23,15 @@ pub(super) static ALL: &[Misconception] = &[
         rule: add(right_edge),
     },
     Misconception {
+        id: "add-right-edge-first-point",
+        name: "numbers lined up at the right edge, point below the first number's",
+        source: "Hiebert and Wearne 1985 (abstract); where the point goes: common practice",
+        pupil: "It looks as if the last digits were put under each other and the point was taken from the first number; line up the points.",
+        teacher: "answers consistent with lining numbers up at their last digits and putting the point where the first number has it",
+        next: "Write both numbers on place-value paper, then ask which digits of the sum are tenths.",
+        rule: add(right_edge_first_point),
+    },
+    Misconception {
         id: "add-point-ignored",
         name: "decimal point left out",
         source: "a provincial assessment note on decimals (read)",
@@ -99,6 +108,11 @@ pub(super) static ALL: &[Misconception] = &[
 fn right_edge(a: &Decimal, b: &Decimal) -> Option<Decimal> {
     let ragged = a.places() != b.places();
     ragged.then(|| with_point(a.point_removed() + b.point_removed(), a.places().max(b.places())))?
+}
+
+fn right_edge_first_point(a: &Decimal, b: &Decimal) -> Option<Decimal> {
+    let ragged = a.places() != b.places();
+    ragged.then(|| with_point(a.point_removed() + b.point_removed(), a.places()))?
 }
 
 fn point_ignored(a: &Decimal, b: &Decimal) -> Option<Decimal> {
@@ -184,6 +198,8 @@ mod tests {
             ("add-right-edge", "4.6 + 0.75", "1.21"),
             ("add-right-edge", "4.15 + 0.1", "4.16"),
             ("add-right-edge", "4.68 + 2.57", ""),
+            ("add-right-edge-first-point", "4.6 + 0.75", "12.1"),
+            ("add-right-edge-first-point", "4.68 + 2.57", ""),
             ("add-point-ignored", "4.6 + 0.75", "121"),
             ("add-two-whole-numbers", "3.8 + 1.5", "4.13"),
             ("add-two-whole-numbers", "4.6 + 0.75", "4.81"),

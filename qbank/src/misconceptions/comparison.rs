@@ -58,6 +58,24 @@ pub(super) static ALL: &[Misconception] = &[
         rule: Rule::Compare(two_places_only),
     },
     Misconception {
+        id: "compare-end-zero-makes-larger",
+        name: "a zero at the end makes a decimal larger",
+        source: "common practice",
+        pupil: "A zero written at the end adds no hundredths: five tenths and fifty hundredths are the same amount.",
+        teacher: "answers consistent with taking a decimal for larger once a zero is written at its end",
+        next: "Shade 5 of 10 strips and 50 of 100 squares of the same whole.",
+        rule: Rule::Compare(end_zero_makes_larger),
+    },
+    Misconception {
+        id: "compare-end-zero-makes-smaller",
+        name: "a zero at the end makes a decimal smaller",
+        source: "common practice",
+        pupil: "A zero written at the end takes nothing away: five tenths and fifty hundredths are the same amount.",
+        teacher: "answers consistent with taking a decimal for smaller once a zero is written at its end",
+        next: "Trade five tenths for hundredths with place-value discs and count them.",
+        rule: Rule::Compare(end_zero_makes_smaller),
+    },
+    Misconception {
         id: "compare-point-ignored",
         name: "decimal point ignored in comparing",
         source: "a published class survey (read as a conjecture)",
@@ -113,6 +131,14 @@ fn two_places_only(a: &Decimal, b: &Decimal) -> Option<Relation> {
     Some(seen(a)?.cmp(&seen(b)?).into())
 }
 
+fn end_zero_makes_larger(a: &Decimal, b: &Decimal) -> Option<Relation> {
+    (a == b).then(|| a.places().cmp(&b.places()).into())
+}
+
+fn end_zero_makes_smaller(a: &Decimal, b: &Decimal) -> Option<Relation> {
+    (a == b).then(|| b.places().cmp(&a.places()).into())
+}
+
 fn point_ignored(a: &Decimal, b: &Decimal) -> Option<Relation> {
     Some(a.point_removed().cmp(&b.point_removed()).into())
 }
@@ -134,6 +160,10 @@ mod tests {
             ("compare-like-unit-fractions", "0.3 ? 0.4", ">"),
             ("compare-right-to-left", "0.41 ? 0.29", "<"),
             ("compare-two-places-only", "4.4502 ? 4.45", "="),
+            ("compare-end-zero-makes-larger", "0.5 ? 0.50", "<"),
+            ("compare-end-zero-makes-larger", "0.5 ? 0.53", ""),
+            ("compare-end-zero-makes-smaller", "0.5 ? 0.50", ">"),
+            ("compare-end-zero-makes-smaller", "0.50 ? 0.50", ""),
             ("compare-point-ignored", "2.15 ? 12.3", ">"),
         ]);
     }

@@ -1,19 +1,30 @@
 //! Misunderstandings of decimal arithmetic as rules that predict a wrong answer.
 //!
 //! Each [`Misconception`] bends one thing in the schoolbook machine: how digits are lined up, what is carried, what
-//! is exchanged, how sizes are compared, which digit decides a rounding. [`predict`] evaluates an expression on the
-//! bent machine. Names and texts here are judgements about a child's work: they say what answers are *consistent
-//! with*, never what a child is.
+//! is exchanged, where the point goes, which way digits move, how sizes are compared, which digit decides a rounding.
+//! [`predict`] evaluates an expression on the bent machine. Names and texts here are judgements about a child's work:
+//! they say what answers are *consistent with*, never what a child is.
+//!
+//! A rule sees numbers, not the story around them: `35 / 100` may be centimetres, cents or a bare quotient. Rules on
+//! units and on place value therefore meet rules on powers of ten in the same wrong answer; which of them is meant is
+//! for the family to say, by listing it.
 //!
 //! Sources in short: Hiebert and Wearne 1985 (alignment, points); Brown and Burton 1978, VanLehn 1982 and 1990,
 //! Young and O'Shea 1981 (subtraction procedures); Cox 1974 and Ashlock (carries); Sackur-Grisvard and Léonard 1985,
-//! Resnick et al. 1989, Steinle and Stacey (comparison). 'Common practice' marks what teachers see and no source
-//! here proves. Rows marked (from memory) were not re-read.
+//! Resnick et al. 1989, Steinle and Stacey (comparison); Bell, Swan and Taylor 1981, Fischbein et al. 1985, Ekenstam
+//! and Greger 1983 (beliefs about × and ÷). 'Common practice' marks what teachers see and no source here proves. Rows
+//! marked (from memory) were not re-read.
 mod addition;
 mod comparison;
+mod division;
+mod fractions;
+mod multiplication;
+mod place_value;
+mod powers_of_ten;
 mod rounding;
 mod story;
 mod subtraction;
+mod units;
 
 use alloc::{string::String, vec::Vec};
 use core::cmp::Ordering;
@@ -53,19 +64,41 @@ pub struct Misconception {
 pub enum Rule {
     /// Bends one of the four operations.
     Operation(Operation, fn(&Decimal, &Decimal) -> Option<Decimal>),
+    /// Works another exercise in the place of one with this operation. An exercise, not its result, so that a
+    /// quotient that does not end can still be rounded.
+    Exercise(Operation, fn(&Decimal, &Decimal) -> Option<Exercise>),
+    /// Bends multiplying and dividing by 10, 100, 1000 …: the other number, and how many places its digits should
+    /// move to the left (below zero: to the right).
+    PowerOfTen(fn(&Decimal, i32) -> Option<Decimal>),
     /// Bends comparing, also inside `max`, `min` and `smallest_at_least`.
     Compare(fn(&Decimal, &Decimal) -> Option<Relation>),
     /// Bends rounding to a number of places.
     Round(fn(&Decimal, u32) -> Option<Decimal>),
-    /// Gives the value of a part in place of the whole: which part.
-    Part(fn(&Expression) -> Option<&Expression>),
+    /// Works another expression in the place of the whole one, which is shown with its values filled in.
+    Instead(fn(&Expression) -> Option<Expression>),
     /// Cannot be told from the expression: the family states the mistaken expression beside the step.
     Stated,
 }
 
+/// An operation with its two numbers.
+pub type Exercise = (Operation, Decimal, Decimal);
+
 /// All misconceptions, by group.
 pub fn all() -> impl Iterator<Item = &'static Misconception> {
-    [addition::ALL, subtraction::ALL, comparison::ALL, rounding::ALL, story::ALL].into_iter().flatten()
+    let groups = [
+        addition::ALL,
+        subtraction::ALL,
+        multiplication::ALL,
+        powers_of_ten::ALL,
+        division::ALL,
+        comparison::ALL,
+        rounding::ALL,
+        place_value::ALL,
+        fractions::ALL,
+        units::ALL,
+        story::ALL,
+    ];
+    groups.into_iter().flatten()
 }
 
 /// The misconception of that name.
@@ -88,7 +121,7 @@ pub fn find(id: &str) -> Option<&'static Misconception> {
 #[must_use]
 pub fn predict(misconception: &Misconception, expression: &Expression, names: &Names) -> Option<Value> {
     let bent = match misconception.rule {
-        Rule::Part(part) => evaluate(&Columns, part(expression)?, names),
+        Rule::Instead(other) => evaluate(&Columns, &other(&expression.with_values(names))?, names),
         Rule::Stated => return None,
         _ => evaluate(&Bent(misconception.rule), expression, names),
     };
@@ -140,6 +173,38 @@ pub(crate) fn gather(found: &mut Vec<Predicted>, value: Value, id: &'static str)
 /// The column machine with one rule in the place of the right one.
 struct Bent(Rule);
 
+impl Bent {
+    /// The wrong result, if the rule bends this operation on these numbers.
+    fn wrong(
+        &self,
+        operation: Operation,
+        left: &ColumnNumber,
+        right: &ColumnNumber,
+    ) -> Result<Option<ColumnNumber>, ArithmeticError> {
+        let numbers = || Ok::<_, ArithmeticError>((Columns.decimal(left)?, Columns.decimal(right)?));
+        let result = match self.0 {
+            Rule::Operation(bent, rule) if bent == operation => {
+                let (left, right) = numbers()?;
+                rule(&left, &right).map(ColumnNumber::from)
+            }
+            Rule::Exercise(bent, rule) if bent == operation => {
+                let (left, right) = numbers()?;
+                let other = rule(&left, &right);
+                other
+                    .map(|(operation, left, right)| Columns.apply(operation, &left.into(), &right.into()))
+                    .transpose()?
+            }
+            Rule::PowerOfTen(rule) if matches!(operation, Operation::Multiply | Operation::Divide) => {
+                let (left, right) = numbers()?;
+                let move_of_digits = powers_of_ten::move_of_digits(operation, &left, &right);
+                move_of_digits.and_then(|(number, shift)| rule(&number, shift)).map(ColumnNumber::from)
+            }
+            _ => None,
+        };
+        Ok(result)
+    }
+}
+
 impl Arithmetic for Bent {
     type Number = ColumnNumber;
 
@@ -153,13 +218,10 @@ impl Arithmetic for Bent {
         left: &Self::Number,
         right: &Self::Number,
     ) -> Result<Self::Number, ArithmeticError> {
-        if let Rule::Operation(bent, rule) = self.0
-            && bent == operation
-            && let Some(wrong) = rule(&Columns.decimal(left)?, &Columns.decimal(right)?)
-        {
-            return Ok(wrong.into());
+        match self.wrong(operation, left, right)? {
+            Some(wrong) => Ok(wrong),
+            None => Columns.apply(operation, left, right),
         }
-        Columns.apply(operation, left, right)
     }
 
     fn round(&self, number: &Self::Number, places: u32) -> Result<Self::Number, ArithmeticError> {
@@ -207,6 +269,11 @@ fn written_in_full(grid: &Grid, columns: &Digits) -> Option<Decimal> {
     text.parse().ok()
 }
 
+/// How many digits a whole number has.
+fn digit_count(number: u128) -> u32 {
+    number.checked_ilog10().map_or(1, |log| log + 1)
+}
+
 /// A whole number with the point put before its last `places` digits.
 fn with_point(number: u128, places: u32) -> Option<Decimal> {
     Decimal::new(i128::try_from(number).ok()?, places).ok()
@@ -215,7 +282,9 @@ fn with_point(number: u128, places: u32) -> Option<Decimal> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::arithmetic::Fractions;
     use alloc::{collections::BTreeSet, string::ToString};
+    use proptest::prelude::*;
 
     #[test]
     fn names_are_unique_and_texts_are_judgements_not_verdicts() {
@@ -256,5 +325,77 @@ mod tests {
                 "subtract-copies-unfilled-places"
             ]
         );
+    }
+
+    #[test]
+    fn every_rule_fires_on_some_exercise() {
+        let exercises = [
+            "4.6 + 0.75",
+            "4.68 + 2.57",
+            "12.5 + 3.41",
+            "7.42 - 3.18",
+            "9.04 - 3.28",
+            "8.40 - 3.16",
+            "5.86 - 2.04",
+            "6.3 - 2.75",
+            "5.02 - 2.98",
+            "12.5 - 0.34",
+            "1.2 * 0.3",
+            "2.5 * 1.4",
+            "0.03 * 0.2",
+            "2.3 * 10",
+            "6.4 * 100",
+            "8.24 / 4",
+            "7.2 / 0.36",
+            "2 / 5",
+            "6 / 0.5",
+            "0.35 ? 0.8",
+            "0.83 ? 0.4",
+            "0.3 ? 0.4",
+            "0.41 ? 0.29",
+            "0.5 ? 0.50",
+            "4.4502 ? 4.45",
+            "2.15 ? 12.3",
+            "round(4.68, 1)",
+            "round(3.96, 1)",
+            "round(2.449, 1)",
+            "round(3.25, 1)",
+            "9 / 100",
+            "15 / 10",
+            "6 + 4 / 100",
+            "0.4",
+            "1 / 4",
+            "1.2 + 35 / 100",
+            "1 + 30 / 60",
+            "10 - 3 * 1.25",
+        ];
+        let exercises: Vec<Expression> = exercises.iter().map(|text| text.parse().unwrap()).collect();
+        for misconception in all() {
+            let fires = exercises.iter().any(|one| predict(misconception, one, &Names::new()).is_some());
+            assert_eq!(fires, !matches!(misconception.rule, Rule::Stated), "{}", misconception.id);
+        }
+    }
+
+    proptest! {
+        // Long numbers make each case slow: every misconception works on every expression.
+        #![proptest_config(ProptestConfig::with_cases(48))]
+
+        #[test]
+        fn never_predicts_the_right_answer(a in 0_i128..10_i128.pow(20), b in 0_i128..10_000, p in 0_u32..20, q in 0_u32..5) {
+            let number = |units, places| Decimal::new(units, places).unwrap();
+            let names = Names::from([
+                ("long".into(), number(a, p)), ("a".into(), number(a % 100_000, p % 4)), ("b".into(), number(b, q)),
+            ]);
+            for text in [
+                "a + b", "a - b", "a * b", "a / b", "a ? b", "round(a / b, 2)", "a + b / 100", "a * 100", "a / 1000",
+                "a", "long * long", "long / b", "long - b", "b + long", "long * 1000", "long ? b", "round(long, 3)",
+            ] {
+                let expression: Expression = text.parse().unwrap();
+                let right = evaluate(&Fractions, &expression, &names).ok();
+                for predicted in predict_all(all(), &expression, &names) {
+                    prop_assert_ne!(Some(predicted.value), right, "{:?} on {} {:?}", predicted, text, names);
+                }
+            }
+        }
     }
 }

@@ -57,6 +57,15 @@ pub(super) static ALL: &[Misconception] = &[
         next: "Count on: 3.8, 3.9, and then?",
         rule: Rule::Round(nine_becomes_ten),
     },
+    Misconception {
+        id: "round-nine-loses-carry",
+        name: "a nine rounded up to zero, nothing passed on",
+        source: "common practice",
+        pupil: "When a nine rounds up it becomes zero, and the place to its left grows by one: pass the one on.",
+        teacher: "answers consistent with turning a nine into zero without raising the place to its left",
+        next: "Put 3.96 on a number line from 3.9 to 4.0: which end is closer?",
+        rule: Rule::Round(left_of_rolling_nine),
+    },
 ];
 
 /// The digit that decides the rounding; `None` if there is nothing to round.
@@ -98,10 +107,16 @@ fn five_goes_down(numeral: &Decimal, places: u32) -> Option<Decimal> {
     (deciding_digit(numeral, places)? == 5).then(|| columns::cut(numeral, places).ok())?
 }
 
-fn nine_becomes_ten(numeral: &Decimal, places: u32) -> Option<Decimal> {
+/// What stands left of a nine that rounds up, which is also what is left if that nine turns zero and nothing is
+/// passed on; `None` if no nine rounds up.
+fn left_of_rolling_nine(numeral: &Decimal, places: u32) -> Option<Decimal> {
     let place = i32::try_from(places).ok()?;
     let rolls = places > 0 && deciding_digit(numeral, places)? >= 5 && numeral.digit(place) == 9;
-    let shorter = rolls.then(|| columns::cut(numeral, places - 1).ok())??;
+    rolls.then(|| columns::cut(numeral, places - 1).ok())?
+}
+
+fn nine_becomes_ten(numeral: &Decimal, places: u32) -> Option<Decimal> {
+    let shorter = left_of_rolling_nine(numeral, places)?;
     alloc::format!("{shorter}{}10", if places == 1 { "." } else { "" }).parse().ok()
 }
 
@@ -123,6 +138,8 @@ mod tests {
             ("round-five-goes-down", "round(3.25, 1)", "3.2"),
             ("round-nine-becomes-ten", "round(3.96, 1)", "3.1"),
             ("round-nine-becomes-ten", "round(2.498, 2)", "2.41"),
+            ("round-nine-loses-carry", "round(3.96, 1)", "3.0"),
+            ("round-nine-loses-carry", "round(3.94, 1)", ""),
         ]);
     }
 }

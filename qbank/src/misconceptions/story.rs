@@ -10,7 +10,7 @@ pub(super) static ALL: &[Misconception] = &[
         pupil: "That is a step on the way; read the question again: what is still to be worked out?",
         teacher: "answers consistent with giving an intermediate result as the answer",
         next: "Let the pupil say in words what the number found stands for.",
-        rule: Rule::Part(first_step),
+        rule: Rule::Instead(first_step),
     },
     Misconception {
         id: "story-operation-from-keyword",
@@ -24,14 +24,14 @@ pub(super) static ALL: &[Misconception] = &[
 ];
 
 /// The one part that itself has to be worked out before the whole can be.
-fn first_step(expression: &Expression) -> Option<&Expression> {
+fn first_step(expression: &Expression) -> Option<Expression> {
     let Expression::Binary(_, left, right) = expression else {
         return None;
     };
     let worked = |part: &Expression| matches!(part, Expression::Binary(..));
     match (worked(left), worked(right)) {
-        (true, false) => Some(left),
-        (false, true) => Some(right),
+        (true, false) => Some((**left).clone()),
+        (false, true) => Some((**right).clone()),
         _ => None,
     }
 }

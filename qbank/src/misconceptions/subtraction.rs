@@ -138,6 +138,15 @@ pub(super) static ALL: &[Misconception] = &[
         rule: subtract(right_edge),
     },
     Misconception {
+        id: "subtract-right-edge-first-point",
+        name: "numbers lined up at the right edge, point below the first number's",
+        source: "errors and misconceptions in decimals, citing Bell, Swan and Taylor 1981 (read; its case is 12 − 0.1 = 11)",
+        pupil: "It looks as if the last digits were put under each other and the point was taken from the first number; line up the points.",
+        teacher: "answers consistent with lining numbers up at their last digits and putting the point where the first number has it",
+        next: "Ask what is left of 12 metres when only one tenth of a metre is cut off.",
+        rule: subtract(right_edge_first_point),
+    },
+    Misconception {
         id: "subtract-two-whole-numbers",
         name: "whole part and decimal part subtracted as two whole numbers",
         source: "whole-number thinking, Steinle and Stacey (read for the idea)",
@@ -344,6 +353,13 @@ fn right_edge(a: &Decimal, b: &Decimal) -> Option<Decimal> {
     with_point(a.point_removed().checked_sub(b.point_removed())?, a.places().max(b.places()))
 }
 
+fn right_edge_first_point(a: &Decimal, b: &Decimal) -> Option<Decimal> {
+    if a.places() == b.places() {
+        return None;
+    }
+    with_point(a.point_removed().checked_sub(b.point_removed())?, a.places())
+}
+
 fn two_whole_numbers(a: &Decimal, b: &Decimal) -> Option<Decimal> {
     let width = a.places().max(b.places());
     let whole = a.whole_part().checked_sub(b.whole_part())?;
@@ -394,6 +410,9 @@ mod tests {
             ("subtract-minus-zero-gives-zero", "5.86 - 2.04", "3.02"),
             ("subtract-copies-unfilled-places", "6.3 - 2.75", "3.65"),
             ("subtract-right-edge", "12.5 - 0.34", "0.91"),
+            ("subtract-right-edge-first-point", "12.5 - 0.34", "9.1"),
+            ("subtract-right-edge-first-point", "12 - 0.1", "11"),
+            ("subtract-right-edge-first-point", "12.5 - 0.3", ""),
             ("subtract-two-whole-numbers", "7.5 - 2.35", "5.3"),
             ("subtract-shift-on-one-number", "5.02 - 2.98", "2.02"),
             ("subtract-shift-opposite-ways", "5.02 - 2.98", "2"),

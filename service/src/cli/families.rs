@@ -34,9 +34,7 @@ struct FamilyRecord<'f> {
 struct Capacity {
     /// Positions that can be drawn from one seed, no two with the same numbers.
     positions: String,
-    /// Combinations of numbers before any requirement: an upper bound of the different questions.
-    at_most: String,
-    /// Whether the number of positions is the exact count of different questions.
+    /// Whether each position holds a question; else the number is an upper bound, and some positions are void.
     exact: bool,
 }
 
@@ -81,10 +79,6 @@ fn record(family: &Family) -> FamilyRecord<'_> {
         kinds: family.steps.iter().map(|step| step.kind.name()).collect(),
         locales: family.texts.keys().map(String::as_str).collect(),
         misconceptions: family.misconceptions.iter().map(|misconception| misconception.id).collect(),
-        capacity: Capacity {
-            positions: family.capacity().to_string(),
-            at_most: family.combinations().to_string(),
-            exact: false,
-        },
+        capacity: Capacity { positions: family.capacity().to_string(), exact: family.is_exact() },
     }
 }

@@ -113,6 +113,11 @@ impl Demo {
         self.practice.base_url()
     }
 
+    /// The pool that the teacher can place.
+    pub fn pool(&self) -> &Pool {
+        &self.pool
+    }
+
     /// The file of the package.
     pub fn package(&self) -> &Path {
         &self.package

@@ -47,7 +47,7 @@ fn step(asked: Option<&Step>, mark: &StepMark, reader: Reader) -> MarkedStep {
     let right = matches!(mark.verdict, Verdict::Correct);
     let (verdict, tone) = verdict(mark.verdict);
     MarkedStep {
-        prompt: asked.map_or_else(|| format!("Step {}", mark.id), |step| step.prompt.clone()),
+        prompt: asked.map_or_else(|| format!("Step {}", mark.id), |step| unbroken(&step.prompt)),
         response: asked.map_or_else(|| mark.response.clone(), |step| shown_response(step, &mark.response)),
         verdict,
         tone,
@@ -133,5 +133,34 @@ fn shown_answer(step: &Step) -> String {
 
 /// A text's paragraphs, split at line ends.
 pub(crate) fn paragraphs(text: &str) -> Vec<String> {
-    text.lines().map(str::trim).filter(|line| !line.is_empty()).map(str::to_owned).collect()
+    text.lines().map(str::trim).filter(|line| !line.is_empty()).map(unbroken).collect()
+}
+
+/// The text with each number held to the unit behind it, so that no line of a page ends between "9.48" and "kg".
+pub(crate) fn unbroken(text: &str) -> String {
+    let mut words = text.split(' ');
+    let mut held = words.next().unwrap_or_default().to_owned();
+    for word in words {
+        let symbol = word.trim_end_matches(|sign: char| !sign.is_alphanumeric());
+        let belongs =
+            held.ends_with(|sign: char| sign.is_ascii_digit()) && units::by_symbol(symbol).is_some();
+        held.push(if belongs { '\u{a0}' } else { ' ' });
+        held.push_str(word);
+    }
+    held
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_unit_stays_with_its_number() {
+        assert_eq!(
+            unbroken("It weighs 9.5 kg; the other 9.48 kg."),
+            "It weighs 9.5\u{a0}kg; the other 9.48\u{a0}kg."
+        );
+        assert_eq!(unbroken("all 3 samples in m, for $4.50"), "all 3 samples in m, for $4.50");
+        assert_eq!(paragraphs("one 2 L \n\n"), ["one 2\u{a0}L"]);
+    }
 }

@@ -8,7 +8,7 @@ use qbank::units;
 
 use super::attempt_path;
 use super::fields::{FieldName, Typed, is_choice};
-use crate::handlers::marked_view::paragraphs;
+use crate::handlers::marked_view::{paragraphs, unbroken};
 use crate::handlers::opened_quiz::{OpenedQuiz, counted};
 use crate::pages::Frame;
 use crate::pages::quiz::{AttemptPage, ChoiceOption, Field, Notice, OpenQuestion, OpenStep, UnitSign};
@@ -49,7 +49,7 @@ fn question(item: &Item, number: usize, typed: &Typed) -> OpenQuestion {
         OpenStep {
             name: field.name(),
             anchor: field.anchor(),
-            prompt: step.prompt.clone(),
+            prompt: unbroken(&step.prompt),
             field: control(step, text, too_long),
         }
     });
@@ -65,7 +65,7 @@ fn control(step: &Step, typed: &str, too_long: bool) -> Field {
     if is_choice(step) {
         let option = |choice: &qbank::question::Choice| ChoiceOption {
             id: choice.id.clone(),
-            text: choice.text.clone(),
+            text: unbroken(&choice.text),
             chosen: choice.id == typed,
         };
         return Field::Choice { options: step.choices.iter().map(option).collect() };
