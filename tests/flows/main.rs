@@ -1,4 +1,5 @@
 //! Whole flows, one module each.
+#![expect(clippy::unwrap_used, reason = "a test stops at what it did not expect")]
 
 mod browser;
 mod commands;

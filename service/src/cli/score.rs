@@ -176,17 +176,17 @@ impl Scoring<'_> {
             return Ok(());
         }
         match gathered {
-            Some((_, record)) if record.pupil == row.pupil && record.question == row.question => match record
-                .responses
-                .entry(row.step)
-            {
-                Entry::Vacant(step) => {
-                    step.insert(row.response);
+            Some((_, record)) if record.pupil == row.pupil && record.question == row.question => {
+                match record.responses.entry(row.step) {
+                    Entry::Vacant(free) => {
+                        free.insert(row.response);
+                    }
+                    Entry::Occupied(taken) => {
+                        let step = taken.key();
+                        self.unusable(line, &format!("the step '{step}' was answered in an earlier row"));
+                    }
                 }
-                Entry::Occupied(step) => {
-                    self.unusable(line, &format!("the step '{}' was answered in an earlier row", step.key()));
-                }
-            },
+            }
             _ => {
                 let responses = BTreeMap::from([(row.step, row.response)]);
                 let next = ResponseRecord { pupil: row.pupil, question: row.question, responses };
