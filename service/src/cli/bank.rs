@@ -41,11 +41,14 @@ impl BankArguments {
         Ok(families)
     }
 
-    /// The family of that name.
+    /// The family of that name. One of the starter bank is found without reading the others.
     ///
     /// # Errors
     /// As [`BankArguments::families`], or if there is none.
     pub(super) fn family(&self, name: &str) -> anyhow::Result<Family> {
+        if qbank::bank::FILES.iter().any(|(known, _)| *known == name) {
+            return Ok(qbank::bank::family(name)?);
+        }
         let families = self.families()?;
         let known = families.iter().map(|family| family.id.as_str()).collect::<Vec<_>>().join(", ");
         let found = families.into_iter().find(|family| family.id == name);
