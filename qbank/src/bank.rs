@@ -98,7 +98,7 @@ pub fn families() -> Result<Vec<Family>, FamilyErrors> {
 /// One family of the bank.
 ///
 /// # Errors
-/// [`FamilyErrors::Unknown`] if the bank has none of that name.
+/// [`FamilyErrors`] if the bank has none of that name.
 pub fn family(name: &str) -> Result<Family, FamilyErrors> {
     let (name, text) = FILES
         .iter()

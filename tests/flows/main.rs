@@ -3,7 +3,9 @@
 
 mod browser;
 mod commands;
+mod decimal_cases;
 mod demo;
 mod hostile;
 mod kill;
 mod package;
+mod words;

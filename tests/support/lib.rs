@@ -1,15 +1,29 @@
-//! Support for the whole-flow tests: the real program, a school on the practice platform, a stage with both, a
-//! browser, outside tools, waiting.
+//! Support for the whole-flow tests: the real program, a school on the practice platform, a stage with both, outside
+//! tools, a browser, published test cases, waiting.
 //!
 //! Nothing here asserts what a flow must come to; that is said in the flows.
 
 pub mod browser;
+pub mod dectest;
 pub mod program;
 pub mod school;
 pub mod stage;
 pub mod tools;
 
+use std::io::Write as _;
 use std::time::{Duration, Instant};
+
+/// Says that a check is skipped for want of a tool: straight to standard error, because the test harness swallows what
+/// is printed.
+///
+/// # Panics
+/// With `CI=true`, where nothing may be skipped.
+pub fn skip(check: &str, why: &str) {
+    let ci = std::env::var("CI").is_ok_and(|ci| ci == "true");
+    assert!(!ci, "{check}: {why}");
+    // A harness whose standard error is gone has nobody to tell.
+    let _ = writeln!(std::io::stderr(), "SKIPPED: {check}: {why}");
+}
 
 /// Waits until `look` sees what it looks for, and returns that.
 ///

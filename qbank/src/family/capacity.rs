@@ -20,6 +20,8 @@ use crate::{
 
 /// Most registers and slots a program may have: four bits each in a [`State`]. A family that needs more is not counted.
 const MAX_STATE: usize = 32;
+/// Most combinations of listed values that are counted one by one.
+const MAX_COMBINATIONS: usize = 64;
 /// Columns left of the widest number, for what sums carry there.
 const SPARE_COLUMNS: usize = 2;
 
@@ -46,7 +48,14 @@ struct Part {
 #[derive(Clone, Debug, PartialEq)]
 enum Choice {
     Fixed(Decimal),
-    Range { from: u64, to: u64, places: u32, ends_nonzero: bool },
+    Range {
+        from: u64,
+        to: u64,
+        places: u32,
+        ends_nonzero: bool,
+    },
+    /// Only in parts without an automaton.
+    Listed(Vec<Decimal>),
 }
 
 impl Space {
@@ -54,6 +63,13 @@ impl Space {
     pub(super) fn of(family: &Family) -> Self {
         let exact = family.steps.iter().all(|step| step.separates == 0);
         let mut space = Self { parts: Vec::new(), automata: Vec::new(), exact };
+        if count_of_lists(&family.givens) > MAX_COMBINATIONS {
+            let givens: Vec<Choice> = family.givens.iter().map(Choice::whole).collect();
+            let count = givens.iter().map(Choice::count).product();
+            space.parts.push(Part { givens, count, automaton: None });
+            space.exact = false;
+            return space;
+        }
         for givens in combinations_of_lists(&family.givens) {
             let (program, carries_all) = Program::compile(family, &givens);
             space.exact &= carries_all && program.is_some();
@@ -119,8 +135,19 @@ impl Part {
 }
 
 impl Choice {
+    /// All that a given may be.
+    fn whole(given: &GivenRange) -> Self {
+        match &given.numbers {
+            Numbers::List(values) => Self::Listed(values.clone()),
+            Numbers::Range { from, to, places, ends_nonzero } => {
+                Self::Range { from: *from, to: *to, places: *places, ends_nonzero: *ends_nonzero }
+            }
+        }
+    }
+
     fn numbers(&self) -> Numbers {
         match self {
+            Self::Listed(values) => Numbers::List(values.clone()),
             Self::Fixed(value) => Numbers::List(alloc::vec![*value]),
             Self::Range { from, to, places, ends_nonzero } => {
                 Numbers::Range { from: *from, to: *to, places: *places, ends_nonzero: *ends_nonzero }
@@ -140,15 +167,26 @@ impl Choice {
         match self {
             Self::Fixed(value) => value.places(),
             Self::Range { places, .. } => *places,
+            Self::Listed(values) => values.iter().map(Decimal::places).max().unwrap_or(0),
         }
     }
 
     fn largest(&self) -> Option<Decimal> {
         match self {
             Self::Fixed(value) => Some(*value),
+            Self::Listed(values) => values.iter().max().copied(),
             Self::Range { to, places, .. } => Decimal::new((*to).into(), *places).ok(),
         }
     }
+}
+
+/// How many combinations of listed values there are.
+fn count_of_lists(givens: &[GivenRange]) -> usize {
+    let lengths = givens.iter().filter_map(|given| match &given.numbers {
+        Numbers::List(values) => Some(values.len()),
+        Numbers::Range { .. } => None,
+    });
+    lengths.fold(1, usize::saturating_mul)
 }
 
 /// Every combination of the listed values, ranges kept as they are.
@@ -157,14 +195,7 @@ fn combinations_of_lists(givens: &[GivenRange]) -> Vec<Vec<Choice>> {
     for given in givens {
         let choices: Vec<Choice> = match &given.numbers {
             Numbers::List(values) => values.iter().copied().map(Choice::Fixed).collect(),
-            Numbers::Range { from, to, places, ends_nonzero } => {
-                alloc::vec![Choice::Range {
-                    from: *from,
-                    to: *to,
-                    places: *places,
-                    ends_nonzero: *ends_nonzero
-                }]
-            }
+            Numbers::Range { .. } => alloc::vec![Choice::whole(given)],
         };
         let extended = combinations.iter().flat_map(|sofar| {
             choices.iter().map(move |choice| {
@@ -365,6 +396,7 @@ impl Compiler<'_> {
                         let into = self.register();
                         (Instruction::Read { given, into }, None)
                     }
+                    Choice::Listed(_) => return None,
                 }
             }
             Expression::Binary(operation, left, right) => {
@@ -711,6 +743,7 @@ impl Program {
         let finest = u32::try_from(self.places).ok()?;
         let values = givens.iter().zip(units).map(|(given, units)| match given {
             Choice::Fixed(value) => Some(*value),
+            Choice::Listed(_) => None,
             Choice::Range { .. } => Decimal::new(*units, finest).ok()?.with_places(given.places()),
         });
         values.collect()
