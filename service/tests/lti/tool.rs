@@ -191,7 +191,7 @@ pub(crate) async fn assert_refused(
     let status = response.status().as_u16();
     assert!(response.headers().get(SET_COOKIE).is_none(), "{case}: a refused launch opens no session");
     let page = response.text().await.unwrap();
-    assert!(page.contains(&format!("<code>{}</code>", check.name())), "{case}: expected {check}, got {page}");
+    assert!(page.contains(&format!(">{}</code>", check.name())), "{case}: expected {check}, got {page}");
     assert_eq!(status, check.status(), "{case}");
     page
 }
