@@ -3,7 +3,7 @@
 //! It starts the service on an embedded store and the practice platform beside it, and connects the two as a
 //! coordinator would: registration, pool, package. A scripted teacher and class then use both through their pages
 //! only, as browsers do ([`visitor`]); nothing is handed over behind the pages' back. What grade each pupil must end
-//! up with is worked out from the script ([`class`]), not from the service's marks.
+//! up with is worked out from the script (`class`), not from the service's marks.
 
 mod class;
 pub mod visitor;

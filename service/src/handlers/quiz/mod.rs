@@ -10,7 +10,7 @@
 //!
 //! Every address runs only for the pupil who was launched into that placement, and an attempt only for its owner.
 //! Answers, predictions, receipts and seeds never reach a page before the attempt is closed: the page of an open
-//! attempt is made from [`qbank::question::Step`]s by [`open_view`] alone, which does not read those fields.
+//! attempt is made from [`qbank::question::Step`]s by `open_view` alone, which does not read those fields.
 
 pub(crate) mod attempt;
 mod fields;
