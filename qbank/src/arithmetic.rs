@@ -15,19 +15,21 @@ use serde::{Deserialize, Serialize};
 use crate::{
     columns::{self, ColumnError},
     decimal::Decimal,
-    expression::{Expression, Function, Names, Operation},
+    expression::{Direction, Expression, Function, Names, Operation},
 };
 
 /// How far a division that does not end is carried before it is rounded, in places. More than any question asks for.
 const DIVISION_PLACES: u32 = 12;
 
 /// What an expression is worth.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Value {
     /// A number.
     Number(Decimal),
     /// The relation that a comparison found.
     Relation(Relation),
+    /// Numbers in the order asked for.
+    Order(Vec<Decimal>),
 }
 
 /// How the left side of a comparison stands to the right side.
@@ -66,8 +68,8 @@ pub enum ArithmeticError {
     /// `smallest_at_least` found every limit too small.
     #[error("no limit is large enough")]
     NoneFits,
-    /// A comparison stands inside another expression.
-    #[error("a comparison must be the whole expression")]
+    /// A comparison or an order stands inside another expression.
+    #[error("a comparison or an order must be the whole expression")]
     NestedComparison,
     /// Two routes disagree: a fault of ours, never of the input.
     #[error("the routes disagree on {expression}: {values}")]
@@ -107,6 +109,18 @@ pub trait Arithmetic {
     /// [`ArithmeticError::NotADecimal`], [`ArithmeticError::BelowZero`].
     fn round(&self, number: &Self::Number, places: u32) -> Result<Self::Number, ArithmeticError>;
 
+    /// The whole part.
+    ///
+    /// # Errors
+    /// [`ArithmeticError::NotADecimal`].
+    fn whole(&self, number: &Self::Number) -> Result<Self::Number, ArithmeticError>;
+
+    /// The digit at a place, counted from the point to the right, 0 for the ones.
+    ///
+    /// # Errors
+    /// [`ArithmeticError::NotADecimal`].
+    fn digit(&self, number: &Self::Number, place: u32) -> Result<Self::Number, ArithmeticError>;
+
     /// Compares.
     ///
     /// # Errors
@@ -120,8 +134,8 @@ pub trait Arithmetic {
     fn decimal(&self, number: &Self::Number) -> Result<Decimal, ArithmeticError>;
 }
 
-/// Evaluates an expression on one machine. Numbers come out in normal form, except that `round(x, places)` as the
-/// whole expression keeps its places: `round(3.96, 1)` is `4.0`.
+/// Evaluates an expression on one machine. Numbers come out in normal form, except that a name or numeral alone stays
+/// as it is written, and that `round(x, places)` as the whole expression keeps its places: `round(3.96, 1)` is `4.0`.
 ///
 /// # Errors
 /// As the machine's; [`ArithmeticError::UnknownName`], [`ArithmeticError::NoneFits`],
@@ -135,13 +149,44 @@ pub fn evaluate<A: Arithmetic>(
         let order = machine.compare(&number(machine, left, names)?, &number(machine, right, names)?)?;
         return Ok(Value::Relation(order.into()));
     }
+    if let Expression::Order(direction, values) = expression {
+        return in_order(machine, *direction, values, names).map(Value::Order);
+    }
     let found = machine.decimal(&number(machine, expression, names)?)?.normalized();
-    let written = match expression.rounded_places() {
+    let as_written = match expression {
+        Expression::Name(name) => names.get(name).map(Decimal::places),
+        Expression::Literal(numeral) => Some(numeral.places()),
+        _ => expression.rounded_places(),
+    };
+    let written = match as_written {
         // A bent machine may round to another place; then the value shows the places it has.
         Some(places) => found.with_places(places).unwrap_or(found),
         None => found,
     };
     Ok(Value::Number(written))
+}
+
+/// Puts values in order by inserting each where it belongs; equal ones stay as they are named.
+fn in_order<A: Arithmetic>(
+    machine: &A,
+    direction: Direction,
+    values: &[Expression],
+    names: &Names,
+) -> Result<Vec<Decimal>, ArithmeticError> {
+    let before = match direction {
+        Direction::Ascending => Ordering::Less,
+        Direction::Descending => Ordering::Greater,
+    };
+    let mut sorted: Vec<A::Number> = Vec::with_capacity(values.len());
+    for value in values {
+        let value = number(machine, value, names)?;
+        let mut at = sorted.len();
+        while at > 0 && machine.compare(&value, &sorted[at - 1])? == before {
+            at -= 1;
+        }
+        sorted.insert(at, value);
+    }
+    sorted.iter().map(|number| Ok(machine.decimal(number)?.normalized())).collect()
 }
 
 fn number<A: Arithmetic>(
@@ -160,7 +205,7 @@ fn number<A: Arithmetic>(
             machine.apply(*operation, &number(machine, left, names)?, &number(machine, right, names)?)
         }
         Expression::Call(function, arguments) => call(machine, *function, arguments, names),
-        Expression::Comparison(..) => Err(ArithmeticError::NestedComparison),
+        Expression::Comparison(..) | Expression::Order(..) => Err(ArithmeticError::NestedComparison),
     }
 }
 
@@ -170,16 +215,19 @@ fn call<A: Arithmetic>(
     arguments: &[Expression],
     names: &Names,
 ) -> Result<A::Number, ArithmeticError> {
-    if function == Function::Round {
-        let places = arguments[1].places_literal().expect("the parser admits only literal places");
-        return machine.round(&number(machine, &arguments[0], names)?, places);
+    let place = || arguments[1].places_literal().expect("the parser admits only literal places");
+    match function {
+        Function::Round => return machine.round(&number(machine, &arguments[0], names)?, place()),
+        Function::Digit => return machine.digit(&number(machine, &arguments[0], names)?, place()),
+        Function::Whole => return machine.whole(&number(machine, &arguments[0], names)?),
+        Function::Max | Function::Min | Function::SmallestAtLeast => {}
     }
     let values: Vec<A::Number> =
         arguments.iter().map(|argument| number(machine, argument, names)).collect::<Result<_, _>>()?;
     match function {
         Function::Max => extreme(machine, &values, Ordering::Greater),
         Function::Min => extreme(machine, &values, Ordering::Less),
-        Function::SmallestAtLeast | Function::Round => {
+        _ => {
             let mut fitting = Vec::new();
             for limit in &values[1..] {
                 if machine.compare(limit, &values[0])? != Ordering::Less {
@@ -273,6 +321,16 @@ impl Arithmetic for Library {
         Ok(number.round_dp_with_strategy(places, rust_decimal::RoundingStrategy::MidpointAwayFromZero))
     }
 
+    fn whole(&self, number: &Self::Number) -> Result<Self::Number, ArithmeticError> {
+        Ok(number.trunc())
+    }
+
+    fn digit(&self, number: &Self::Number, place: u32) -> Result<Self::Number, ArithmeticError> {
+        let scale = rust_decimal::Decimal::from(10_u64.pow(place));
+        let scaled = number.checked_mul(scale).ok_or(ArithmeticError::NotADecimal)?;
+        Ok(scaled.trunc() % rust_decimal::Decimal::TEN)
+    }
+
     fn compare(&self, left: &Self::Number, right: &Self::Number) -> Result<Ordering, ArithmeticError> {
         Ok(left.cmp(right))
     }
@@ -340,6 +398,16 @@ impl Arithmetic for Columns {
         Ok(columns::round(&number.value, places)?.into())
     }
 
+    fn whole(&self, number: &Self::Number) -> Result<Self::Number, ArithmeticError> {
+        let whole = i128::try_from(number.value.whole_part()).map_err(|_| ArithmeticError::NotADecimal)?;
+        Ok(Decimal::new(whole, 0).map_err(|_| ArithmeticError::NotADecimal)?.into())
+    }
+
+    fn digit(&self, number: &Self::Number, place: u32) -> Result<Self::Number, ArithmeticError> {
+        let index = i32::try_from(place).map_err(|_| ArithmeticError::NotADecimal)?;
+        Ok(Decimal::from(u32::from(number.value.digit(index))).into())
+    }
+
     fn compare(&self, left: &Self::Number, right: &Self::Number) -> Result<Ordering, ArithmeticError> {
         Ok(columns::compare(&left.value, &right.value)?)
     }
@@ -380,6 +448,15 @@ impl Arithmetic for Fractions {
         let scale = BigRational::from(BigInt::from(10).pow(places));
         let half = BigRational::new(BigInt::one(), BigInt::from(2));
         Ok((number * &scale + half).floor() / scale)
+    }
+
+    fn whole(&self, number: &Self::Number) -> Result<Self::Number, ArithmeticError> {
+        Ok(number.floor())
+    }
+
+    fn digit(&self, number: &Self::Number, place: u32) -> Result<Self::Number, ArithmeticError> {
+        let scaled = (number * BigRational::from(BigInt::from(10).pow(place))).floor();
+        Ok(BigRational::from(scaled.to_integer() % BigInt::from(10)))
     }
 
     fn compare(&self, left: &Self::Number, right: &Self::Number) -> Result<Ordering, ArithmeticError> {
@@ -439,6 +516,10 @@ impl fmt::Display for Value {
         match self {
             Self::Number(number) => number.fmt(f),
             Self::Relation(relation) => relation.fmt(f),
+            Self::Order(numbers) => {
+                let numbers: Vec<String> = numbers.iter().map(|number| alloc::format!("{number}")).collect();
+                f.write_str(&numbers.join(", "))
+            }
         }
     }
 }
@@ -466,6 +547,16 @@ mod tests {
             ("0.35 ? 0.8", "<"),
             ("0.50 ? 0.5", "="),
             ("1.78 ? 1.708", ">"),
+            ("ascending(0.8, 0.35, 0.53)", "0.35, 0.53, 0.8"),
+            ("descending(0.8, 0.35, 0.53)", "0.8, 0.53, 0.35"),
+            ("ascending(0.50, 0.5, 0.4)", "0.4, 0.5, 0.5"),
+            ("0.50", "0.50"),
+            ("whole(12.98)", "12"),
+            ("whole(2 / 3 * 10)", "6"),
+            ("digit(12.987, 0)", "2"),
+            ("digit(12.987, 2)", "8"),
+            ("digit(12.5, 4)", "0"),
+            ("digit(2 / 3, 5)", "6"),
         ];
         for (text, value) in cases {
             assert_eq!(proven(text).unwrap().to_string(), value, "{text}");

@@ -1,9 +1,9 @@
 //! The small language in which a step says how its answer comes from givens and earlier steps.
 //!
-//! `a + b`, `round(price * count, 2)`, `smallest_at_least(total, low, middle, high)`, and a comparison `a ? b`. An
-//! outsider can recompute every answer from this text alone. It has `+ - * /` (also written `× ÷ −`), parentheses,
-//! decimal literals, names, and the functions of [`Function`]. There are no assignments, loops or side effects, and
-//! depth and length are limited.
+//! `a + b`, `round(price * count, 2)`, `smallest_at_least(total, low, middle, high)`; as a whole also a comparison
+//! `a ? b` and an order `ascending(a, b, c)`. An outsider can recompute every answer from this text alone. It has
+//! `+ - * /` (also written `× ÷ −`), parentheses, decimal literals, names, and the functions of [`Function`]. There are
+//! no assignments, loops or side effects, and depth and length are limited.
 use alloc::{boxed::Box, collections::BTreeMap, string::String, vec::Vec};
 use core::{fmt, str::FromStr};
 
@@ -38,6 +38,17 @@ pub enum Expression {
     Call(Function, Vec<Expression>),
     /// `a ? b`: which relation holds between them. Only as the whole expression.
     Comparison(Box<Expression>, Box<Expression>),
+    /// `ascending(a, b, …)` or `descending(a, b, …)`: the values by size. Only as the whole expression.
+    Order(Direction, Vec<Expression>),
+}
+
+/// Which way values are put in order.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Direction {
+    /// `ascending`: the smallest first.
+    Ascending,
+    /// `descending`: the largest first.
+    Descending,
 }
 
 /// The four operations.
@@ -64,6 +75,11 @@ pub enum Function {
     Min,
     /// `smallest_at_least(x, a, b, …)`: the smallest of `a, b, …` that is not below `x`.
     SmallestAtLeast,
+    /// `whole(x)`: the whole part, digits after the point left out.
+    Whole,
+    /// `digit(x, place)`: the digit at a place counted from the point to the right, 0 for the ones; `place` is a
+    /// whole-number literal from 0 to 9.
+    Digit,
 }
 
 /// The values an expression's names stand for.
@@ -92,14 +108,16 @@ pub enum ExpressionError {
         source: DecimalError,
     },
     /// A function that the language does not have.
-    #[error("at character {at}: unknown function '{name}'; there are round, max, min and smallest_at_least")]
+    #[error(
+        "at character {at}: unknown function '{name}'; there are round, max, min, smallest_at_least, whole and digit, and as the whole expression ascending and descending"
+    )]
     UnknownFunction {
         /// Where in the text.
         at: usize,
         /// The name used.
         name: String,
     },
-    /// A function got too few or too many arguments, or `round` got places that are no whole-number literal.
+    /// A function got too few or too many arguments, or one that takes a place got no whole-number literal.
     #[error("at character {at}: {function} takes {expected}")]
     Arguments {
         /// Where in the text.
@@ -147,7 +165,21 @@ impl Operation {
     }
 }
 
+impl Direction {
+    /// The name in the language.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Ascending => "ascending",
+            Self::Descending => "descending",
+        }
+    }
+}
+
 impl Function {
+    const ALL: [Self; 6] =
+        [Self::Round, Self::Max, Self::Min, Self::SmallestAtLeast, Self::Whole, Self::Digit];
+
     /// The name in the language.
     #[must_use]
     pub fn name(self) -> &'static str {
@@ -156,13 +188,13 @@ impl Function {
             Self::Max => "max",
             Self::Min => "min",
             Self::SmallestAtLeast => "smallest_at_least",
+            Self::Whole => "whole",
+            Self::Digit => "digit",
         }
     }
 
     fn named(name: &str) -> Option<Self> {
-        [Self::Round, Self::Max, Self::Min, Self::SmallestAtLeast]
-            .into_iter()
-            .find(|function| function.name() == name)
+        Self::ALL.into_iter().find(|function| function.name() == name)
     }
 }
 
@@ -190,7 +222,9 @@ impl Expression {
                 left.visit(see);
                 right.visit(see);
             }
-            Self::Call(_, arguments) => arguments.iter().for_each(|argument| argument.visit(see)),
+            Self::Call(_, arguments) | Self::Order(_, arguments) => {
+                arguments.iter().for_each(|argument| argument.visit(see));
+            }
         }
     }
 
@@ -219,14 +253,14 @@ impl Expression {
     #[must_use]
     pub fn with_values(&self, values: &Names) -> Self {
         let each = |part: &Self| Box::new(part.with_values(values));
+        let all = |parts: &[Self]| parts.iter().map(|part| part.with_values(values)).collect();
         match self {
             Self::Name(name) => values.get(name).map_or_else(|| self.clone(), |value| Self::Literal(*value)),
             Self::Literal(_) => self.clone(),
             Self::Binary(operation, left, right) => Self::Binary(*operation, each(left), each(right)),
             Self::Comparison(left, right) => Self::Comparison(each(left), each(right)),
-            Self::Call(function, arguments) => {
-                Self::Call(*function, arguments.iter().map(|argument| argument.with_values(values)).collect())
-            }
+            Self::Call(function, arguments) => Self::Call(*function, all(arguments)),
+            Self::Order(direction, values) => Self::Order(*direction, all(values)),
         }
     }
 
@@ -249,16 +283,8 @@ impl Expression {
                 }
                 Ok(())
             }
-            Self::Call(function, arguments) => {
-                write!(f, "{}(", function.name())?;
-                for (index, argument) in arguments.iter().enumerate() {
-                    if index > 0 {
-                        f.write_str(", ")?;
-                    }
-                    argument.write(f, 0)?;
-                }
-                f.write_str(")")
-            }
+            Self::Call(function, arguments) => write_call(f, function.name(), arguments),
+            Self::Order(direction, values) => write_call(f, direction.name(), values),
             Self::Comparison(left, right) => {
                 left.write(f, 0)?;
                 f.write_str(" ? ")?;
@@ -266,6 +292,17 @@ impl Expression {
             }
         }
     }
+}
+
+fn write_call(f: &mut fmt::Formatter<'_>, name: &str, arguments: &[Expression]) -> fmt::Result {
+    write!(f, "{name}(")?;
+    for (index, argument) in arguments.iter().enumerate() {
+        if index > 0 {
+            f.write_str(", ")?;
+        }
+        argument.write(f, 0)?;
+    }
+    f.write_str(")")
 }
 
 impl fmt::Display for Expression {
@@ -295,9 +332,7 @@ impl FromStr for Expression {
             return Err(ExpressionError::TooLarge);
         }
         let mut parser = Parser { text, at: 0, depth: 0 };
-        let left = parser.sum()?;
-        let whole =
-            if parser.take("?") { Self::Comparison(Box::new(left), Box::new(parser.sum()?)) } else { left };
+        let whole = parser.whole()?;
         match parser.peek() {
             None => Ok(whole),
             Some(_) => Err(parser.unexpected("an operation or the end")),
@@ -338,6 +373,26 @@ impl<'t> Parser<'t> {
             None => String::from("the end"),
         };
         ExpressionError::Unexpected { at: self.at, expected, found }
+    }
+
+    /// What can only be a whole expression: an order, a comparison, or any value.
+    fn whole(&mut self) -> Result<Expression, ExpressionError> {
+        for direction in [Direction::Ascending, Direction::Descending] {
+            let start = self.at;
+            if self.take(direction.name()) && self.take("(") {
+                let values = self.arguments()?;
+                let fits = values.len() >= 2;
+                let expected = "two or more values";
+                let error = ExpressionError::Arguments { at: start, function: direction.name(), expected };
+                return fits.then_some(Expression::Order(direction, values)).ok_or(error);
+            }
+            self.at = start;
+        }
+        let left = self.sum()?;
+        if self.take("?") {
+            return Ok(Expression::Comparison(Box::new(left), Box::new(self.sum()?)));
+        }
+        Ok(left)
     }
 
     fn sum(&mut self) -> Result<Expression, ExpressionError> {
@@ -402,6 +457,15 @@ impl<'t> Parser<'t> {
         word.parse().map(Expression::Literal).map_err(|source| ExpressionError::Literal { at, source })
     }
 
+    /// What stands in the parentheses of a call, after the opening one.
+    fn arguments(&mut self) -> Result<Vec<Expression>, ExpressionError> {
+        let mut arguments = alloc::vec![self.sum()?];
+        while self.take(",") {
+            arguments.push(self.sum()?);
+        }
+        if self.take(")") { Ok(arguments) } else { Err(self.unexpected("',' or ')'")) }
+    }
+
     fn name_or_call(&mut self) -> Result<Expression, ExpressionError> {
         let at = self.at;
         let name = self.word(|character| {
@@ -412,13 +476,7 @@ impl<'t> Parser<'t> {
         }
         let function = Function::named(name)
             .ok_or_else(|| ExpressionError::UnknownFunction { at, name: String::from(name) })?;
-        let mut arguments = alloc::vec![self.sum()?];
-        while self.take(",") {
-            arguments.push(self.sum()?);
-        }
-        if !self.take(")") {
-            return Err(self.unexpected("',' or ')'"));
-        }
+        let arguments = self.arguments()?;
         check_arguments(function, &arguments, at)?;
         Ok(Expression::Call(function, arguments))
     }
@@ -426,7 +484,8 @@ impl<'t> Parser<'t> {
 
 fn check_arguments(function: Function, arguments: &[Expression], at: usize) -> Result<(), ExpressionError> {
     let (fits, expected) = match function {
-        Function::Round => (
+        Function::Whole => (arguments.len() == 1, "one value"),
+        Function::Round | Function::Digit => (
             arguments.len() == 2 && arguments[1].places_literal().is_some(),
             "a value and a whole number of places from 0 to 9",
         ),
@@ -481,7 +540,7 @@ mod tests {
             ),
             (
                 "sqrt(2)",
-                "at character 0: unknown function 'sqrt'; there are round, max, min and smallest_at_least",
+                "at character 0: unknown function 'sqrt'; there are round, max, min, smallest_at_least, whole and digit, and as the whole expression ascending and descending",
             ),
             ("round(2)", "at character 0: round takes a value and a whole number of places from 0 to 9"),
             ("round(2, 1.5)", "at character 0: round takes a value and a whole number of places from 0 to 9"),

@@ -6,7 +6,7 @@
 //! the pupil answered there, so one slip costs once. Published mark schemes call that follow-through; as they do, no
 //! credit follows where the pupil's own value leads to nothing that can be worked (below zero, no limit fits).
 use alloc::{
-    collections::BTreeMap,
+    collections::{BTreeMap, BTreeSet},
     format,
     string::{String, ToString},
     vec::Vec,
@@ -20,9 +20,10 @@ use crate::{
     decimal::Decimal,
     expression::Names,
     misconceptions,
-    question::{Item, Key, ProvenStep, Step, StepKind, Wrong},
+    question::{Choice, Item, Key, ProvenStep, Step, StepKind, Wrong},
     reading::{Locale, ReadNumber, Reading, read},
     units,
+    words::{Language, WordsProblem, from_words},
 };
 
 /// The mark of one item.
@@ -93,13 +94,14 @@ pub enum Verdict {
 #[must_use]
 pub fn mark(item: &Item, pupil: &str, responses: &BTreeMap<String, String>) -> Mark {
     let locale = Locale::by_tag(&item.locale).unwrap_or(Locale::EN_US);
+    let language = Language::of_locale(&item.locale).expect("an item is in a language with words");
     let mut own = Names::new();
     let mut right = item.given_names();
     own.clone_from(&right);
     let mut steps = Vec::with_capacity(item.steps.len());
     for (step, proven) in item.steps_proven() {
         let response = responses.get(&step.id).map_or("", String::as_str);
-        let given = Given::read(step, response, locale);
+        let given = Given::read(step, response, locale, language);
         let judged = Judge { step, proven, right: &right, own: &own }.judge(&given);
         steps.push(StepMark {
             id: step.id.clone(),
@@ -129,13 +131,19 @@ enum Given {
     Blank,
     Unreadable(String),
     Number(ReadNumber),
+    /// A number told in words, with the places that the words name.
+    Words(Decimal),
     Choice(String),
+    Order(Vec<String>),
 }
 
 impl Given {
-    fn read(step: &Step, response: &str, locale: Locale) -> Self {
-        if step.kind == StepKind::Choice {
-            return Self::chosen(step, response.trim());
+    fn read(step: &Step, response: &str, locale: Locale, language: Language) -> Self {
+        match step.kind {
+            StepKind::Choice => return Self::chosen(step, response.trim()),
+            StepKind::Order => return Self::ordered(step, response.trim()),
+            StepKind::Words => return Self::told(response, language),
+            StepKind::Number => {}
         }
         match read(response, locale, step.unit.as_deref().and_then(units::by_symbol)) {
             Reading::Blank => Self::Blank,
@@ -148,13 +156,32 @@ impl Given {
         if response.is_empty() {
             return Self::Blank;
         }
-        let choice = step
-            .choices
-            .iter()
-            .find(|choice| choice.id.eq_ignore_ascii_case(response) || choice.text == response);
-        match choice {
+        match chosen(step, response) {
             Some(choice) => Self::Choice(choice.id.clone()),
             None => Self::Unreadable("this is not one of the choices".into()),
+        }
+    }
+
+    /// All choices in order: ids or texts with `<`, `>`, commas, semicolons or blanks between them, or ids that are
+    /// letters, one after the other.
+    fn ordered(step: &Step, response: &str) -> Self {
+        if response.is_empty() {
+            return Self::Blank;
+        }
+        let signs: Vec<&str> = response.split(['<', '>', ',', ';']).map(str::trim).collect();
+        let blanks: Vec<&str> = response.split_whitespace().collect();
+        let letters: Vec<String> = response.chars().map(String::from).collect();
+        let letters: Vec<&str> = letters.iter().map(String::as_str).collect();
+        let readings = [signs, blanks, letters];
+        let ids = readings.iter().find_map(|parts| all_once(step, parts));
+        ids.map_or_else(|| Self::Unreadable("put each of the choices in the order once".into()), Self::Order)
+    }
+
+    fn told(response: &str, language: Language) -> Self {
+        match from_words(response, language) {
+            Ok(number) => Self::Words(number),
+            Err(WordsProblem::Blank) => Self::Blank,
+            Err(problem) => Self::Unreadable(problem.to_string()),
         }
     }
 
@@ -162,10 +189,24 @@ impl Given {
     fn value(&self, step: &Step) -> Option<Decimal> {
         match self {
             Self::Number(number) => number.decimal(),
+            Self::Words(number) => Some(*number),
             Self::Choice(id) => step.value_of(&Key::Choice(id.clone())),
-            Self::Blank | Self::Unreadable(_) => None,
+            Self::Order(_) | Self::Blank | Self::Unreadable(_) => None,
         }
     }
+}
+
+fn chosen<'s>(step: &'s Step, response: &str) -> Option<&'s Choice> {
+    let is = |choice: &&Choice| choice.id.eq_ignore_ascii_case(response) || choice.text == response;
+    step.choices.iter().find(is)
+}
+
+/// The ids of the choices that the parts name, if each choice is named once.
+fn all_once(step: &Step, parts: &[&str]) -> Option<Vec<String>> {
+    let ids: Vec<String> =
+        parts.iter().map(|part| Some(chosen(step, part)?.id.clone())).collect::<Option<_>>()?;
+    let different: BTreeSet<&String> = ids.iter().collect();
+    (different.len() == ids.len() && ids.len() == step.choices.len()).then_some(ids)
 }
 
 struct Judgement {
@@ -196,14 +237,14 @@ impl Judge<'_> {
         match given {
             Given::Blank => return Judgement::new(Verdict::Blank, 0, ""),
             Given::Unreadable(problem) => return Judgement::new(Verdict::Unreadable, 0, problem.clone()),
-            Given::Number(_) | Given::Choice(_) => {}
+            Given::Number(_) | Given::Words(_) | Given::Choice(_) | Given::Order(_) => {}
         }
         if self.is(given, &self.proven.key) {
-            return self.in_form(given, Verdict::Correct);
+            return self.in_form(given, &self.proven.key, Verdict::Correct);
         }
         let own_key = self.own_key();
-        if own_key.as_ref().is_some_and(|key| self.is(given, key)) {
-            return self.in_form(given, Verdict::FollowThrough);
+        if let Some(key) = own_key.as_ref().filter(|key| self.is(given, key)) {
+            return self.in_form(given, key, Verdict::FollowThrough);
         }
         let mut judgement = Judgement::new(Verdict::Wrong, 0, "");
         judgement.misconceptions = self.consistent_with(given, own_key.is_some());
@@ -223,15 +264,20 @@ impl Judge<'_> {
             (Given::Number(number), Key::Number(key)) => {
                 self.step.accept.accepts(&fraction_of(key), &number.value)
             }
+            (Given::Words(number), Key::Number(key)) => number == key,
             (Given::Choice(id), Key::Choice(key)) => id == key,
+            (Given::Order(ids), Key::Order(key)) => ids == key,
             _ => false,
         }
     }
 
     /// A right value: full points if the written form is the one asked for, else what the form's credit says.
-    fn in_form(&self, given: &Given, verdict: Verdict) -> Judgement {
-        let problem = match given {
-            Given::Number(number) => self.form_problem(number),
+    fn in_form(&self, given: &Given, key: &Key, verdict: Verdict) -> Judgement {
+        let problem = match (given, key) {
+            (Given::Number(number), _) => self.form_problem(number),
+            // Reading a numeral aloud names its last place: 0.50 is fifty hundredths.
+            (Given::Words(number), Key::Number(key)) => (!number.same_written(key))
+                .then(|| "the value is right; name the last place that is written".into()),
             _ => None,
         };
         let own = if verdict == Verdict::FollowThrough { "right from your own earlier value" } else { "" };

@@ -19,6 +19,7 @@ use crate::{
     expression::{Expression, ExpressionError, Names},
     misconceptions::{self, JOINT},
     receipt,
+    words::{Language, to_words},
 };
 
 /// A question as records write it.
@@ -139,6 +140,18 @@ pub struct Choice {
     /// What it is worth in the expressions of later steps.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub value: Option<Decimal>,
+    /// Where the choice names a mistake: the mistake, which leads to `value`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mistake: Option<Mistake>,
+}
+
+/// A mistake that a choice names, in finding how somebody went wrong.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Mistake {
+    /// The name of the misconception.
+    pub misconception: String,
+    /// The exercise in which the mistake is made.
+    pub of: String,
 }
 
 /// A question whose every answer is proven.
@@ -170,6 +183,8 @@ pub enum Key {
     Number(Decimal),
     /// The id of a choice.
     Choice(String),
+    /// The ids of all choices in order.
+    Order(Vec<String>),
 }
 
 /// A predicted wrong answer of a proven step.
@@ -231,9 +246,12 @@ pub enum Fault {
     /// Choices are missing, or two share an id or a text.
     #[error("choices need different ids and different texts, and at least two of them")]
     Choices,
-    /// Kinds that this version cannot prove.
-    #[error("steps of kind {0} are not known to this version")]
-    UnknownKind(&'static str),
+    /// A number that has no words in the question's language.
+    #[error("{0} has no words in the question's language")]
+    NoWords(String),
+    /// The names of locales are `en-US` and the like.
+    #[error("there are no words for the locale '{0}'")]
+    NoLanguage(String),
     /// A name that the table of misconceptions does not have.
     #[error("there is no misconception '{0}'")]
     UnknownMisconception(String),
@@ -280,13 +298,8 @@ impl core::fmt::Display for Key {
         match self {
             Self::Number(number) => write!(f, "{number}"),
             Self::Choice(id) => f.write_str(id),
+            Self::Order(ids) => f.write_str(&ids.join(", ")),
         }
-    }
-}
-
-impl From<&Key> for Answer {
-    fn from(key: &Key) -> Self {
-        Self::Text(key.to_string())
     }
 }
 
@@ -332,10 +345,12 @@ impl Question {
         if receipt != self.receipt {
             return Err(fault(Fault::Receipt(receipt)));
         }
+        let language = Language::of_locale(&self.locale);
+        let language = language.ok_or_else(|| fault(Fault::NoLanguage(self.locale.clone())))?;
         let mut names = self.given_names();
         let mut steps = Vec::with_capacity(self.steps.len());
         for step in &self.steps {
-            let proven = step.proven(&names).map_err(|fault| ProofError {
+            let proven = step.proven(&names, language).map_err(|fault| ProofError {
                 question: self.id.clone(),
                 step: Some(step.id.clone()),
                 fault,
@@ -375,16 +390,17 @@ fn check_shape(question: &Question) -> Result<(), Fault> {
 }
 
 impl Step {
-    fn proven(&self, names: &Names) -> Result<ProvenStep, Fault> {
+    fn proven(&self, names: &Names, language: Language) -> Result<ProvenStep, Fault> {
         self.check_accept()?;
+        self.check_mistakes(names)?;
         let expression: Expression = self.expression.parse()?;
         let found = prove(&expression, names)?;
         let key = self.key_for(&found)?;
-        if Answer::from(&key) != self.answer && !self.same_number(&key) {
+        if self.answer_of(&key, language)? != self.answer && !self.same_number(&key) {
             return Err(Fault::WrongAnswer { claimed: self.answer.to_string(), found: key.to_string() });
         }
         let wrong =
-            self.predicted.iter().map(|prediction| self.check_prediction(prediction, &expression, names));
+            self.predicted.iter().map(|wrong| self.check_prediction(wrong, &expression, names, language));
         let wrong: Vec<Wrong> = wrong.collect::<Result<_, _>>()?;
         self.check_distinct(&key, &wrong)?;
         let value = self.value_of(&key);
@@ -393,8 +409,8 @@ impl Step {
 
     /// The written form of a number is the record's own; only its value is worked out.
     fn same_number(&self, key: &Key) -> bool {
-        match (key, self.answer.text().map(str::parse::<Decimal>)) {
-            (Key::Number(found), Some(Ok(claimed))) => *found == claimed,
+        match (self.kind, key, self.answer.text().map(str::parse::<Decimal>)) {
+            (StepKind::Number, Key::Number(found), Some(Ok(claimed))) => *found == claimed,
             _ => false,
         }
     }
@@ -409,28 +425,76 @@ impl Step {
         if fits && self.points > 0 { Ok(()) } else { Err(Fault::Accept) }
     }
 
-    /// The answer that a value means for this step: the number itself, or the choice that stands for it.
+    /// The answer that a value means for this step: the number itself, the choice that stands for it, or all choices
+    /// in order.
     ///
     /// # Errors
-    /// [`Fault::NoSuchChoice`], [`Fault::Choices`], [`Fault::UnknownKind`].
+    /// [`Fault::NoSuchChoice`], [`Fault::Choices`].
     pub fn key_for(&self, value: &Value) -> Result<Key, Fault> {
         match (self.kind, value) {
             (StepKind::Number, Value::Number(number)) => Ok(Key::Number(*number)),
-            (StepKind::Number, Value::Relation(relation)) => Err(Fault::NoSuchChoice(relation.to_string())),
-            (StepKind::Choice, _) => {
-                self.check_choices()?;
-                let stands_for = |choice: &&Choice| match value {
-                    Value::Number(number) => choice.value == Some(*number),
-                    Value::Relation(relation) => choice.text == relation.sign(),
-                };
-                let mut fitting = self.choices.iter().filter(stands_for);
-                match (fitting.next(), fitting.next()) {
-                    (Some(choice), None) => Ok(Key::Choice(choice.id.clone())),
-                    _ => Err(Fault::NoSuchChoice(value.to_string())),
-                }
+            // Words name the last written place, so the form that is asked for belongs to the key.
+            (StepKind::Words, Value::Number(number)) => {
+                let asked = self.accept.form.places.and_then(|places| number.with_places(places));
+                Ok(Key::Number(asked.unwrap_or(*number)))
             }
-            (StepKind::Order | StepKind::Words, _) => Err(Fault::UnknownKind(self.kind.name())),
+            (StepKind::Choice, Value::Number(number)) => {
+                self.only_choice(value, |choice| choice.value == Some(*number)).map(Key::Choice)
+            }
+            (StepKind::Choice, Value::Relation(relation)) => {
+                self.only_choice(value, |choice| choice.text == relation.sign()).map(Key::Choice)
+            }
+            (StepKind::Order, Value::Order(numbers)) if numbers.len() == self.choices.len() => {
+                let place = |number: &Decimal| {
+                    self.only_choice(value, |choice| choice.value.is_some_and(|worth| worth == *number))
+                };
+                numbers.iter().map(place).collect::<Result<_, _>>().map(Key::Order)
+            }
+            _ => Err(Fault::NoSuchChoice(value.to_string())),
         }
+    }
+
+    /// The id of the only choice that fits.
+    fn only_choice(&self, value: &Value, fits: impl Fn(&Choice) -> bool) -> Result<String, Fault> {
+        self.check_choices()?;
+        let mut fitting = self.choices.iter().filter(|choice| fits(choice));
+        match (fitting.next(), fitting.next()) {
+            (Some(choice), None) => Ok(choice.id.clone()),
+            _ => Err(Fault::NoSuchChoice(value.to_string())),
+        }
+    }
+
+    /// A key as the record writes it: a decimal, a choice's id, ids in order, or the number in words.
+    ///
+    /// # Errors
+    /// [`Fault::NoWords`] for a number that cannot be told in words.
+    pub fn answer_of(&self, key: &Key, language: Language) -> Result<Answer, Fault> {
+        Ok(match key {
+            Key::Number(number) if self.kind == StepKind::Words => {
+                Answer::Text(to_words(number, language).ok_or_else(|| Fault::NoWords(number.to_string()))?)
+            }
+            Key::Number(number) => Answer::Text(number.to_string()),
+            Key::Choice(id) => Answer::Text(id.clone()),
+            Key::Order(ids) => Answer::Sequence(ids.clone()),
+        })
+    }
+
+    /// Whether the mistakes that choices name lead to what the choices are worth.
+    fn check_mistakes(&self, names: &Names) -> Result<(), Fault> {
+        for choice in &self.choices {
+            let Some(mistake) = &choice.mistake else { continue };
+            let known = misconceptions::find(&mistake.misconception)
+                .ok_or_else(|| Fault::UnknownMisconception(mistake.misconception.clone()))?;
+            let found = misconceptions::predict(known, &mistake.of.parse()?, names);
+            if found != choice.value.map(Value::Number) {
+                return Err(Fault::WrongPrediction {
+                    misconception: mistake.misconception.clone(),
+                    claimed: choice.value.map_or_else(|| "nothing".into(), |value| value.to_string()),
+                    found: found.map_or_else(|| "no answer of its own".into(), |value| value.to_string()),
+                });
+            }
+        }
+        Ok(())
     }
 
     fn check_choices(&self) -> Result<(), Fault> {
@@ -447,6 +511,7 @@ impl Step {
         match key {
             Key::Number(number) => Some(*number),
             Key::Choice(id) => self.choices.iter().find(|choice| choice.id == *id)?.value,
+            Key::Order(_) => None,
         }
     }
 
@@ -456,6 +521,7 @@ impl Step {
         prediction: &Prediction,
         right: &Expression,
         names: &Names,
+        language: Language,
     ) -> Result<Wrong, Fault> {
         let stated: Option<Expression> = prediction.expression.as_deref().map(str::parse).transpose()?;
         let mut ids = Vec::new();
@@ -467,8 +533,8 @@ impl Step {
                 None => misconceptions::predict(known, right, names),
             };
             let found = value.as_ref().and_then(|value| self.key_for(value).ok());
-            let agrees = found.as_ref().is_some_and(|found| Answer::from(found) == prediction.answer);
-            if !agrees {
+            let answer = found.as_ref().and_then(|found| self.answer_of(found, language).ok());
+            if answer.as_ref() != Some(&prediction.answer) {
                 return Err(Fault::WrongPrediction {
                     misconception: id.into(),
                     claimed: prediction.answer.to_string(),
@@ -532,9 +598,13 @@ impl Item {
     #[must_use]
     pub fn right_responses(&self) -> BTreeMap<String, String> {
         let response = |step: &Step, key: &Key| match key {
-            Key::Number(key) if matches!(step.accept.rule, Rule::Rounded { .. }) => Fractions
-                .decimal(&step.accept.target(&fraction_of(key)))
-                .map_or_else(|_| key.to_string(), |asked| asked.to_string()),
+            Key::Number(key)
+                if step.kind == StepKind::Number && matches!(step.accept.rule, Rule::Rounded { .. }) =>
+            {
+                Fractions
+                    .decimal(&step.accept.target(&fraction_of(key)))
+                    .map_or_else(|_| key.to_string(), |asked| asked.to_string())
+            }
             _ => step.answer.to_string(),
         };
         self.steps_proven().map(|(step, proven)| (step.id.clone(), response(step, &proven.key))).collect()

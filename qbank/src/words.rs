@@ -101,6 +101,17 @@ impl Language {
             _ => None,
         }
     }
+
+    /// Whether a word beside the number stands in the singular (Unicode Common Locale Data Repository, plural rules,
+    /// category 'one'): in English only a 1 written without places, 'one litre' but '1.0 litres'; in Spanish whatever
+    /// is worth one.
+    #[must_use]
+    pub fn is_singular(self, number: &Decimal) -> bool {
+        match self {
+            Self::English => number.units() == 1 && number.places() == 0,
+            Self::Spanish => *number == Decimal::from(1_u32),
+        }
+    }
 }
 
 /// The number in words, written places kept. `None` below zero, beyond [`MAX_WHOLE_DIGITS`] digits before the point

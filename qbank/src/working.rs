@@ -12,7 +12,7 @@ use crate::{
     arithmetic::{ArithmeticError, Columns, Value, evaluate, prove},
     columns,
     decimal::Decimal,
-    expression::{Expression, Function, Names, Operation},
+    expression::{Direction, Expression, Function, Names, Operation},
     misconceptions,
 };
 
@@ -73,6 +73,14 @@ pub fn work(expression: &Expression) -> Result<Worked, ArithmeticError> {
 pub fn lines(expression: &Expression, names: &Names) -> Result<Vec<String>, ArithmeticError> {
     let mut drawn = Vec::new();
     draw(expression, names, &mut drawn)?;
+    // A numeral alone is to be read or written: show what its digits are worth.
+    if let Expression::Name(_) | Expression::Literal(_) = expression {
+        let number = value_as_written(expression, names)?;
+        if number.places() > 0 && !number.is_negative() {
+            let parts = format!("{}/{}", number.fraction_units(), 10_u128.pow(number.places()));
+            drawn.push(format!("{number} = {} + {parts}", number.whole_part()));
+        }
+    }
     Ok(drawn)
 }
 
@@ -97,6 +105,10 @@ fn draw(expression: &Expression, names: &Names, drawn: &mut Vec<String>) -> Resu
         Expression::Comparison(left, right) => {
             let values = worked_out(&[&**left, &**right], names, drawn)?;
             alloc::vec![compared(&values[0], &values[1])?]
+        }
+        Expression::Order(direction, values) => {
+            worked_out(&values.iter().collect::<Vec<_>>(), names, drawn)?;
+            alloc::vec![in_a_row(*direction, expression, names)?]
         }
     };
     if !drawn.is_empty() {
@@ -140,7 +152,7 @@ fn value_as_written(part: &Expression, names: &Names) -> Result<Decimal, Arithme
         }
         _ => match evaluate(&Columns, part, names)? {
             Value::Number(number) => Ok(number),
-            Value::Relation(_) => Err(ArithmeticError::NestedComparison),
+            Value::Relation(_) | Value::Order(_) => Err(ArithmeticError::NestedComparison),
         },
     }
 }
@@ -151,11 +163,19 @@ fn draw_call(
     names: &Names,
     drawn: &mut Vec<String>,
 ) -> Result<Vec<String>, ArithmeticError> {
-    if let (Function::Round, Some(places)) = (function, arguments[1].places_literal()) {
+    let place = arguments.get(1).and_then(Expression::places_literal);
+    if let (Function::Round, Some(places)) = (function, place) {
         return draw_rounding(&arguments[0], places, names, drawn);
+    }
+    if let (Function::Digit, Some(place)) = (function, place) {
+        let number = worked_out(&[&arguments[0]], names, drawn)?[0];
+        return Ok(pointed_at(&number, place));
     }
     let values = worked_out(&arguments.iter().collect::<Vec<_>>(), names, drawn)?;
     let (first, rest) = values.split_first().expect("the parser admits no empty call");
+    if function == Function::Whole {
+        return Ok(pointed_at(first, 0));
+    }
     if function == Function::SmallestAtLeast {
         let mut limits = rest.to_vec();
         limits.sort_unstable();
@@ -188,6 +208,31 @@ fn draw_rounding(
     }
     draw(part, names, drawn)?;
     Ok(alloc::vec![format!("{} ≈ {rounded}", value_as_written(part, names)?)])
+}
+
+/// The number and a mark under the digit at a place.
+fn pointed_at(number: &Decimal, place: u32) -> Vec<String> {
+    let places = number.places().max(place);
+    let told = number.with_places(places).unwrap_or(*number).to_string();
+    // The point stands between the ones and the tenths.
+    let behind = (places - place) as usize + usize::from(place == 0 && places > 0);
+    let mark = format!("{}^", " ".repeat(told.len() - behind - 1));
+    alloc::vec![told, mark]
+}
+
+/// `0.35 < 0.53 < 0.80`, all with the same number of places.
+fn in_a_row(direction: Direction, expression: &Expression, names: &Names) -> Result<String, ArithmeticError> {
+    let Value::Order(numbers) = evaluate(&Columns, expression, names)? else {
+        return Err(ArithmeticError::NestedComparison);
+    };
+    let places = numbers.iter().map(Decimal::places).max().unwrap_or(0);
+    let filled: Option<Vec<String>> =
+        numbers.iter().map(|number| Some(number.with_places(places)?.to_string())).collect();
+    let sign = match direction {
+        Direction::Ascending => " < ",
+        Direction::Descending => " > ",
+    };
+    Ok(filled.ok_or(ArithmeticError::NotADecimal)?.join(sign))
 }
 
 /// `0.35 < 0.80`: both with the same number of places, so that digits of one place can be compared.
@@ -227,6 +272,10 @@ mod tests {
         assert_eq!(working("0.35 ? 0.8"), ["0.35 < 0.80"]);
         assert_eq!(working("round(4.68, 1)"), ["4.68 ≈ 4.7"]);
         assert_eq!(working("round(2 / 3, 2)"), ["2 ÷ 3 = 0.666…", "≈ 0.67"]);
+        assert_eq!(working("descending(0.35, 0.8, 0.6)"), ["0.80 > 0.60 > 0.35"]);
+        assert_eq!(working("digit(12.987, 2)"), ["12.987", "    ^"]);
+        assert_eq!(working("whole(12.987)"), ["12.987", " ^"]);
+        assert_eq!(working("3.45"), ["3.45 = 3 + 45/100"]);
         assert_eq!(working("smallest_at_least(7.5, 12.5, 5, 10)"), ["5.0 < 7.5", "10.0 > 7.5"]);
     }
 }

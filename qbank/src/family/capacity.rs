@@ -9,13 +9,14 @@
 //!
 //! What no automaton of this kind carries (products, quotients, rounding, choosing a limit, telling misconceptions
 //! apart) is left to the draw: then the count is an upper bound, and [`Space::is_exact`] says so.
-use alloc::{collections::BTreeMap, vec::Vec};
+use alloc::{collections::BTreeMap, string::ToString, vec::Vec};
 use core::cmp::Ordering;
 
-use super::{Condition, Family, Feature, GivenRange, Numbers};
+use super::{AllowedDigits, Condition, Family, Feature, GivenRange, Numbers};
 use crate::{
     decimal::Decimal,
-    expression::{Expression, Operation},
+    expression::{Expression, Function, Operation},
+    question::StepKind,
 };
 
 /// Most registers and slots a program may have: four bits each in a [`State`]. A family that needs more is not counted.
@@ -52,10 +53,14 @@ enum Choice {
         from: u64,
         to: u64,
         places: u32,
-        ends_nonzero: bool,
+        digits: AllowedDigits,
     },
     /// Only in parts without an automaton.
     Listed(Vec<Decimal>),
+    /// Nothing to choose: it follows from others.
+    Derived,
+    /// Which of the mistakes it comes from.
+    Mistake(u64),
 }
 
 impl Space {
@@ -139,28 +144,44 @@ impl Choice {
     fn whole(given: &GivenRange) -> Self {
         match &given.numbers {
             Numbers::List(values) => Self::Listed(values.clone()),
-            Numbers::Range { from, to, places, ends_nonzero } => {
-                Self::Range { from: *from, to: *to, places: *places, ends_nonzero: *ends_nonzero }
+            Numbers::Range { from, to, places, digits } => {
+                Self::Range { from: *from, to: *to, places: *places, digits: digits.clone() }
+            }
+            Numbers::Derived { .. } => Self::Derived,
+            Numbers::Mistaken { .. } => {
+                Self::Listed((0..given.numbers.count()).filter_map(|index| given.numbers.at(index)).collect())
             }
         }
     }
 
-    fn numbers(&self) -> Numbers {
-        match self {
-            Self::Listed(values) => Numbers::List(values.clone()),
-            Self::Fixed(value) => Numbers::List(alloc::vec![*value]),
-            Self::Range { from, to, places, ends_nonzero } => {
-                Numbers::Range { from: *from, to: *to, places: *places, ends_nonzero: *ends_nonzero }
-            }
+    /// Each of the values that a list offers, or the whole of a range.
+    fn each(given: &GivenRange) -> Vec<Self> {
+        match &given.numbers {
+            Numbers::List(values) => values.iter().copied().map(Self::Fixed).collect(),
+            Numbers::Mistaken { .. } => (0..given.numbers.count()).map(Self::Mistake).collect(),
+            Numbers::Range { .. } | Numbers::Derived { .. } => alloc::vec![Self::whole(given)],
         }
     }
 
     fn count(&self) -> u128 {
-        self.numbers().count().into()
+        match self {
+            Self::Fixed(_) | Self::Derived | Self::Mistake(_) => 1,
+            Self::Listed(values) => values.len() as u128,
+            Self::Range { from, to, digits, .. } => (digits.below(to + 1) - digits.below(*from)).into(),
+        }
     }
 
     fn at(&self, index: u128) -> Option<Decimal> {
-        self.numbers().at(u64::try_from(index).ok()?)
+        match self {
+            Self::Fixed(value) => Some(*value),
+            Self::Derived => Some(Decimal::ZERO),
+            Self::Mistake(which) => Decimal::new((*which).into(), 0).ok(),
+            Self::Listed(values) => values.get(usize::try_from(index).ok()?).copied(),
+            Self::Range { from, to, places, digits } => {
+                let number = digits.at(*from..=*to, u64::try_from(index).ok()?)?;
+                Decimal::new(number.into(), *places).ok()
+            }
+        }
     }
 
     fn places(&self) -> u32 {
@@ -168,6 +189,7 @@ impl Choice {
             Self::Fixed(value) => value.places(),
             Self::Range { places, .. } => *places,
             Self::Listed(values) => values.iter().map(Decimal::places).max().unwrap_or(0),
+            Self::Derived | Self::Mistake(_) => 0,
         }
     }
 
@@ -176,6 +198,7 @@ impl Choice {
             Self::Fixed(value) => Some(*value),
             Self::Listed(values) => values.iter().max().copied(),
             Self::Range { to, places, .. } => Decimal::new((*to).into(), *places).ok(),
+            Self::Derived | Self::Mistake(_) => None,
         }
     }
 }
@@ -184,7 +207,8 @@ impl Choice {
 fn count_of_lists(givens: &[GivenRange]) -> usize {
     let lengths = givens.iter().filter_map(|given| match &given.numbers {
         Numbers::List(values) => Some(values.len()),
-        Numbers::Range { .. } => None,
+        Numbers::Mistaken { by, .. } => Some(by.len()),
+        Numbers::Range { .. } | Numbers::Derived { .. } => None,
     });
     lengths.fold(1, usize::saturating_mul)
 }
@@ -193,10 +217,7 @@ fn count_of_lists(givens: &[GivenRange]) -> usize {
 fn combinations_of_lists(givens: &[GivenRange]) -> Vec<Vec<Choice>> {
     let mut combinations: Vec<Vec<Choice>> = alloc::vec![Vec::new()];
     for given in givens {
-        let choices: Vec<Choice> = match &given.numbers {
-            Numbers::List(values) => values.iter().copied().map(Choice::Fixed).collect(),
-            Numbers::Range { .. } => alloc::vec![Choice::whole(given)],
-        };
+        let choices = Choice::each(given);
         let extended = combinations.iter().flat_map(|sofar| {
             choices.iter().map(move |choice| {
                 let mut longer = sofar.clone();
@@ -232,8 +253,20 @@ enum Instruction {
         counted: Option<Slot>,
         crossed: Option<Slot>,
     },
-    /// Whether two numbers compare as demanded so far.
-    Compare { left: Register, right: Register, order: Slot },
+    /// Whether two numbers compare as demanded so far, looking at some of their digits.
+    Compare { left: Register, right: Register, order: Slot, within: Digits },
+    /// A digit that must be one of a set (bits 0 to 9), in one place.
+    Demand { digit: Register, place: u32, allowed: u16 },
+}
+
+/// Which digits of two numbers are compared.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Digits {
+    All,
+    /// Those before the point.
+    Whole,
+    /// The one at a place, counted from the point to the right.
+    At(u32),
 }
 
 /// What a slot must hold after the last column.
@@ -244,6 +277,8 @@ enum Demand {
     /// One of these orders. The slot tells whether the order so far is one: the higher column decides over the lower
     /// ones, so nothing else need be remembered.
     Order(&'static [Ordering]),
+    /// The same as one of several alternatives; those with one number stand for each other.
+    Alternative(usize, &'static [Ordering]),
     /// A count within bounds.
     Count { least: usize, most: usize },
     /// A flag, set or not.
@@ -311,13 +346,14 @@ impl Compiler<'_> {
         let mut all = true;
         for index in 0..self.family.steps.len() {
             let expression = self.inlined(&self.family.steps[index].expression, index);
-            // A comparison always has an answer; its sides must have values.
+            // A comparison always has an answer; its sides must have values. What is put in order must differ.
             all &= match expression {
                 Some(Expression::Comparison(left, right)) => {
                     self.node(&left).and(self.node(&right)).is_some()
                 }
-                Some(number) => self.node(&number).is_some(),
-                None => false,
+                Some(Expression::Order(_, values)) => self.all_differ(&values).is_some(),
+                Some(number) => self.node(&number).is_some() || self.always_works(&number),
+                None => self.always_works(&self.family.steps[index].expression),
             };
         }
         for condition in &self.family.conditions {
@@ -333,6 +369,63 @@ impl Compiler<'_> {
         all
     }
 
+    fn all_differ(&mut self, values: &[Expression]) -> Option<()> {
+        for (index, value) in values.iter().enumerate() {
+            for other in &values[..index] {
+                let order = self.slot(Demand::Order(&[Ordering::Less, Ordering::Greater]));
+                self.compare(value, other, order)?;
+            }
+        }
+        Some(())
+    }
+
+    /// Whether a number step has an answer whatever is drawn, so that there is nothing to count for it.
+    fn always_works(&self, expression: &Expression) -> bool {
+        let all = |parts: &[Expression]| parts.iter().all(|part| self.always_works(part));
+        match expression {
+            Expression::Literal(_) => true,
+            Expression::Name(name) => match self.family.steps.iter().find(|step| step.id == *name) {
+                Some(step) => step.kind == StepKind::Number && self.always_works(&step.expression),
+                None => self
+                    .given(name)
+                    .is_some_and(|given| !matches!(self.givens[given], Choice::Mistake(_) | Choice::Derived)),
+            },
+            Expression::Binary(Operation::Add | Operation::Multiply, left, right) => {
+                self.always_works(left) && self.always_works(right)
+            }
+            Expression::Binary(Operation::Divide, left, right) => {
+                self.always_works(left) && is_power_of_ten(right)
+            }
+            Expression::Call(Function::Round, arguments) => match &arguments[0] {
+                Expression::Binary(Operation::Divide, left, right) => {
+                    self.always_works(left) && self.never_zero(right)
+                }
+                rounded => self.always_works(rounded),
+            },
+            Expression::Call(Function::Max | Function::Min | Function::Whole | Function::Digit, parts) => {
+                all(parts)
+            }
+            _ => false,
+        }
+    }
+
+    fn given(&self, name: &str) -> Option<usize> {
+        self.family.givens.iter().position(|given| given.name == name)
+    }
+
+    fn never_zero(&self, expression: &Expression) -> bool {
+        match expression {
+            Expression::Literal(number) => !number.is_zero(),
+            Expression::Name(name) => match self.given(name).map(|given| &self.givens[given]) {
+                Some(Choice::Fixed(value)) => !value.is_zero(),
+                Some(Choice::Listed(values)) => values.iter().all(|value| !value.is_zero()),
+                Some(Choice::Range { from, .. }) => *from > 0,
+                Some(Choice::Derived | Choice::Mistake(_)) | None => false,
+            },
+            _ => false,
+        }
+    }
+
     fn bounds(&mut self, given: usize) {
         let name = Expression::Name(self.family.givens[given].name.clone());
         let Choice::Range { from, to, places, .. } = self.givens[given] else {
@@ -340,8 +433,10 @@ impl Compiler<'_> {
         };
         let limit = |units: u64| Decimal::new(units.into(), places).map(Expression::Literal);
         if let (Ok(low), Ok(high)) = (limit(from), limit(to)) {
-            self.compare(&name, &low, &[Ordering::Greater, Ordering::Equal]);
-            self.compare(&name, &high, &[Ordering::Less, Ordering::Equal]);
+            let not_below = self.slot(Demand::Order(&[Ordering::Greater, Ordering::Equal]));
+            self.compare(&name, &low, not_below);
+            let not_above = self.slot(Demand::Order(&[Ordering::Less, Ordering::Equal]));
+            self.compare(&name, &high, not_above);
         }
     }
 
@@ -351,7 +446,22 @@ impl Compiler<'_> {
             Condition::Relation(relation) => {
                 let left = self.inlined(&relation.left, last)?;
                 let right = self.inlined(&relation.right, last)?;
-                self.compare(&left, &right, relation.allowed)
+                if let Some(demand) = self.digit_demand(&left, &right, relation.allowed) {
+                    self.instructions.push(demand);
+                    return Some(());
+                }
+                let order = self.slot(Demand::Order(relation.allowed));
+                self.compare(&left, &right, order)
+            }
+            Condition::Any(relations) => {
+                let group = self.demands.len();
+                for relation in relations {
+                    let left = self.inlined(&relation.left, last)?;
+                    let right = self.inlined(&relation.right, last)?;
+                    let order = self.slot(Demand::Alternative(group, relation.allowed));
+                    self.compare(&left, &right, order)?;
+                }
+                Some(())
             }
             Condition::Feature { of, feature } => {
                 let expression = self.inlined(of, last)?;
@@ -361,7 +471,24 @@ impl Compiler<'_> {
         }
     }
 
-    /// The expression with the names of steps before `step` replaced by what they stand for.
+    /// `digit(x, place)` against a numeral: one column alone decides.
+    fn digit_demand(
+        &mut self,
+        left: &Expression,
+        right: &Expression,
+        allowed: &'static [Ordering],
+    ) -> Option<Instruction> {
+        let (Expression::Call(Function::Digit, arguments), Expression::Literal(wanted)) = (left, right)
+        else {
+            return None;
+        };
+        let (digit, place) = (self.node(&arguments[0])?, arguments[1].places_literal()?);
+        let fits = |digit: &u32| allowed.contains(&Decimal::from(*digit).cmp(wanted));
+        let allowed = (0..10).filter(fits).fold(0, |set, digit| set | 1 << digit);
+        Some(Instruction::Demand { digit, place, allowed })
+    }
+
+    /// The expression with the names of steps before `step`, and of derived givens, replaced by what they stand for.
     fn inlined(&self, expression: &Expression, step: usize) -> Option<Expression> {
         let inline = |part: &Expression| self.inlined(part, step).map(alloc::boxed::Box::new);
         Some(match expression {
@@ -369,7 +496,7 @@ impl Compiler<'_> {
                 let earlier = self.family.steps[..step].iter().position(|known| known.id == *name);
                 match earlier {
                     Some(index) => self.inlined(&self.family.steps[index].expression, index)?,
-                    None => expression.clone(),
+                    None => self.inlined_given(name)?,
                 }
             }
             Expression::Literal(_) => expression.clone(),
@@ -377,8 +504,26 @@ impl Compiler<'_> {
                 Expression::Binary(*operation, inline(left)?, inline(right)?)
             }
             Expression::Comparison(left, right) => Expression::Comparison(inline(left)?, inline(right)?),
+            Expression::Order(direction, values) => Expression::Order(
+                *direction,
+                values.iter().map(|value| self.inlined(value, step)).collect::<Option<_>>()?,
+            ),
+            Expression::Call(function @ (Function::Whole | Function::Digit), arguments) => {
+                let mut inlined = arguments.clone();
+                inlined[0] = self.inlined(&arguments[0], step)?;
+                Expression::Call(*function, inlined)
+            }
             Expression::Binary(..) | Expression::Call(..) => return None,
         })
+    }
+
+    fn inlined_given(&self, name: &str) -> Option<Expression> {
+        match &self.family.givens[self.given(name)?].numbers {
+            Numbers::Range { .. } | Numbers::List(_) => Some(Expression::Name(name.into())),
+            Numbers::Derived { expression, places: None } => self.inlined(expression, 0),
+            // Whether a value can be written with that many places is left to the draw.
+            Numbers::Derived { places: Some(_), .. } | Numbers::Mistaken { .. } => None,
+        }
     }
 
     /// The register that holds an expression's digit in each column; compiled at first use.
@@ -389,14 +534,14 @@ impl Compiler<'_> {
         let (instruction, working) = match expression {
             Expression::Literal(number) => (self.fixed(*number), None),
             Expression::Name(name) => {
-                let given = self.family.givens.iter().position(|given| given.name == *name)?;
+                let given = self.given(name)?;
                 match self.givens[given] {
                     Choice::Fixed(value) => (self.fixed(value), None),
                     Choice::Range { .. } => {
                         let into = self.register();
                         (Instruction::Read { given, into }, None)
                     }
-                    Choice::Listed(_) => return None,
+                    Choice::Listed(_) | Choice::Derived | Choice::Mistake(_) => return None,
                 }
             }
             Expression::Binary(operation, left, right) => {
@@ -411,7 +556,7 @@ impl Compiler<'_> {
                 };
                 (instruction, Some(self.instructions.len()))
             }
-            Expression::Call(..) | Expression::Comparison(..) => return None,
+            Expression::Call(..) | Expression::Comparison(..) | Expression::Order(..) => return None,
         };
         self.instructions.push(instruction);
         let register = self.registers - 1;
@@ -439,10 +584,21 @@ impl Compiler<'_> {
         self.slots - 1
     }
 
-    fn compare(&mut self, left: &Expression, right: &Expression, allowed: &'static [Ordering]) -> Option<()> {
+    /// Compares two expressions, or their whole parts, or their digits at one place.
+    fn compare(&mut self, left: &Expression, right: &Expression, order: Slot) -> Option<()> {
+        let (left, right, within) = match (left, right) {
+            (Expression::Call(Function::Whole, left), Expression::Call(Function::Whole, right)) => {
+                (&left[0], &right[0], Digits::Whole)
+            }
+            (Expression::Call(Function::Digit, left), Expression::Call(Function::Digit, right))
+                if left[1] == right[1] =>
+            {
+                (&left[0], &right[0], Digits::At(left[1].places_literal()?))
+            }
+            _ => (left, right, Digits::All),
+        };
         let (left, right) = (self.node(left)?, self.node(right)?);
-        let order = self.slot(Demand::Order(allowed));
-        self.instructions.push(Instruction::Compare { left, right, order });
+        self.instructions.push(Instruction::Compare { left, right, order, within });
         Some(())
     }
 
@@ -480,6 +636,14 @@ impl Compiler<'_> {
             places = places.max(number.places() as usize);
             whole = whole.max(number.whole_digits() as usize);
         }
+        // A place that a demand looks at must be a column, even where no number has a digit there.
+        for instruction in &self.instructions {
+            if let Instruction::Demand { place, .. }
+            | Instruction::Compare { within: Digits::At(place), .. } = instruction
+            {
+                places = places.max(*place as usize);
+            }
+        }
         Some(Program {
             dead_after: dead_after(&self.instructions, self.registers),
             ranges: self
@@ -497,6 +661,11 @@ impl Compiler<'_> {
     }
 }
 
+fn is_power_of_ten(expression: &Expression) -> bool {
+    matches!(expression, Expression::Literal(number)
+        if number.places() == 0 && number.to_string().trim_end_matches('0') == "1")
+}
+
 /// For each instruction the registers that are read there for the last time, or written and never read.
 fn dead_after(instructions: &[Instruction], registers: usize) -> Vec<Vec<Register>> {
     let mut dead = alloc::vec![Vec::new(); instructions.len()];
@@ -507,6 +676,7 @@ fn dead_after(instructions: &[Instruction], registers: usize) -> Vec<Vec<Registe
                 [left, right, into].contains(&register)
             }
             Instruction::Compare { left, right, .. } => [left, right].contains(&register),
+            Instruction::Demand { digit, .. } => digit == register,
         };
         if let Some(last) = instructions.iter().rposition(touches) {
             dead[last].push(register);
@@ -550,7 +720,7 @@ impl Automaton {
     fn start(&self) -> State {
         let mut state = State::default();
         for (slot, demand) in &self.program.demands {
-            if let Demand::Order(allowed) = demand {
+            if let Demand::Order(allowed) | Demand::Alternative(_, allowed) = demand {
                 state.set(self.program.registers + slot, u8::from(allowed.contains(&Ordering::Equal)));
             }
         }
@@ -655,16 +825,20 @@ impl Program {
     /// Whether a given may have that digit in a column: zero where its largest number has no digit, and not zero at its
     /// end if so asked. Its bounds are compared by instructions.
     fn may_read(&self, given: usize, column: usize, digit: u8) -> bool {
-        let Some(Choice::Range { to, places, ends_nonzero, .. }) = self.ranges[given] else {
+        let Some(Choice::Range { to, places, digits, .. }) = &self.ranges[given] else {
             return digit == 0;
         };
-        let lowest = self.places - places as usize;
+        let lowest = self.places - *places as usize;
         let width = to.checked_ilog10().map_or(1, |log| log as usize + 1);
-        match column.cmp(&lowest) {
-            Ordering::Less => digit == 0,
-            Ordering::Equal => digit != 0 || !ends_nonzero,
-            Ordering::Greater => digit == 0 || column < lowest + width,
+        match column.checked_sub(lowest) {
+            None => digit == 0,
+            Some(column) => (digit == 0 || column < width) && digits.allow(column, digit),
         }
+    }
+
+    /// The column of a place after the point; 0 for the ones.
+    fn column(&self, place: u32) -> Option<usize> {
+        self.places.checked_sub(place as usize)
     }
 
     fn execute(&self, instruction: Instruction, column: usize, state: &mut State) -> Option<()> {
@@ -695,10 +869,23 @@ impl Program {
                     state.set(slots + flag, 1);
                 }
             }
-            Instruction::Compare { left, right, order } => {
+            Instruction::Compare { left, right, order, within } => {
+                let looked_at = match within {
+                    Digits::All => true,
+                    Digits::Whole => column >= self.places,
+                    Digits::At(place) => self.column(place) == Some(column),
+                };
                 let here = state.get(left).cmp(&state.get(right));
-                if let (true, Demand::Order(allowed)) = (here != Ordering::Equal, &self.demands[order].1) {
+                if let (true, Demand::Order(allowed) | Demand::Alternative(_, allowed)) =
+                    (looked_at && here != Ordering::Equal, &self.demands[order].1)
+                {
                     state.set(slots + order, u8::from(allowed.contains(&here)));
+                }
+            }
+            Instruction::Demand { digit, place, allowed } => {
+                let here = self.column(place) == Some(column);
+                if here && allowed >> state.get(digit) & 1 == 0 {
+                    return None;
                 }
             }
         }
@@ -732,9 +919,18 @@ impl Program {
             match demand {
                 Demand::Zero => held == 0,
                 Demand::Order(_) => held == 1,
+                Demand::Alternative(group, _) => self.one_holds(*group, state),
                 Demand::Count { least, most } => (*least..=*most).contains(&usize::from(held)),
                 Demand::Flag(wanted) => (held > 0) == *wanted,
             }
+        })
+    }
+
+    /// Whether one of the alternatives of a group holds.
+    fn one_holds(&self, group: usize, state: State) -> bool {
+        self.demands.iter().any(|(slot, demand)| {
+            matches!(demand, Demand::Alternative(known, _) if *known == group)
+                && state.get(self.registers + slot) == 1
         })
     }
 
@@ -743,6 +939,7 @@ impl Program {
         let finest = u32::try_from(self.places).ok()?;
         let values = givens.iter().zip(units).map(|(given, units)| match given {
             Choice::Fixed(value) => Some(*value),
+            Choice::Derived | Choice::Mistake(_) => given.at(0),
             Choice::Listed(_) => None,
             Choice::Range { .. } => Decimal::new(*units, finest).ok()?.with_places(given.places()),
         });
@@ -755,6 +952,7 @@ mod tests {
     use alloc::{collections::BTreeSet, format, string::String};
 
     use super::*;
+    use crate::{family::drawing::Telling, words::Language};
 
     /// A family of these givens, requirements and steps.
     fn family(givens: &[&str], requires: &[&str], steps: &[&str]) -> Family {
@@ -771,9 +969,14 @@ mod tests {
             text += &format!("[[require]]\n{require}\n");
         }
         for (index, expression) in steps.iter().enumerate() {
-            let kind = if expression.contains('?') { "choice" } else { "number" };
-            text +=
-                &format!("[[step]]\nid = \"s{index}\"\nkind = \"{kind}\"\nexpression = \"{expression}\"\n");
+            let kind = match expression {
+                _ if expression.contains('?') => "choice",
+                _ if expression.contains("scending") => "order",
+                _ => "number",
+            };
+            text += &format!(
+                "[[step]]\nid = \"s{index}\"\nkind = \"{kind}\"\nexpression = \"{expression}\"\ncontrol = true\n"
+            );
         }
         Family::from_toml("small", &text).unwrap_or_else(|errors| panic!("{errors}\n{text}"))
     }
@@ -789,7 +992,10 @@ mod tests {
             });
             all = longer.collect();
         }
-        all.into_iter().filter(|values| family.steps_if_fitting(values).is_some()).collect()
+        let texts = &family.texts["en-US"];
+        let telling = Telling { locale: "en-US", language: Language::English, texts };
+        let fits = |values: &Vec<Decimal>| family.steps_if_fitting(values, &telling).is_some();
+        all.into_iter().filter_map(|drawn| family.resolved(drawn)).filter(fits).collect()
     }
 
     const RANGE_1: &str = "from = \"1.1\"\nto = \"3.9\"";
@@ -842,6 +1048,26 @@ mod tests {
             &["of = \"a + b\"\ncarries = [0, 1]", "of = \"c - b\"\nexchanges = [1, 1]"],
             &["a + b", "c - b"],
         ),
+        (&[RANGE_1, RANGE_2], &["any = [\"a > b + 1\", \"b > a + 1\"]"], &["a ? b"]),
+        (&[RANGE_1, RANGE_2], &["any = [\"a = b\", \"s0 > 5\", \"s0 < 3\"]"], &["a + b"]),
+        (&[RANGE_2, RANGE_2], &["relation = \"whole(a) = whole(b)\""], &["a ? b"]),
+        (&[RANGE_2, RANGE_1], &["relation = \"whole(a) != whole(b)\""], &["a ? b"]),
+        (&[RANGE_2, RANGE_2], &["relation = \"digit(a, 1) = digit(b, 1)\""], &["a ? b"]),
+        (&[RANGE_2, RANGE_1], &["relation = \"digit(a, 2) >= 5\""], &["a - b"]),
+        (&[RANGE_2, RANGE_1], &["relation = \"digit(s0, 1) = 0\""], &["a + b"]),
+        (&[RANGE_1, RANGE_1], &["relation = \"digit(a, 3) = 0\""], &["a + b"]),
+        (
+            &[RANGE_2, "from = \"0.05\"\nto = \"3.05\"\ndigits = { tenths = \"0\", hundredths = \"1-9\" }"],
+            &[],
+            &["a + b"],
+        ),
+        (&[RANGE_1, "from = \"1\"\nto = \"40\"\ndigits = { ones = \"05\" }"], &[], &["b - a"]),
+        (&[RANGE_1, RANGE_2, "is = \"a + b\""], &["relation = \"c < 5\""], &["c - a"]),
+        (&[RANGE_1, "is = \"a + 1.25\""], &["relation = \"digit(b, 1) > 2\""], &["a + b"]),
+        (&[RANGE_1, RANGE_2, "from = \"1\"\nto = \"3\""], &[], &["ascending(a, b, c)"]),
+        (&[RANGE_1, LIST], &[], &["descending(a, b)"]),
+        (&[RANGE_1, LIST], &[], &["a * b", "round(s0 / b, 1)"]),
+        (&[WHOLE, "from = \"1.5\"\nto = \"9.5\"\nstep = \"0.5\""], &[], &["a * b + 1"]),
     ];
 
     #[test]
@@ -852,8 +1078,9 @@ mod tests {
             let place = format!("{requires:?} {steps:?}");
             assert!(family.is_exact(), "{place}");
             assert_eq!(family.capacity(), expected.len() as u128, "{place}");
-            let reached: BTreeSet<Vec<Decimal>> =
-                (0..family.capacity()).map(|index| family.space.numbers(index).unwrap()).collect();
+            let reached: BTreeSet<Vec<Decimal>> = (0..family.capacity())
+                .map(|index| family.resolved(family.space.numbers(index).unwrap()).unwrap())
+                .collect();
             assert!(reached == expected, "{place}");
             assert_eq!(family.space.numbers(family.capacity()), None);
         }

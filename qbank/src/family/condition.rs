@@ -14,6 +14,8 @@ use crate::{
 pub enum Condition {
     /// Two values stand in a relation, as `a > b`.
     Relation(Relation),
+    /// At least one of these relations holds.
+    Any(Vec<Relation>),
     /// The working of a sum or difference has a feature.
     Feature {
         /// The sum or difference.
@@ -47,15 +49,8 @@ impl Condition {
     pub(super) fn holds(&self, values: &Names) -> bool {
         match self {
             Self::Relation(relation) => relation.holds(values).unwrap_or(false),
+            Self::Any(relations) => relations.iter().any(|one| one.holds(values).unwrap_or(false)),
             Self::Feature { of, feature } => feature.shows_in(of, values).unwrap_or(false),
-        }
-    }
-
-    /// The expressions in it, for checking their names.
-    pub(super) fn expressions(&self) -> Vec<&Expression> {
-        match self {
-            Self::Relation(relation) => alloc::vec![&relation.left, &relation.right],
-            Self::Feature { of, .. } => alloc::vec![of],
         }
     }
 }
@@ -69,6 +64,11 @@ impl Relation {
         (">", &[Ordering::Greater]),
         ("=", &[Ordering::Equal]),
     ];
+
+    /// What stands left and right of the sign.
+    pub(super) fn sides(&self) -> [&Expression; 2] {
+        [&self.left, &self.right]
+    }
 
     fn holds(&self, values: &Names) -> Option<bool> {
         let (left, right) = (number(&self.left, values)?, number(&self.right, values)?);
@@ -135,6 +135,6 @@ fn number(expression: &Expression, values: &Names) -> Option<Decimal> {
     }
     match evaluate(&Columns, expression, values).ok()? {
         Value::Number(number) => Some(number),
-        Value::Relation(_) => None,
+        Value::Relation(_) | Value::Order(_) => None,
     }
 }

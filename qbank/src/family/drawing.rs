@@ -5,21 +5,22 @@
 //! memory of earlier draws is needed, and any position can be drawn by itself. Where a family has demands that
 //! counting does not carry, numbers that fail them leave their position void.
 use alloc::{
-    collections::BTreeMap,
     format,
     string::{String, ToString},
     vec::Vec,
 };
 
-use super::{Choices, Family, FamilyStep, Texts};
+use super::{Choices, Family, FamilyStep, Numbers, Texts, texts::Teller};
 use crate::{
-    arithmetic::{ArithmeticError, Columns, evaluate},
+    arithmetic::{Columns, Value, evaluate},
     decimal::Decimal,
     draw::{Draws, Permutation},
     expression::Names,
     misconceptions::{self, Predicted, gather},
-    question::{Answer, Choice, Given, Item, Key, Prediction, ProofError, Question, Step, StepKind},
-    receipt, units, working,
+    question::{Answer, Choice, Given, Item, Key, Mistake, Prediction, ProofError, Question, Step, StepKind},
+    receipt, units,
+    words::Language,
+    working,
 };
 
 /// Why a position has no question.
@@ -57,6 +58,13 @@ pub enum DrawError {
     Proof(#[from] ProofError),
 }
 
+/// In which words a question is told.
+pub(super) struct Telling<'f> {
+    pub(super) locale: &'f str,
+    pub(super) language: Language,
+    pub(super) texts: &'f Texts,
+}
+
 impl Family {
     /// How many positions the family offers to one seed. With [`Family::is_exact`] each of them holds a question, and
     /// this is how many different questions there are; else it is an upper bound, and some positions are void.
@@ -85,11 +93,15 @@ impl Family {
         if u128::from(position) >= capacity {
             return Err(DrawError::BeyondCapacity { family: family(), capacity, position });
         }
+        let language = Language::of_locale(locale)
+            .ok_or_else(|| DrawError::NoTexts { family: family(), locale: locale.clone() })?;
+        let telling = Telling { locale, language, texts };
         let place = Permutation::keyed(&self.key(seed), capacity).at(position.into());
-        let values = place.and_then(|index| self.space.numbers(index));
-        let drawn = values.and_then(|values| Some((self.steps_if_fitting(&values)?, values)));
+        let drawn = place.and_then(|index| self.space.numbers(index));
+        let values = drawn.and_then(|drawn| self.resolved(drawn));
+        let drawn = values.and_then(|values| Some((self.steps_if_fitting(&values, &telling)?, values)));
         let (steps, values) = drawn.ok_or_else(|| DrawError::Void { family: family(), position })?;
-        let question = self.question(seed, position, locale, texts, &values, steps);
+        let question = self.question(seed, position, &telling, &values, steps);
         Ok(question.sealed().verify()?)
     }
 
@@ -113,12 +125,33 @@ impl Family {
         self.givens.iter().zip(values).map(|(given, value)| (given.name.clone(), *value)).collect()
     }
 
+    /// The numbers of all givens from those drawn: derived ones worked out, mistakes made. `None` where one of them
+    /// has no value.
+    pub(super) fn resolved(&self, mut drawn: Vec<Decimal>) -> Option<Vec<Decimal>> {
+        for (index, given) in self.givens.iter().enumerate() {
+            let earlier = || self.names(&drawn[..index]);
+            let value = match &given.numbers {
+                Numbers::Range { .. } | Numbers::List(_) => continue,
+                Numbers::Derived { expression, places } => {
+                    let value = as_number(&evaluate(&Columns, expression, &earlier()).ok()?)?;
+                    places.map_or(Some(value), |places| value.with_places(places))?
+                }
+                Numbers::Mistaken { of, by } => {
+                    let which = usize::try_from(drawn[index].units()).ok()?;
+                    as_number(&misconceptions::predict(by.get(which)?, of, &earlier())?)?
+                }
+            };
+            drawn[index] = value;
+        }
+        Some(drawn)
+    }
+
     /// The steps with answers and predictions, if the numbers satisfy the family.
-    pub(super) fn steps_if_fitting(&self, values: &[Decimal]) -> Option<Vec<Step>> {
+    pub(super) fn steps_if_fitting(&self, values: &[Decimal], telling: &Telling<'_>) -> Option<Vec<Step>> {
         let mut names = self.names(values);
         let mut steps = Vec::with_capacity(self.steps.len());
         for family_step in &self.steps {
-            let step = self.step(family_step, &names).ok().flatten()?;
+            let step = self.step(family_step, &names, telling)?;
             let key = step.key_for(&evaluate(&Columns, &family_step.expression, &names).ok()?).ok()?;
             names.extend(step.value_of(&key).map(|value| (step.id.clone(), value)));
             steps.push(step);
@@ -126,9 +159,9 @@ impl Family {
         self.conditions.iter().all(|condition| condition.holds(&names)).then_some(steps)
     }
 
-    /// One step without its prompt; `None` if it predicts too few different wrong answers.
-    fn step(&self, family_step: &FamilyStep, names: &Names) -> Result<Option<Step>, ArithmeticError> {
-        let value = evaluate(&Columns, &family_step.expression, names)?;
+    /// One step without its prompt; `None` if it has no answer or predicts too few different wrong ones.
+    fn step(&self, family_step: &FamilyStep, names: &Names, telling: &Telling<'_>) -> Option<Step> {
+        let value = evaluate(&Columns, &family_step.expression, names).ok()?;
         let mut step = Step {
             id: family_step.id.clone(),
             kind: family_step.kind,
@@ -139,34 +172,42 @@ impl Family {
             accept: family_step.accept.clone(),
             points: family_step.points,
             predicted: Vec::new(),
-            choices: self.choices(family_step, names),
-            solution: working::lines(&family_step.expression, names)?,
+            choices: self.choices(family_step, names, telling)?,
+            solution: working::lines(&family_step.expression, names).ok()?,
         };
-        let Ok(key) = step.key_for(&value) else {
-            return Ok(None);
-        };
-        step.answer = Answer::from(&in_form(&key, family_step));
-        step.predicted = self.predictions(family_step, &step, &key, names);
-        Ok((step.predicted.len() >= family_step.separates).then_some(step))
+        let key = step.key_for(&value).ok()?;
+        step.answer = step.answer_of(&in_form(&key, family_step), telling.language).ok()?;
+        step.predicted = self.predictions(family_step, &step, &key, names, telling.language);
+        (step.predicted.len() >= family_step.separates).then_some(step)
     }
 
-    fn choices(&self, family_step: &FamilyStep, names: &Names) -> Vec<Choice> {
+    /// What can be chosen; `None` where a mistake to choose makes no difference.
+    fn choices(&self, family_step: &FamilyStep, names: &Names, telling: &Telling<'_>) -> Option<Vec<Choice>> {
         let letters = ('A'..='Z').map(String::from);
-        let choice = |(id, (text, value))| Choice { id, text, value };
-        match &family_step.choices {
+        let plain = |(id, (text, value))| Choice { id, text, value, mistake: None };
+        Some(match &family_step.choices {
             Choices::None => Vec::new(),
             Choices::Relations => {
-                letters.zip(["<", "=", ">"].map(|sign| (sign.to_string(), None))).map(choice).collect()
+                letters.zip(["<", "=", ">"].map(|sign| (sign.to_string(), None))).map(plain).collect()
             }
-            Choices::Givens(givens) => {
-                let worth = givens.iter().filter_map(|name| names.get(name).copied());
+            Choices::Values(choices) => {
+                let worth = choices.iter().filter_map(|name| names.get(name).copied());
                 let unit = family_step.unit.as_deref();
-                letters
-                    .zip(worth.map(|value| (units::printed(&value, unit), Some(value))))
-                    .map(choice)
-                    .collect()
+                let printed = worth.map(|value| (units::printed(&value, unit), Some(value)));
+                letters.zip(printed).map(plain).collect()
             }
-        }
+            Choices::Mistakes(given) => {
+                let given = self.givens.iter().find(|known| known.name == *given)?;
+                let Numbers::Mistaken { of, by } = &given.numbers else { return None };
+                let named = |(id, misconception): (String, &&'static misconceptions::Misconception)| {
+                    let value = as_number(&misconceptions::predict(misconception, of, names)?)?;
+                    let text = telling.texts.choices.get(misconception.id)?.clone();
+                    let mistake = Mistake { misconception: misconception.id.into(), of: of.to_string() };
+                    Some(Choice { id, text, value: Some(value), mistake: Some(mistake) })
+                };
+                letters.zip(by).map(named).collect::<Option<_>>()?
+            }
+        })
     }
 
     /// Wrong answers that the family's misconceptions lead to, without those that would be marked right.
@@ -176,6 +217,7 @@ impl Family {
         step: &Step,
         key: &Key,
         names: &Names,
+        language: Language,
     ) -> Vec<Prediction> {
         let by_rule =
             misconceptions::predict_all(self.misconceptions.iter().copied(), &family_step.expression, names);
@@ -192,7 +234,8 @@ impl Family {
         }
         let as_record = |(wrong, expression): (Predicted, Option<String>)| {
             let answer = step.key_for(&wrong.value).ok().filter(|answer| !step.marks_right(key, answer))?;
-            Some(Prediction { misconception: wrong.joined(), answer: Answer::from(&answer), expression })
+            let answer = step.answer_of(&answer, language).ok()?;
+            Some(Prediction { misconception: wrong.joined(), answer, expression })
         };
         predicted.into_iter().filter_map(as_record).collect()
     }
@@ -201,14 +244,14 @@ impl Family {
         &self,
         seed: &str,
         position: u64,
-        locale: &str,
-        texts: &Texts,
+        telling: &Telling<'_>,
         values: &[Decimal],
         mut steps: Vec<Step>,
     ) -> Question {
+        let Telling { locale, language, texts } = *telling;
         // The same words in every language's list would be chance; the key keeps languages apart on purpose.
         let draws = Draws::keyed(&format!("text/{locale}/{position}/{}", self.key(seed)));
-        let mut teller = Teller { family: self, texts, values, draws, chosen: BTreeMap::new() };
+        let mut teller = Teller::new(self, texts, language, values, draws);
         let stem = teller.stem();
         for step in &mut steps {
             step.prompt = teller.told(&texts.prompts[&step.id]);
@@ -240,6 +283,13 @@ impl Family {
     }
 }
 
+fn as_number(value: &Value) -> Option<Decimal> {
+    match value {
+        Value::Number(number) => Some(*number),
+        Value::Relation(_) | Value::Order(_) => None,
+    }
+}
+
 /// The key in the written form that the step asks for.
 fn in_form(key: &Key, step: &FamilyStep) -> Key {
     match (key, step.accept.form.places) {
@@ -247,89 +297,5 @@ fn in_form(key: &Key, step: &FamilyStep) -> Key {
             Key::Number(number.with_places(places).unwrap_or(*number))
         }
         _ => key.clone(),
-    }
-}
-
-/// A slot of a text: `{a}` is a given with its unit, `{a:number}` without, `{person}` a word of the list `person`,
-/// `{person2}` another one of it.
-pub(super) struct Slot<'t> {
-    /// What stands before a colon.
-    pub(super) name: &'t str,
-    bare: bool,
-    span: (usize, usize),
-}
-
-impl<'t> Slot<'t> {
-    /// The word list it draws from.
-    pub(super) fn list(&self) -> &'t str {
-        self.name.trim_end_matches(|last: char| last.is_ascii_digit())
-    }
-
-    /// Which different word of the list it is, from 1.
-    pub(super) fn number(&self) -> usize {
-        self.name[self.list().len()..].parse().unwrap_or(1)
-    }
-}
-
-/// The slots of a text, in order.
-pub(super) fn slots(text: &str) -> Result<Vec<Slot<'_>>, &'static str> {
-    let mut found = Vec::new();
-    let mut from = 0;
-    while let Some(open) = text[from..].find('{').map(|at| from + at) {
-        let close =
-            text[open..].find('}').map(|at| open + at).ok_or("a slot is opened with { and never closed")?;
-        let inside = &text[open + 1..close];
-        let (name, bare) = match inside.split_once(':') {
-            Some((name, "number")) => (name, true),
-            Some(_) => return Err("a slot takes nothing but :number after its name"),
-            None => (inside, false),
-        };
-        found.push(Slot { name, bare, span: (open, close + 1) });
-        from = close + 1;
-    }
-    Ok(found)
-}
-
-/// Tells a family's texts with drawn numbers and words.
-struct Teller<'f> {
-    family: &'f Family,
-    texts: &'f Texts,
-    values: &'f [Decimal],
-    draws: Draws,
-    /// Each word list in the order drawn for this question.
-    chosen: BTreeMap<&'f str, Vec<&'f str>>,
-}
-
-impl<'f> Teller<'f> {
-    fn stem(&mut self) -> String {
-        let stem = self.draws.one_of(&self.texts.stems);
-        stem.map(|stem| self.told(stem)).unwrap_or_default()
-    }
-
-    fn told(&mut self, text: &'f str) -> String {
-        let mut told = String::new();
-        let mut from = 0;
-        for slot in slots(text).expect("the checker has read all slots") {
-            told.push_str(&text[from..slot.span.0]);
-            told.push_str(&self.filled(&slot));
-            from = slot.span.1;
-        }
-        told.push_str(&text[from..]);
-        told
-    }
-
-    fn filled(&mut self, slot: &Slot<'f>) -> String {
-        let given = self.family.givens.iter().zip(self.values).find(|(given, _)| given.name == slot.name);
-        if let Some((given, value)) = given {
-            return units::printed(value, given.unit.as_deref().filter(|_| !slot.bare));
-        }
-        let texts = self.texts;
-        let draws = &mut self.draws;
-        let words = self.chosen.entry(slot.list()).or_insert_with(|| {
-            let mut words: Vec<&str> = texts.words[slot.list()].iter().map(String::as_str).collect();
-            draws.shuffle(&mut words);
-            words
-        });
-        words[slot.number() - 1].to_string()
     }
 }

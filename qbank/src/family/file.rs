@@ -23,8 +23,13 @@ pub(super) struct FamilyFile {
     #[serde(default)]
     pub(super) require: Vec<Spanned<RequireFile>>,
     pub(super) step: Vec<StepFile>,
+    #[serde(default)]
+    pub(super) words: WordLists,
     pub(super) text: BTreeMap<Spanned<String>, TextFile>,
 }
+
+/// Lists of words for slots.
+pub(super) type WordLists = BTreeMap<String, Spanned<Vec<String>>>;
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -33,8 +38,16 @@ pub(super) struct GivenFile {
     pub(super) unit: Option<Spanned<String>>,
     pub(super) from: Option<Spanned<String>>,
     pub(super) to: Option<Spanned<String>>,
-    pub(super) ends: Option<Ends>,
+    pub(super) step: Option<Spanned<String>>,
+    pub(super) ends: Option<Spanned<Ends>>,
+    #[serde(default)]
+    pub(super) digits: BTreeMap<Spanned<String>, Spanned<String>>,
     pub(super) values: Option<Spanned<Vec<Spanned<String>>>>,
+    pub(super) is: Option<Spanned<String>>,
+    pub(super) places: Option<u32>,
+    pub(super) mistaken: Option<Spanned<String>>,
+    #[serde(default)]
+    pub(super) by: Vec<Spanned<String>>,
 }
 
 #[derive(Clone, Copy, Deserialize, PartialEq)]
@@ -47,6 +60,7 @@ pub(super) enum Ends {
 #[serde(deny_unknown_fields)]
 pub(super) struct RequireFile {
     pub(super) relation: Option<Spanned<String>>,
+    pub(super) any: Option<Vec<Spanned<String>>>,
     pub(super) of: Option<Spanned<String>>,
     pub(super) carries: Option<[usize; 2]>,
     pub(super) exchanges: Option<[usize; 2]>,
@@ -69,6 +83,8 @@ pub(super) struct StepFile {
     #[serde(default)]
     pub(super) separates: usize,
     #[serde(default)]
+    pub(super) control: bool,
+    #[serde(default)]
     pub(super) mistakes: Vec<MistakeFile>,
 }
 
@@ -87,7 +103,9 @@ pub(super) struct TextFile {
     pub(super) stem: Vec<Spanned<String>>,
     pub(super) prompt: BTreeMap<String, Spanned<String>>,
     #[serde(default)]
-    pub(super) words: BTreeMap<String, Spanned<Vec<String>>>,
+    pub(super) choice: BTreeMap<String, Spanned<String>>,
+    #[serde(default)]
+    pub(super) words: WordLists,
 }
 
 impl StepFile {

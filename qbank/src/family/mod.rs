@@ -6,8 +6,10 @@
 mod capacity;
 mod check;
 mod condition;
+mod digits;
 mod drawing;
 mod file;
+mod texts;
 
 use alloc::{
     collections::BTreeMap,
@@ -18,6 +20,7 @@ use core::fmt;
 
 pub use capacity::Space;
 pub use condition::{Condition, Feature, Relation};
+pub use digits::AllowedDigits;
 pub use drawing::DrawError;
 
 use crate::{
@@ -61,11 +64,10 @@ pub struct GivenRange {
     pub numbers: Numbers,
 }
 
-/// A set of decimals, all written with the places that the file writes.
+/// Where the numbers of a given come from.
 #[derive(Debug)]
 pub enum Numbers {
-    /// All decimals of `places` places from `from` to `to` (in units of the last place); without those that end in a
-    /// zero, if so asked.
+    /// All decimals of `places` places from `from` to `to` (in units of the last place) whose digits are allowed.
     Range {
         /// First, in units of the last place.
         from: u64,
@@ -73,11 +75,25 @@ pub enum Numbers {
         to: u64,
         /// Places after the point.
         places: u32,
-        /// Whether the last written digit may not be zero.
-        ends_nonzero: bool,
+        /// Which digits may stand in which place.
+        digits: AllowedDigits,
     },
-    /// These and no others.
+    /// These and no others, as they are written.
     List(Vec<Decimal>),
+    /// What an expression over earlier givens gives: nothing is drawn.
+    Derived {
+        /// Over earlier givens.
+        expression: Expression,
+        /// With how many places it is written; as few as it needs, if not said.
+        places: Option<u32>,
+    },
+    /// What one of these misconceptions makes of an exercise: the misconception is drawn.
+    Mistaken {
+        /// The exercise, over earlier givens.
+        of: Expression,
+        /// The misconceptions that may have been at work.
+        by: Vec<&'static Misconception>,
+    },
 }
 
 /// What a family asks in one step.
@@ -99,6 +115,8 @@ pub struct FamilyStep {
     pub choices: Choices,
     /// How many different wrong answers a question must predict at least.
     pub separates: usize,
+    /// Whether it is asked although no misconception leads to a wrong answer: to tell whether the rest is known.
+    pub control: bool,
     /// Mistaken expressions of misconceptions that no rule can derive.
     pub mistakes: Vec<(&'static Misconception, Expression)>,
 }
@@ -110,8 +128,10 @@ pub enum Choices {
     None,
     /// `<`, `=` and `>`.
     Relations,
-    /// The values of these givens.
-    Givens(Vec<String>),
+    /// The values of these givens or earlier steps.
+    Values(Vec<String>),
+    /// The mistakes that this given may come from.
+    Mistakes(String),
 }
 
 /// A family's texts in one language.
@@ -123,6 +143,8 @@ pub struct Texts {
     pub stems: Vec<String>,
     /// What each step asks, by step id.
     pub prompts: BTreeMap<String, String>,
+    /// What choices that name a mistake say, by misconception.
+    pub choices: BTreeMap<String, String>,
     /// Words for slots.
     pub words: BTreeMap<String, Vec<String>>,
 }
@@ -148,29 +170,28 @@ pub struct FamilyFault {
 }
 
 impl Numbers {
-    /// How many numbers there are to draw from, before any condition.
+    /// How many there are to draw from, before any condition.
     #[must_use]
     pub fn count(&self) -> u64 {
         match self {
-            Self::Range { from, to, ends_nonzero: false, .. } => to - from + 1,
-            Self::Range { from, to, .. } => to - from + 1 - (to / 10 + 1 - from.div_ceil(10)),
+            Self::Range { from, to, digits, .. } => digits.below(to + 1) - digits.below(*from),
             Self::List(values) => values.len() as u64,
+            Self::Derived { .. } => 1,
+            Self::Mistaken { by, .. } => by.len() as u64,
         }
     }
 
-    /// The number at an index below [`Numbers::count`].
+    /// The number at an index below [`Numbers::count`]. Numbers that are not drawn themselves stand in by a zero, and
+    /// mistakes by which of them it is; [`Family::resolved`] puts the numbers there.
     fn at(&self, index: u64) -> Option<Decimal> {
         match self {
-            Self::Range { from, places, ends_nonzero: false, .. } => {
-                Decimal::new((from + index).into(), *places).ok()
-            }
-            Self::Range { from, places, .. } => {
-                // Nine of each ten numbers count; count them from the ten that `from` lies in.
-                let nonzero_before = from - from.div_ceil(10);
-                let rank = nonzero_before + index;
-                Decimal::new((rank / 9 * 10 + rank % 9 + 1).into(), *places).ok()
+            Self::Range { from, to, places, digits } => {
+                let number = digits.at(*from..=*to, index)?;
+                Decimal::new(number.into(), *places).ok()
             }
             Self::List(values) => values.get(usize::try_from(index).ok()?).copied(),
+            Self::Derived { .. } => Some(Decimal::ZERO),
+            Self::Mistaken { .. } => Decimal::new(index.into(), 0).ok(),
         }
     }
 }
@@ -199,20 +220,3 @@ impl fmt::Display for FamilyErrors {
 }
 
 impl core::error::Error for FamilyErrors {}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn counts_and_gives_numbers_without_end_zeros() {
-        for (from, to) in [(1, 9), (10, 30), (11, 99), (101, 989), (7, 7)] {
-            let numbers = Numbers::Range { from, to, places: 1, ends_nonzero: true };
-            let by_hand: Vec<i128> = (from..=to).filter(|number| number % 10 != 0).map(i128::from).collect();
-            assert_eq!(numbers.count(), by_hand.len() as u64, "{from}-{to}");
-            let given: Vec<i128> =
-                (0..numbers.count()).map(|index| numbers.at(index).unwrap().units()).collect();
-            assert_eq!(given, by_hand);
-        }
-    }
-}

@@ -37,6 +37,15 @@ pub(super) static ALL: &[Misconception] = &[
         rule: Rule::Instead(zero_after_point_dropped),
     },
     Misconception {
+        id: "place-name-one-too-small",
+        name: "last place named one too small",
+        source: "common practice: the ones are counted as the first place, so that hundredths become thousandths",
+        pupil: "Count the places from the point: the first is tenths, the second hundredths, the third thousandths.",
+        teacher: "answers consistent with counting the ones as the first place after the point, so that the last place gets the name of the next smaller one",
+        next: "Label a place-value chart and name the last place of 0.4, 0.45 and 0.456 before saying the number.",
+        rule: Rule::Instead(name_one_too_small),
+    },
+    Misconception {
         id: "place-too-many-units",
         name: "more units than a place holds",
         source: "overflow of a place, Steinle and Stacey (read); rule by common practice",
@@ -66,6 +75,15 @@ fn zero_after_point_dropped(expression: &Expression) -> Option<Expression> {
     let digits = digit_count(units);
     let has_zeros_first = units > 0 && digits < number.places();
     has_zeros_first.then(|| two_parts(number.whole_part(), units, digits).map(Expression::Literal))?
+}
+
+/// Forty-five hundredths taken for forty-five thousandths.
+fn name_one_too_small(expression: &Expression) -> Option<Expression> {
+    let number = literal(expression).filter(|number| number.fraction_units() > 0)?;
+    let parts = i128::try_from(number.fraction_units()).ok()?;
+    let whole =
+        i128::try_from(number.whole_part()).ok()?.checked_mul(10_i128.checked_pow(number.places() + 1)?)?;
+    Decimal::new(whole.checked_add(parts)?, number.places() + 1).ok().map(Expression::Literal)
 }
 
 /// The number that words spell out as a whole and so many parts: `6.04`, or `6 + 4 / 100`.
@@ -118,6 +136,8 @@ mod tests {
             ("place-zero-after-point-dropped", "6.04", "6.4"),
             ("place-zero-after-point-dropped", "37.08", "37.8"),
             ("place-zero-after-point-dropped", "5 + 34 / 1000", "5.34"),
+            ("place-name-one-too-small", "3.45", "3.045"),
+            ("place-name-one-too-small", "0.50", "0.05"),
             ("place-too-many-units", "15 / 10", "0.15"),
             ("place-too-many-units", "3 + 15 / 10", "3.15"),
         ]);
@@ -134,6 +154,8 @@ mod tests {
             ("place-zero-after-point-dropped", "6.40", ""),
             ("place-zero-after-point-dropped", "6 + 4 / 5", ""),
             ("place-zero-after-point-dropped", "6.04 + 1", ""),
+            ("place-name-one-too-small", "3", ""),
+            ("place-name-one-too-small", "3.45 + 1", ""),
             ("place-too-many-units", "35 / 100", ""),
             ("place-too-many-units", "15 * 10", ""),
         ]);

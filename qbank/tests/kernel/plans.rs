@@ -1,9 +1,11 @@
 //! Plans and pools: what is asked for is what is drawn, and files come back as they went.
 use qbank::{
-    bank, form,
+    form,
     plan::{Plan, PlanError},
     pool::{Pool, PoolError},
 };
+
+use crate::families;
 
 const PLAN: &str = r#"
 pool = "trial"
@@ -30,7 +32,7 @@ pick = 2
 "#;
 
 fn pool() -> Pool {
-    Plan::from_toml(PLAN).unwrap().make(&bank::families().unwrap(), None).unwrap()
+    Plan::from_toml(PLAN).unwrap().make(families(), None).unwrap()
 }
 
 #[test]
@@ -38,7 +40,7 @@ fn a_plan_makes_the_same_pool_every_time() {
     let pool = pool();
     assert_eq!(pool.sections.iter().map(|section| section.items.len()).collect::<Vec<_>>(), [12, 5, 6]);
     assert_eq!(pool.to_json(), self::pool().to_json());
-    let other = Plan::from_toml(PLAN).unwrap().make(&bank::families().unwrap(), Some("trial-2")).unwrap();
+    let other = Plan::from_toml(PLAN).unwrap().make(families(), Some("trial-2")).unwrap();
     assert_ne!(other.receipt(), pool.receipt());
 }
 
@@ -56,10 +58,10 @@ fn a_pool_file_comes_back_proven() {
 #[test]
 fn a_plan_at_fault_says_where() {
     let unknown = PLAN.replace("compare-ragged", "compare-apples");
-    let error = Plan::from_toml(&unknown).unwrap().make(&bank::families().unwrap(), None).unwrap_err();
+    let error = Plan::from_toml(&unknown).unwrap().make(families(), None).unwrap_err();
     assert!(matches!(error, PlanError::UnknownFamily { section: 3, .. }), "{error}");
     let greedy = PLAN.replace("count = 6", "count = 600000");
-    let error = Plan::from_toml(&greedy).unwrap().make(&bank::families().unwrap(), None).unwrap_err();
+    let error = Plan::from_toml(&greedy).unwrap().make(families(), None).unwrap_err();
     assert!(matches!(error, PlanError::TooFew { section: 3, wanted: 600_000, .. }), "{error}");
     let malformed = Plan::from_toml("pool = \"x\"\ntitel = 3\n").unwrap_err();
     assert!(matches!(malformed, PlanError::Malformed { line: 2, column: 1, .. }), "{malformed}");
