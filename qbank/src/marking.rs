@@ -12,7 +12,7 @@ use alloc::{
     vec::Vec,
 };
 
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize};
 
 use crate::{
     accept::{Credit, fraction_of},
@@ -124,6 +124,33 @@ pub fn mark(item: &Item, pupil: &str, responses: &BTreeMap<String, String>) -> M
         max: item.max_points(),
         steps,
     }
+}
+
+/// Reads responses by step id from a record: texts, and the ids of an order as a list.
+///
+/// # Errors
+/// As the deserializer, where a response is neither.
+///
+/// # Example
+/// ```
+/// let mut record = serde_json::Deserializer::from_str(r#"{"total": "5.35", "order": ["B", "A"]}"#);
+/// let responses = qbank::marking::responses(&mut record)?;
+/// assert_eq!((responses["total"].as_str(), responses["order"].as_str()), ("5.35", "B, A"));
+/// # Ok::<(), serde_json::Error>(())
+/// ```
+pub fn responses<'de, D: Deserializer<'de>>(record: D) -> Result<BTreeMap<String, String>, D::Error> {
+    #[derive(Deserialize)]
+    #[serde(untagged, expecting = "a response is a text, or a list of ids for an order")]
+    enum Response {
+        Text(String),
+        Order(Vec<String>),
+    }
+    let responses = BTreeMap::<String, Response>::deserialize(record)?;
+    let text = |response| match response {
+        Response::Text(text) => text,
+        Response::Order(ids) => ids.join(", "),
+    };
+    Ok(responses.into_iter().map(|(step, response)| (step, text(response))).collect())
 }
 
 /// A response, read as the step's kind asks.

@@ -267,6 +267,16 @@ async fn answer(
         let response = &responses[&step.id];
         match step.kind {
             StepKind::Choice => pupil.choose_by_keys(&field, response).await?,
+            StepKind::Order => {
+                for (place, id) in (1..).zip(response.split(", ")) {
+                    let index = step.choices.iter().position(|choice| choice.id == id);
+                    pupil.tab_to(Locator::Css(&format!("select[name='{field}.{place}']"))).await?;
+                    // The first option is the empty one.
+                    for _ in 0..=index.context("no such choice")? {
+                        pupil.press(keys::DOWN).await?;
+                    }
+                }
+            }
             _ => {
                 pupil.tab_to(Locator::Css(&format!("input[name='{field}']"))).await?;
                 pupil.press(response).await?;

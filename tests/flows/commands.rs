@@ -109,7 +109,23 @@ fn check_step(step: &Value) {
             assert!(wrongs.iter().all(|wrong| answers.insert(text(wrong, "answer"))), "{step}");
             assert!(answers.is_subset(&ids), "{step}");
         }
-        kind => panic!("the bank has no steps of the kind {kind}: {step}"),
+        "order" => {
+            let mut ids: Vec<&Value> = list(step, "choices").iter().map(|choice| &choice["id"]).collect();
+            ids.sort_by_key(|id| id.to_string());
+            let mut answers = BTreeSet::from([step["answer"].to_string()]);
+            for order in wrongs.iter().map(|wrong| &wrong["answer"]).chain([&step["answer"]]) {
+                let mut order: Vec<&Value> = order.as_array().unwrap().iter().collect();
+                order.sort_by_key(|id| id.to_string());
+                assert_eq!(order, ids, "{step}");
+            }
+            assert!(wrongs.iter().all(|wrong| answers.insert(wrong["answer"].to_string())), "{step}");
+        }
+        "words" => {
+            assert!(step.get("choices").is_none(), "{step}");
+            let mut answers = BTreeSet::from([text(step, "answer")]);
+            assert!(wrongs.iter().all(|wrong| answers.insert(text(wrong, "answer"))), "{step}");
+        }
+        kind => panic!("steps have no kind {kind}: {step}"),
     }
 }
 
@@ -158,6 +174,18 @@ fn a_seed_draws_the_same_bytes_in_two_processes_and_from_any_position() {
     }
 }
 
+/// 300 questions of a family, or all that it has, none twice.
+fn three_hundred(family: &str) -> String {
+    let ended = run(["draw", family, "--count", "300", "--json"]);
+    if ended.code != 0 {
+        assert_fails(&ended, 1, &["has only"]);
+    }
+    let numbers = |line: &str| serde_json::from_str::<Value>(line).unwrap()["givens"].to_string();
+    let different: BTreeSet<String> = ended.stdout.lines().map(numbers).collect();
+    assert_eq!(different.len(), ended.stdout.lines().count(), "{family}");
+    ended.stdout
+}
+
 /// Lets the outside script recompute records; none where there is no Python.
 fn recompute(records: &str) -> Option<Output> {
     let script = tools::root().join("tests/outside/recompute.py");
@@ -171,12 +199,13 @@ fn recompute(records: &str) -> Option<Output> {
 #[test]
 fn answers_recomputed_from_outside_are_the_same() {
     let families = families();
-    let drawn: String =
-        families.iter().map(|family| run_well(["draw", family, "--count", "50", "--json"])).collect();
+    let drawn: String = families.iter().map(|family| three_hundred(family)).collect();
     let Some(output) = recompute(&drawn) else { return };
     let said = String::from_utf8_lossy(&output.stdout);
     assert!(output.status.success(), "{said}{}", String::from_utf8_lossy(&output.stderr));
-    assert!(said.starts_with(&format!("{} questions, ", families.len() * 50)), "{said}");
+    let questions = drawn.lines().count();
+    assert!(said.starts_with(&format!("{questions} questions, ")), "{said}");
+    assert!(questions > families.len() * 250, "{questions} questions of {} families", families.len());
     assert!(said.ends_with(" 0 differences\n"), "{said}");
 
     // The check itself can fail: one wrong answer in one record is found.

@@ -26,7 +26,60 @@ def smallest_at_least(least, *limits):
     return min(limit for limit in limits if limit >= least)
 
 
-FUNCTIONS = {"round": half_up, "max": max, "min": min, "smallest_at_least": smallest_at_least}
+def digit(number, place):
+    """The digit at a place, counted from the point to the right; 0 is the ones."""
+    return Fraction(math.floor(number * 10 ** int(place)) % 10)
+
+
+FUNCTIONS = {
+    "round": half_up,
+    "max": max,
+    "min": min,
+    "smallest_at_least": smallest_at_least,
+    "whole": lambda number: Fraction(math.floor(number)),
+    "digit": digit,
+    "ascending": lambda *numbers: sorted(numbers),
+    "descending": lambda *numbers: sorted(numbers, reverse=True),
+}
+
+ONES = (
+    "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen "
+    "seventeen eighteen nineteen"
+).split()
+TENS = "twenty thirty forty fifty sixty seventy eighty ninety".split()
+PLACES = {"tenth": 1, "hundredth": 2, "thousandth": 3, "ten thousandth": 4}
+
+
+def whole_number(words):
+    """Reads a whole number in English words, without 'and'."""
+    total = group = 0
+    for word in words:
+        if word in ONES:
+            group += ONES.index(word)
+        elif word in TENS:
+            group += 10 * (TENS.index(word) + 2)
+        elif word == "hundred":
+            group *= 100
+        elif word == "thousand":
+            total, group = total + group * 1000, 0
+        else:
+            raise ValueError(f"{word!r} is no number word")
+    return total + group
+
+
+def in_words(text):
+    """Reads a decimal in words, as taught in the United States: 'and' stands for the point."""
+    whole, _, parts = text.rpartition(" and ")
+    words = parts.replace("ten-thousandth", "ten thousandth").replace("-", " ").split()
+    name = words[-1].removesuffix("s")
+    if name not in PLACES:
+        return Fraction(whole_number(text.replace("-", " ").split()))
+    words.pop()
+    if name == "thousandth" and len(words) > 1 and words[-1] == "ten" and "ten-thousandth" in parts:
+        words.pop()
+        name = "ten thousandth"
+    fraction = Fraction(whole_number(words), 10 ** PLACES[name])
+    return fraction + (whole_number(whole.replace("-", " ").split()) if whole else 0)
 
 
 def tokens_of(text):
@@ -107,9 +160,14 @@ def decimal(text):
 
 
 def claimed(step):
-    """The value that the record claims: a number, or what the chosen choice stands for."""
+    """The value that the record claims: a number, what the chosen choice stands for, or values in order."""
     if step["kind"] == "number":
         return decimal(step["answer"])
+    if step["kind"] == "words":
+        return in_words(step["answer"])
+    if step["kind"] == "order":
+        worth = {choice["id"]: decimal(choice["value"]) for choice in step["choices"]}
+        return [worth[choice] for choice in step["answer"]]
     [choice] = [choice for choice in step["choices"] if choice["id"] == step["answer"]]
     return decimal(choice["value"]) if "value" in choice else choice["text"]
 

@@ -192,8 +192,13 @@ pub async fn hand_in(pupil: &mut Visitor, right: usize) {
     let mut form = press(pupil, "Hand in");
     for (index, story) in stories.iter().take(right).enumerate() {
         for step in &items[story.as_str()].steps {
-            let Answer::Text(answer) = &step.answer else { panic!("the plan has no orders") };
-            form = form.with(&format!("q{}.{}", index + 1, step.id), answer);
+            let field = format!("q{}.{}", index + 1, step.id);
+            form = match &step.answer {
+                Answer::Text(answer) => form.with(&field, answer),
+                Answer::Sequence(ids) => {
+                    (1..).zip(ids).fold(form, |form, (place, id)| form.with(&format!("{field}.{place}"), id))
+                }
+            };
         }
     }
     pupil.submit(form).await.expect("the answers are taken");

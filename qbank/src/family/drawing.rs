@@ -173,7 +173,11 @@ impl Family {
             points: family_step.points,
             predicted: Vec::new(),
             choices: self.choices(family_step, names, telling)?,
-            solution: working::lines(&family_step.expression, names).ok()?,
+            solution: match family_step.choices {
+                // What is shown was drawn; the step before works the exercise.
+                Choices::Mistakes(_) => Vec::new(),
+                _ => working::lines(&family_step.expression, names).ok()?,
+            },
         };
         let key = step.key_for(&value).ok()?;
         step.answer = step.answer_of(&in_form(&key, family_step), telling.language).ok()?;

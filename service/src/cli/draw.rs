@@ -2,7 +2,7 @@
 use std::io::Write;
 
 use anyhow::bail;
-use qbank::question::Item;
+use qbank::question::{Item, StepKind};
 
 use super::{bank::BankArguments, output};
 
@@ -65,7 +65,8 @@ fn print(out: &mut impl Write, item: &Item) -> std::io::Result<()> {
         let choices: Vec<String> =
             step.choices.iter().map(|choice| format!("{}: {}", choice.id, choice.text)).collect();
         writeln!(out, "  {} {}", step.prompt, choices.join("  "))?;
-        writeln!(out, "    answer {} {}", step.answer, step.unit.as_deref().unwrap_or_default())?;
+        let unit = step.unit.as_deref().filter(|_| step.kind == StepKind::Number).unwrap_or_default();
+        writeln!(out, "    {}", format!("answer {} {unit}", step.answer).trim_end())?;
         for wrong in &step.predicted {
             writeln!(
                 out,

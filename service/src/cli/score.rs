@@ -8,7 +8,10 @@ use std::{
 
 use anyhow::{Context, bail};
 use indicatif::ProgressBar;
-use qbank::{marking::mark, question::Item};
+use qbank::{
+    marking::{mark, responses},
+    question::Item,
+};
 use serde::Deserialize;
 
 use super::{
@@ -38,6 +41,7 @@ pub(super) struct ScoreArguments {
 struct ResponseRecord {
     pupil: String,
     question: String,
+    #[serde(deserialize_with = "responses")]
     responses: BTreeMap<String, String>,
 }
 

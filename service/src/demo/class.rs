@@ -6,7 +6,8 @@ use anyhow::Context;
 use qbank::arithmetic::{Library, Value, evaluate};
 use qbank::expression::Names;
 use qbank::misconceptions::{self, Misconception};
-use qbank::question::{Item, Key, ProvenStep, Step};
+use qbank::question::{Item, Key, ProvenStep, Step, StepKind};
+use qbank::words::Language;
 use serde::Deserialize;
 
 use crate::practice::Person;
@@ -117,7 +118,7 @@ impl Scripted {
                 script.points += step.points;
             }
             own.extend(step.value_of(&given).map(|value| (step.id.clone(), value)));
-            script.responses.insert(step.id.clone(), written(step, &given));
+            script.responses.insert(step.id.clone(), written(step, &given, &item.locale));
         }
         script
     }
@@ -146,8 +147,12 @@ fn fits_form(step: &Step, answer: &Key) -> bool {
     }
 }
 
-/// As the pupil writes it: in the places that the step asks for.
-fn written(step: &Step, answer: &Key) -> String {
+/// As the pupil writes it: in the places that the step asks for, or in words.
+fn written(step: &Step, answer: &Key, locale: &str) -> String {
+    if step.kind == StepKind::Words {
+        let told = Language::of_locale(locale).and_then(|language| step.answer_of(answer, language).ok());
+        return told.map(|told| told.to_string()).unwrap_or_default();
+    }
     match (answer, step.accept.form.places) {
         (Key::Number(number), Some(places)) => number.with_places(places).unwrap_or(*number).to_string(),
         _ => answer.to_string(),

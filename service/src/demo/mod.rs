@@ -16,12 +16,12 @@ use std::time::{Duration, Instant};
 
 use anyhow::{Context, bail};
 use exporters::qti::{PackageOptions, write_package};
-use qbank::{plan::Plan, pool::Pool};
+use qbank::{plan::Plan, pool::Pool, question::StepKind};
 use serde::Serialize;
 use url::Url;
 
 use self::class::{Class, Scripted};
-use self::visitor::{Page, Visitor};
+use self::visitor::{Form, Page, Visitor};
 use crate::clock::SystemClock;
 use crate::practice::{Gradebook, Person, Practice, PracticeSettings, ToolAddresses};
 use crate::server::Server;
@@ -34,7 +34,7 @@ pub const PLAN: &str = include_str!("plan.toml");
 pub const CLASS: &str = include_str!("class.toml");
 
 /// Questions that each pupil gets.
-const QUESTIONS: usize = 6;
+const QUESTIONS: usize = 8;
 /// How long grades may take into the gradebook once all pupils have handed in.
 const DELIVERY_WITHIN: Duration = Duration::from_secs(20);
 
@@ -194,8 +194,9 @@ impl Demo {
         for (index, item) in items.iter().enumerate() {
             let script = pupil.answer(item, index, items.len());
             points += script.points;
-            for (step, response) in script.responses {
-                form = form.with(&format!("q{}.{step}", index + 1), &response);
+            for step in &item.steps {
+                let Some(response) = script.responses.get(&step.id) else { continue };
+                form = filled(form, &format!("q{}.{}", index + 1, step.id), step.kind, response);
             }
         }
         visitor.submit(form).await?;
@@ -305,4 +306,13 @@ fn registration(practice: &Practice) -> anyhow::Result<NewRegistration> {
         audience: None,
         deployments: [DeploymentId(known.deployment_id)].into(),
     })
+}
+
+/// A form with one step answered: an order has a field for each place.
+fn filled(form: Form, field: &str, kind: StepKind, response: &str) -> Form {
+    if kind != StepKind::Order {
+        return form.with(field, response);
+    }
+    let places = (1..).zip(response.split(", "));
+    places.fold(form, |form, (place, choice)| form.with(&format!("{field}.{place}"), choice))
 }

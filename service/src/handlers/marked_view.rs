@@ -116,15 +116,25 @@ fn sentence(note: &str) -> String {
     if note.is_empty() || note.ends_with(['.', '!', '?', ':']) { note } else { note + "." }
 }
 
-/// A chosen id as the text that was chosen; a typed answer as typed.
+/// Chosen ids as the texts that were chosen; a typed answer as typed.
 fn shown_response(step: &Step, response: &str) -> String {
-    let chosen = step.choices.iter().find(|choice| step.kind == StepKind::Choice && choice.id == response);
-    chosen.map_or_else(|| response.to_owned(), |choice| choice.text.clone())
+    let text = |id: &str| {
+        let chosen = step.choices.iter().find(|choice| choice.id == id.trim());
+        chosen.map_or_else(|| id.trim().to_owned(), |choice| unbroken(&choice.text))
+    };
+    match step.kind {
+        StepKind::Number | StepKind::Words => response.to_owned(),
+        StepKind::Choice => text(response),
+        StepKind::Order => response.split(',').map(text).collect::<Vec<_>>().join(", "),
+    }
 }
 
 /// The right answer with its unit, or the text of the right choice.
 fn shown_answer(step: &Step) -> String {
     let answer = step.answer.to_string();
+    if step.kind == StepKind::Order {
+        return shown_response(step, &answer);
+    }
     if let Some(choice) = step.choices.iter().find(|choice| choice.id == answer) {
         return choice.text.clone();
     }

@@ -133,8 +133,8 @@ pub struct OpenStep {
 /// The control of a step.
 #[derive(Debug, Clone)]
 pub enum Field {
-    /// A typed number.
-    Number {
+    /// A typed number, in digits or in words.
+    Typed {
         /// What the pupil typed so far, as typed.
         typed: String,
         /// The unit shown beside the field; none where the pupil must write it.
@@ -143,12 +143,32 @@ pub enum Field {
         forms: String,
         /// Whether the typed text is longer than [`ANSWER_LENGTH_MAX`].
         too_long: bool,
+        /// Whether words are asked for.
+        words: bool,
+    },
+    /// All choices, one at each place.
+    Order {
+        /// The places, first to last.
+        places: Vec<OrderPlace>,
     },
     /// One of several choices.
     Choice {
         /// The choices in order.
         options: Vec<ChoiceOption>,
     },
+}
+
+/// A place of an order.
+#[derive(Debug, Clone)]
+pub struct OrderPlace {
+    /// From 1.
+    pub number: usize,
+    /// Name of its field in the posted form.
+    pub name: String,
+    /// Id of its field on the page.
+    pub anchor: String,
+    /// What can stand there.
+    pub options: Vec<ChoiceOption>,
 }
 
 /// A unit beside a field.

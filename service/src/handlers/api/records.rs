@@ -195,7 +195,8 @@ pub(crate) struct ScoreRequest {
     pub(super) question: String,
     /// An opaque name of the pupil.
     pub(super) pupil: String,
-    /// What was typed, by step id; at most 200 characters each are read.
+    /// What was typed, by step id, at most 200 characters each; for an order a text or a list of ids.
+    #[serde(deserialize_with = "qbank::marking::responses")]
     pub(super) responses: BTreeMap<String, String>,
 }
 

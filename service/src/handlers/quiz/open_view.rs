@@ -3,17 +3,22 @@
 //! The only place that turns a question into something a pupil sees before handing in. It reads story, prompt, unit,
 //! acceptance in words and the choices' texts, and nothing else of a question.
 
-use qbank::question::{Item, Step};
+use qbank::question::{Choice, Item, Step, StepKind};
 use qbank::units;
 
 use super::attempt_path;
-use super::fields::{FieldName, Typed, is_choice};
+use super::fields::{FieldName, Typed, places};
 use crate::handlers::marked_view::{paragraphs, unbroken};
 use crate::handlers::opened_quiz::{OpenedQuiz, counted};
 use crate::pages::Frame;
-use crate::pages::quiz::{AttemptPage, ChoiceOption, Field, Notice, OpenQuestion, OpenStep, UnitSign};
+use crate::pages::quiz::{
+    AttemptPage, ChoiceOption, Field, Notice, OpenQuestion, OpenStep, OrderPlace, UnitSign,
+};
 use crate::session::PupilSession;
 use crate::storage::Attempt;
+
+/// What is asked for in a step answered in words.
+const IN_WORDS: &str = "Write the number in words, with the name of its last place.";
 
 /// The page that shows `typed` in its fields.
 pub(super) fn page(
@@ -50,7 +55,7 @@ fn question(item: &Item, number: usize, typed: &Typed) -> OpenQuestion {
             name: field.name(),
             anchor: field.anchor(),
             prompt: unbroken(&step.prompt),
-            field: control(step, text, too_long),
+            field: control(step, &field, text, too_long),
         }
     });
     OpenQuestion {
@@ -61,24 +66,48 @@ fn question(item: &Item, number: usize, typed: &Typed) -> OpenQuestion {
     }
 }
 
-fn control(step: &Step, typed: &str, too_long: bool) -> Field {
-    if is_choice(step) {
-        let option = |choice: &qbank::question::Choice| ChoiceOption {
-            id: choice.id.clone(),
-            text: unbroken(&choice.text),
-            chosen: choice.id == typed,
-        };
-        return Field::Choice { options: step.choices.iter().map(option).collect() };
+fn control(step: &Step, field: &FieldName, typed: &str, too_long: bool) -> Field {
+    match step.kind {
+        StepKind::Choice => Field::Choice { options: options(step, typed) },
+        StepKind::Order => {
+            let places = places(step, typed);
+            let place = |(number, chosen): (usize, &String)| OrderPlace {
+                number,
+                name: field.place_name(number),
+                anchor: format!("{}-{number}", field.anchor()),
+                options: options(step, chosen),
+            };
+            Field::Order { places: (1..).zip(&places).map(place).collect() }
+        }
+        StepKind::Words => Field::Typed {
+            typed: typed.to_owned(),
+            unit: None,
+            forms: IN_WORDS.into(),
+            too_long,
+            words: true,
+        },
+        StepKind::Number => Field::Typed {
+            typed: typed.to_owned(),
+            unit: unit_sign(step),
+            forms: step.accept.explained(),
+            too_long,
+            words: false,
+        },
     }
-    // Where the unit is part of the answer, showing it would give it away.
-    let symbol = step.unit.clone().filter(|_| !step.accept.form.unit);
-    Field::Number {
-        typed: typed.to_owned(),
-        unit: symbol.map(|symbol| {
-            let leads = units::by_symbol(&symbol).is_some_and(|unit| unit.leads);
-            UnitSign { symbol, leads }
-        }),
-        forms: step.accept.explained(),
-        too_long,
-    }
+}
+
+fn options(step: &Step, chosen: &str) -> Vec<ChoiceOption> {
+    let option = |choice: &Choice| ChoiceOption {
+        id: choice.id.clone(),
+        text: unbroken(&choice.text),
+        chosen: choice.id == chosen,
+    };
+    step.choices.iter().map(option).collect()
+}
+
+/// The unit to show beside the field. Where it is part of the answer, showing it would give it away.
+fn unit_sign(step: &Step) -> Option<UnitSign> {
+    let symbol = step.unit.clone().filter(|_| !step.accept.form.unit)?;
+    let leads = units::by_symbol(&symbol).is_some_and(|unit| unit.leads);
+    Some(UnitSign { symbol, leads })
 }
