@@ -19,9 +19,10 @@ use crate::{
     arithmetic::{Columns, evaluate},
     decimal::Decimal,
     expression::Names,
+    locale::Locale,
     misconceptions,
     question::{Item, Key, ProvenStep, Step, StepKind, Wrong},
-    reading::{Locale, ReadNumber, Reading, read},
+    reading::{ReadNumber, Reading, read},
     units,
 };
 

@@ -13,6 +13,7 @@ use crate::{
     accept::fraction_of,
     arithmetic::{Arithmetic, Fractions},
     decimal::{Decimal, MAX_DIGITS},
+    locale::Locale,
     units::{self, Dimension, Unit},
 };
 
@@ -99,51 +100,12 @@ pub enum Problem {
     },
 }
 
-/// How numbers are written in a region.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Locale {
-    /// Language and region.
-    pub tag: &'static str,
-    /// The decimal mark.
-    pub point: char,
-    /// The sign between groups of three digits; blanks always may stand there.
-    pub group: char,
-    example: &'static str,
-}
-
-/// Marks as in the Unicode Common Locale Data Repository, version 48.
-const LOCALES: &[Locale] = &[
-    Locale { tag: "en-US", point: '.', group: ',', example: "12.5" },
-    Locale { tag: "es-US", point: '.', group: ',', example: "12.5" },
-    Locale { tag: "es-MX", point: '.', group: ',', example: "12.5" },
-    Locale { tag: "en-GB", point: '.', group: ',', example: "12.5" },
-    Locale { tag: "es-ES", point: ',', group: '.', example: "12,5" },
-    Locale { tag: "de-DE", point: ',', group: '.', example: "12,5" },
-    Locale { tag: "fr-FR", point: ',', group: '\u{202f}', example: "12,5" },
-];
-
-impl Locale {
-    /// The locale of questions in English for the United States.
-    pub const EN_US: Self = LOCALES[0];
-
-    /// The locale with that tag, in any letter case.
-    #[must_use]
-    pub fn by_tag(tag: &str) -> Option<Self> {
-        LOCALES.iter().copied().find(|locale| locale.tag.eq_ignore_ascii_case(tag))
-    }
-
-    /// The tags that can be asked for.
-    pub fn tags() -> impl Iterator<Item = &'static str> {
-        LOCALES.iter().map(|locale| locale.tag)
-    }
-}
-
 /// Reads a text. `asked` is the unit that the question asks for, if any: it decides what cents are worth and which
 /// units contradict.
 ///
 /// # Example
 /// ```
-/// use qbank::{reading::{read, Locale, Reading}, units};
+/// use qbank::{locale::Locale, reading::{read, Reading}};
 /// let Reading::Read(answer) = read(" 1,234.50 ", Locale::EN_US, None) else { panic!("it is a number") };
 /// assert_eq!(answer.written.expect("a decimal").to_string(), "1234.50");
 /// assert!(matches!(read("3,5", Locale::EN_US, None), Reading::Unreadable(_)));

@@ -20,9 +20,9 @@ use crate::{
     accept::{Precision, Rule},
     decimal::Decimal,
     expression::Expression,
+    locale::Locale,
     misconceptions::{self, Misconception},
     question::{Item, StepKind, is_plain_id},
-    reading::Locale,
     units,
 };
 
