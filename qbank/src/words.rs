@@ -338,7 +338,7 @@ fn tokens(text: &str, language: Language) -> Result<Vec<Token>, WordsProblem> {
 }
 
 /// Letters without acute accents, whether composed or not, and one kind of hyphen.
-fn folded(letter: char) -> Option<char> {
+pub(crate) fn folded(letter: char) -> Option<char> {
     Some(match letter {
         'á' => 'a',
         'é' => 'e',
