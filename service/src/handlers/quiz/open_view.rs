@@ -3,6 +3,7 @@
 //! The only place that turns a question into something a pupil sees before handing in. It reads story, prompt, unit,
 //! acceptance in words and the choices' texts, and nothing else of a question.
 
+use qbank::locale::Language;
 use qbank::question::{Item, Step};
 use qbank::units;
 
@@ -42,6 +43,7 @@ pub(super) fn page(
 }
 
 fn question(item: &Item, number: usize, typed: &Typed) -> OpenQuestion {
+    let language = Language::of_locale(&item.locale).unwrap_or_default();
     let steps = item.steps.iter().map(|step| {
         let field = FieldName::new(number, step);
         let text = typed.all.get(&item.id).and_then(|steps| steps.get(&step.id)).map_or("", String::as_str);
@@ -50,7 +52,7 @@ fn question(item: &Item, number: usize, typed: &Typed) -> OpenQuestion {
             name: field.name(),
             anchor: field.anchor(),
             prompt: unbroken(&step.prompt),
-            field: control(step, text, too_long),
+            field: control(step, language, text, too_long),
         }
     });
     OpenQuestion {
@@ -61,7 +63,7 @@ fn question(item: &Item, number: usize, typed: &Typed) -> OpenQuestion {
     }
 }
 
-fn control(step: &Step, typed: &str, too_long: bool) -> Field {
+fn control(step: &Step, language: Language, typed: &str, too_long: bool) -> Field {
     if is_choice(step) {
         let option = |choice: &qbank::question::Choice| ChoiceOption {
             id: choice.id.clone(),
@@ -78,7 +80,7 @@ fn control(step: &Step, typed: &str, too_long: bool) -> Field {
             let leads = units::by_symbol(&symbol).is_some_and(|unit| unit.leads);
             UnitSign { symbol, leads }
         }),
-        forms: step.accept.explained(),
+        forms: step.accept.explained(language),
         too_long,
     }
 }
