@@ -2,7 +2,7 @@
 //!
 //! Rules are about exact values and never about floats. They know nothing of how a text was read
 //! ([`crate::reading`]) or of points ([`crate::marking`]).
-use alloc::{format, string::String};
+use alloc::{format, string::String, vec::Vec};
 use core::cmp::Ordering;
 
 use num_bigint::BigInt;
@@ -10,7 +10,7 @@ use num_rational::BigRational;
 use num_traits::Signed;
 use serde::{Deserialize, Serialize};
 
-use crate::decimal::Decimal;
+use crate::{decimal::Decimal, locale::Language};
 
 /// What a step accepts.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -145,42 +145,84 @@ impl Acceptance {
     }
 
     /// What is accepted, in words for pupils; empty where there is nothing to say.
+    ///
+    /// # Example
+    /// ```
+    /// use qbank::{accept::{Acceptance, Form}, locale::Language};
+    /// let money = Acceptance { form: Form { places: Some(2), ..Form::default() }, ..Acceptance::EXACT };
+    /// assert_eq!(money.explained(Language::English), "Write 2 places after the point.");
+    /// assert_eq!(money.explained(Language::Spanish), "Escribe la respuesta con 2 lugares decimales.");
+    /// assert_eq!(Acceptance::EXACT.explained(Language::English), "");
+    /// ```
     #[must_use]
-    pub fn explained(&self) -> String {
-        let mut sentences = String::new();
-        match &self.rule {
-            Rule::Exact => {}
-            Rule::Absolute { tolerance } => {
-                sentences.push_str(&format!("An answer up to {tolerance} away counts. "));
-            }
-            Rule::Relative { percent } => {
-                sentences.push_str(&format!("An answer within {percent} percent counts. "));
-            }
-            Rule::Rounded { to: Precision::Places(places) } => {
-                sentences.push_str(&places_asked(*places, "Round to"));
-            }
-            Rule::Rounded { to: Precision::Figures(figures) } => {
-                sentences.push_str(&format!("Round to {figures} significant figures. "));
-            }
-        }
-        if let Some(places) = self.form.places {
-            sentences.push_str(&places_asked(places, "Write"));
-        }
-        if self.form.unit {
-            sentences.push_str("Write the unit, too. ");
-        }
-        if self.form.lowest_terms {
-            sentences.push_str("Write the fraction in lowest terms. ");
-        }
-        String::from(sentences.trim_end())
+    pub fn explained(&self, language: Language) -> String {
+        let form = &self.form;
+        let [write, unit, lowest_terms] = match language {
+            Language::English => ["Write", "Write the unit, too.", "Write the fraction in lowest terms."],
+            Language::Spanish => [
+                "Escribe la respuesta con",
+                "Escribe también la unidad.",
+                "Escribe la fracción en su mínima expresión.",
+            ],
+        };
+        let sentences = [
+            self.rule.explained(language),
+            form.places.map(|places| places_asked(write, places, language)),
+            form.unit.then(|| unit.into()),
+            form.lowest_terms.then(|| lowest_terms.into()),
+        ];
+        sentences.into_iter().flatten().collect::<Vec<String>>().join(" ")
     }
 }
 
-fn places_asked(places: u32, verb: &str) -> String {
-    match places {
-        0 => format!("{verb} a whole number. "),
-        1 => format!("{verb} one place after the point. "),
-        _ => format!("{verb} {places} places after the point. "),
+impl Rule {
+    /// The rule in a sentence; `None` for the one that goes without saying.
+    fn explained(&self, language: Language) -> Option<String> {
+        let sentence = match (self, language) {
+            (Self::Exact, _) => return None,
+            (Self::Absolute { tolerance }, Language::English) => {
+                format!("An answer up to {tolerance} away counts.")
+            }
+            (Self::Absolute { tolerance }, Language::Spanish) => {
+                format!("Vale una respuesta con una diferencia de hasta {tolerance}.")
+            }
+            (Self::Relative { percent }, Language::English) => {
+                format!("An answer within {percent} percent counts.")
+            }
+            (Self::Relative { percent }, Language::Spanish) => {
+                format!("Vale una respuesta con una diferencia de hasta el {percent} por ciento.")
+            }
+            (Self::Rounded { to: Precision::Places(places) }, Language::English) => {
+                places_asked("Round to", *places, language)
+            }
+            (Self::Rounded { to: Precision::Places(places) }, Language::Spanish) => {
+                places_asked("Redondea a", *places, language)
+            }
+            (Self::Rounded { to: Precision::Figures(1) }, Language::English) => {
+                "Round to one significant figure.".into()
+            }
+            (Self::Rounded { to: Precision::Figures(1) }, Language::Spanish) => {
+                "Redondea a una cifra significativa.".into()
+            }
+            (Self::Rounded { to: Precision::Figures(figures) }, Language::English) => {
+                format!("Round to {figures} significant figures.")
+            }
+            (Self::Rounded { to: Precision::Figures(figures) }, Language::Spanish) => {
+                format!("Redondea a {figures} cifras significativas.")
+            }
+        };
+        Some(sentence)
+    }
+}
+
+fn places_asked(verb: &str, places: u32, language: Language) -> String {
+    match (places, language) {
+        (0, Language::English) => format!("{verb} a whole number."),
+        (1, Language::English) => format!("{verb} one place after the point."),
+        (_, Language::English) => format!("{verb} {places} places after the point."),
+        (0, Language::Spanish) => format!("{verb} un número entero."),
+        (1, Language::Spanish) => format!("{verb} un lugar decimal."),
+        (_, Language::Spanish) => format!("{verb} {places} lugares decimales."),
     }
 }
 
@@ -251,6 +293,45 @@ mod tests {
         assert!(accepts(figures(2), "0.06749", "0.067"));
         assert!(accepts(figures(2), "1374", "1400"));
         assert!(accepts(figures(1), "0", "0"));
+    }
+
+    #[test]
+    fn explains_what_is_asked_in_both_languages() {
+        let told = |rule, form| {
+            let acceptance = Acceptance { rule, form };
+            [Language::English, Language::Spanish].map(|language| acceptance.explained(language))
+        };
+        let places = |places| Rule::Rounded { to: Precision::Places(places) };
+        let figures = |figures| Rule::Rounded { to: Precision::Figures(figures) };
+        let free = Form::default();
+        assert_eq!(told(places(0), free), ["Round to a whole number.", "Redondea a un número entero."]);
+        assert_eq!(
+            told(figures(1), free),
+            ["Round to one significant figure.", "Redondea a una cifra significativa."]
+        );
+        assert_eq!(
+            told(figures(2), free),
+            ["Round to 2 significant figures.", "Redondea a 2 cifras significativas."]
+        );
+        assert_eq!(
+            told(Rule::Absolute { tolerance: "0.05".parse().unwrap() }, Form { unit: true, ..free }),
+            [
+                "An answer up to 0.05 away counts. Write the unit, too.",
+                "Vale una respuesta con una diferencia de hasta 0.05. Escribe también la unidad."
+            ]
+        );
+        assert_eq!(
+            told(
+                Rule::Relative { percent: "5".parse().unwrap() },
+                Form { places: Some(1), lowest_terms: true, ..free }
+            ),
+            [
+                "An answer within 5 percent counts. Write one place after the point. \
+                 Write the fraction in lowest terms.",
+                "Vale una respuesta con una diferencia de hasta el 5 por ciento. Escribe la respuesta con un lugar decimal. \
+                 Escribe la fracción en su mínima expresión."
+            ]
+        );
     }
 
     #[test]

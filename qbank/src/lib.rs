@@ -14,8 +14,8 @@
 //!
 //! Modules in reading order:
 //!
-//! 1. [`decimal`]: a numeral as it is written; [`words`]: the same in words; [`expression`]: the small language of
-//!    answers;
+//! 1. [`decimal`]: a numeral as it is written; [`locale`]: its signs and language in a region; [`words`]: the same in
+//!    words; [`units`]: what stands beside it; [`expression`]: the small language of answers;
 //! 2. [`arithmetic`]: the routes that evaluate an expression; [`columns`]: the schoolbook route, drawn as working;
 //! 3. [`misconceptions`]: the same machine, bent;
 //! 4. [`family`], [`draw`], [`question`]: from an authored family to a proven item;
@@ -36,6 +36,7 @@ pub mod expression;
 pub mod family;
 pub mod form;
 pub mod grade;
+pub mod locale;
 pub mod marking;
 pub mod misconceptions;
 pub mod plan;

@@ -19,11 +19,12 @@ use crate::{
     arithmetic::{Columns, evaluate},
     decimal::Decimal,
     expression::Names,
+    locale::{Language, Locale},
     misconceptions,
     question::{Choice, Item, Key, ProvenStep, Step, StepKind, Wrong},
-    reading::{Locale, ReadNumber, Reading, read},
+    reading::{ReadNumber, Reading, read},
     units,
-    words::{Language, WordsProblem, from_words},
+    words::{WordsProblem, from_words},
 };
 
 /// The mark of one item.

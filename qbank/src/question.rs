@@ -17,9 +17,10 @@ use crate::{
     arithmetic::{Arithmetic, ArithmeticError, Fractions, Value, prove},
     decimal::Decimal,
     expression::{Expression, ExpressionError, Names},
+    locale::Language,
     misconceptions::{self, JOINT},
     receipt,
-    words::{Language, to_words},
+    words::to_words,
 };
 
 /// A question as records write it.

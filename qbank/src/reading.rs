@@ -3,7 +3,11 @@
 //! Reading never knows the right answer, and never guesses: what it cannot read it says, so that a pupil can be asked
 //! again. It reads decimals with thousands groups, units, money, fractions and mixed numbers. `3,5` in a locale with
 //! a decimal point is never 35.
-use alloc::{format, string::String, vec::Vec};
+use alloc::{
+    format,
+    string::{String, ToString},
+    vec::Vec,
+};
 
 use num_bigint::BigInt;
 use num_rational::BigRational;
@@ -13,6 +17,7 @@ use crate::{
     accept::fraction_of,
     arithmetic::{Arithmetic, Fractions},
     decimal::{Decimal, MAX_DIGITS},
+    locale::Locale,
     units::{self, Dimension, Unit},
 };
 
@@ -35,7 +40,8 @@ pub enum Reading {
 pub struct ReadNumber {
     /// Its exact value, in the asked unit if one was written that fits, else as written.
     pub value: BigRational,
-    /// The decimal numeral as written, places kept; `None` for fractions.
+    /// The decimal numeral as written, places kept; `None` for fractions, and where the exchange into the asked unit
+    /// did more than move the point.
     pub written: Option<Decimal>,
     /// The unit written beside it.
     pub unit: Option<&'static Unit>,
@@ -99,51 +105,12 @@ pub enum Problem {
     },
 }
 
-/// How numbers are written in a region.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Locale {
-    /// Language and region.
-    pub tag: &'static str,
-    /// The decimal mark.
-    pub point: char,
-    /// The sign between groups of three digits; blanks always may stand there.
-    pub group: char,
-    example: &'static str,
-}
-
-/// Marks as in the Unicode Common Locale Data Repository, version 48.
-const LOCALES: &[Locale] = &[
-    Locale { tag: "en-US", point: '.', group: ',', example: "12.5" },
-    Locale { tag: "es-US", point: '.', group: ',', example: "12.5" },
-    Locale { tag: "es-MX", point: '.', group: ',', example: "12.5" },
-    Locale { tag: "en-GB", point: '.', group: ',', example: "12.5" },
-    Locale { tag: "es-ES", point: ',', group: '.', example: "12,5" },
-    Locale { tag: "de-DE", point: ',', group: '.', example: "12,5" },
-    Locale { tag: "fr-FR", point: ',', group: '\u{202f}', example: "12,5" },
-];
-
-impl Locale {
-    /// The locale of questions in English for the United States.
-    pub const EN_US: Self = LOCALES[0];
-
-    /// The locale with that tag, in any letter case.
-    #[must_use]
-    pub fn by_tag(tag: &str) -> Option<Self> {
-        LOCALES.iter().copied().find(|locale| locale.tag.eq_ignore_ascii_case(tag))
-    }
-
-    /// The tags that can be asked for.
-    pub fn tags() -> impl Iterator<Item = &'static str> {
-        LOCALES.iter().map(|locale| locale.tag)
-    }
-}
-
 /// Reads a text. `asked` is the unit that the question asks for, if any: it decides what cents are worth and which
 /// units contradict.
 ///
 /// # Example
 /// ```
-/// use qbank::{reading::{read, Locale, Reading}, units};
+/// use qbank::{locale::Locale, reading::{read, Reading}};
 /// let Reading::Read(answer) = read(" 1,234.50 ", Locale::EN_US, None) else { panic!("it is a number") };
 /// assert_eq!(answer.written.expect("a decimal").to_string(), "1234.50");
 /// assert!(matches!(read("3,5", Locale::EN_US, None), Reading::Unreadable(_)));
@@ -192,9 +159,10 @@ fn read_plain(text: &str, locale: Locale, asked: Option<&'static Unit>) -> Resul
         Some(rest) => (units::by_symbol("$"), rest.trim_start()),
         None => (None, text),
     };
-    let body_end = rest.rfind(|character: char| character.is_ascii_digit()).map(|last| last + 1);
-    let not_a_number = || Problem::NotANumber { example: locale.example };
-    let (body, tail) = rest.split_at(body_end.ok_or_else(not_a_number)?);
+    let (body, tail) = rest
+        .split_at_checked(end_of_digits(rest))
+        .filter(|(body, _)| !body.is_empty())
+        .ok_or(Problem::NotANumber { example: locale.example })?;
     // A point after the last digit belongs to the number: '5.' is five.
     let (body, tail) = match tail.strip_prefix(locale.point) {
         Some(tail) if !body.contains(locale.point) => (body, tail),
@@ -211,6 +179,13 @@ fn read_plain(text: &str, locale: Locale, asked: Option<&'static Unit>) -> Resul
             number.written.and_then(|written| Decimal::new(-written.units(), written.places()).ok());
     }
     with_unit(number, leading, trailing, asked)
+}
+
+/// Where the last digit of the number ends; 0 without one. A 2 of `m2` or `m^2` is no digit of the number.
+fn end_of_digits(text: &str) -> usize {
+    let unit = text.find(char::is_alphabetic).filter(|start| units::by_word(&text[*start..]).is_some());
+    let before_unit = &text[..unit.unwrap_or(text.len())];
+    before_unit.rfind(|character: char| character.is_ascii_digit()).map_or(0, |last| last + 1)
 }
 
 fn unknown_unit(word: &str) -> Problem {
@@ -238,15 +213,26 @@ fn with_unit(
         (leading, trailing) => leading.or(trailing),
     };
     if let (Some(unit), Some(asked)) = (unit, asked) {
-        let shift = unit.shift_to(asked).ok_or_else(|| mismatch(asked))?;
-        number.value *= BigRational::from(BigInt::from(10)).pow(shift);
-        number.written = number.written.and_then(|written| written.shifted(shift));
+        let factor = unit.factor_to(asked).ok_or_else(|| mismatch(asked))?;
+        number.written =
+            number.written.zip(move_of_point(&factor)).and_then(|(written, shift)| written.shifted(shift));
+        number.value *= factor;
     }
     if unit.is_some_and(|unit| unit.dimension == Dimension::Money) && number.form == WrittenForm::Decimal {
         number.form = WrittenForm::Money;
     }
     number.unit = unit;
     Ok(number)
+}
+
+/// By how many places a factor moves the point to the right; `None` if it is no power of ten.
+fn move_of_point(factor: &BigRational) -> Option<i32> {
+    let zeros = |number: &BigInt| {
+        let text = number.to_string();
+        let zeros = text.strip_prefix('1').filter(|zeros| zeros.bytes().all(|digit| digit == b'0'))?;
+        i32::try_from(zeros.len()).ok()
+    };
+    Some(zeros(factor.numer())? - zeros(factor.denom())?)
 }
 
 fn read_number(body: &str, locale: Locale, after_dollar: bool) -> Result<ReadNumber, Problem> {
@@ -375,7 +361,6 @@ impl ReadNumber {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use alloc::string::ToString;
     use proptest::prelude::*;
 
     fn value(text: &str, asked: Option<&str>) -> Option<String> {
@@ -473,6 +458,34 @@ mod tests {
             read("3 bananas", Locale::EN_US, None),
             Reading::Unreadable(Problem::UnknownUnit { .. })
         ));
+    }
+
+    #[test]
+    fn moves_customary_units_and_time_exactly() {
+        for (text, asked, expected) in [
+            ("42 in", "ft", "7/2"),
+            ("7 inches", "ft", "7/12"),
+            ("2.5 ft", "in", "30"),
+            ("1 1/2 lb", "oz", "24"),
+            ("3 cuartos de galón", "gal", "3/4"),
+            ("90 min", "h", "3/2"),
+            ("2.5 m^2", "cm²", "25000"),
+            ("12 sq. cm", "cm²", "12"),
+        ] {
+            assert_eq!(value(text, Some(asked)).as_deref(), Some(expected), "{text}");
+        }
+        for (text, asked) in [("3 in", "cm"), ("3 cm", "in"), ("3 oz", "fl oz"), ("3 m", "m²"), ("3 qt", "L")]
+        {
+            let read = read(text, Locale::EN_US, units::by_symbol(asked));
+            assert!(matches!(read, Reading::Unreadable(Problem::UnitMismatch { .. })), "{text}: {read:?}");
+        }
+        let moved = |text: &str, asked: &str| match read(text, Locale::EN_US, units::by_symbol(asked)) {
+            Reading::Read(number) => number.written.map(|written| written.to_string()),
+            other => panic!("{other:?}"),
+        };
+        assert_eq!(moved("1250 g", "kg").as_deref(), Some("1.250"));
+        assert_eq!(moved("36 in", "in").as_deref(), Some("36"));
+        assert_eq!(moved("36 in", "ft"), None);
     }
 
     #[test]

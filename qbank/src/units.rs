@@ -1,67 +1,170 @@
-//! Units of measure: how they are written beside a number, and what pupils write for them.
-use alloc::{format, string::String};
+//! Units of measure: how they are written beside a number, what pupils write for them, and exact factors between them.
+//!
+//! Every unit is a whole number of the smallest unit of its [`Dimension`], so a factor between two units is an exact
+//! fraction and nothing is ever rounded: 1 ft = 12 in, 1 in = 1/12 ft. Metric and customary units are of different
+//! dimensions on purpose. Schools do not ask for the factors between them, and inches where centimetres are asked
+//! show that the unit was not looked at.
+//!
+//! Ratios of customary units are those of NIST Handbook 44, Appendix C (from memory). Areas have the squares of the
+//! ratios of their lengths.
+use alloc::{
+    format,
+    string::{String, ToString},
+    vec::Vec,
+};
 
-use crate::decimal::Decimal;
+use num_rational::BigRational;
+
+use crate::{decimal::Decimal, words::folded};
 
 /// A unit of measure.
 #[derive(Debug, PartialEq, Eq)]
 pub struct Unit {
     /// How it is written beside a number: `kg`, `$`.
     pub symbol: &'static str,
-    /// Words that pupils may write in its place, in lower case.
-    pub words: &'static [&'static str],
     /// Which units it can be exchanged with.
     pub dimension: Dimension,
-    /// Size as a power of ten of the dimension's base unit (kg 3 over g, ¢ -2 under $).
-    pub power: i32,
+    /// How many of the dimension's smallest unit it holds.
+    pub size: u32,
     /// Whether the symbol stands before the number.
     pub leads: bool,
+    words: &'static str,
 }
 
-/// What is measured.
+/// What is measured, and in which system. Units of one dimension can be exchanged, others never. Each has the smallest
+/// of its units as the base.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Dimension {
-    /// Metres.
+    /// Millimetres.
     Length,
+    /// Square centimetres.
+    Area,
     /// Grams.
     Mass,
-    /// Litres.
+    /// Millilitres.
     Volume,
-    /// Dollars.
-    Money,
+    /// Inches.
+    CustomaryLength,
+    /// Square inches.
+    CustomaryArea,
+    /// Ounces, avoirdupois.
+    CustomaryWeight,
+    /// Fluid ounces of the United States.
+    CustomaryVolume,
     /// Seconds.
     Time,
+    /// Cents.
+    Money,
 }
 
-const fn unit(
-    symbol: &'static str,
-    words: &'static [&'static str],
-    dimension: Dimension,
-    power: i32,
-) -> Unit {
-    Unit { symbol, words, dimension, power, leads: false }
+const fn unit(symbol: &'static str, dimension: Dimension, size: u32, words: &'static str) -> Unit {
+    Unit { symbol, dimension, size, leads: false, words }
 }
 
-/// All units that questions use.
-pub static UNITS: &[Unit] = &[
-    unit("km", &["km", "kilometer", "kilometers", "kilometre", "kilometres"], Dimension::Length, 3),
-    unit("m", &["m", "meter", "meters", "metre", "metres"], Dimension::Length, 0),
-    unit("cm", &["cm", "centimeter", "centimeters", "centimetre", "centimetres"], Dimension::Length, -2),
-    unit("mm", &["mm", "millimeter", "millimeters", "millimetre", "millimetres"], Dimension::Length, -3),
-    unit("kg", &["kg", "kilogram", "kilograms", "kilo", "kilos"], Dimension::Mass, 3),
-    unit("g", &["g", "gram", "grams"], Dimension::Mass, 0),
-    unit("L", &["l", "liter", "liters", "litre", "litres"], Dimension::Volume, 0),
-    unit("mL", &["ml", "milliliter", "milliliters", "millilitre", "millilitres"], Dimension::Volume, -3),
-    unit("s", &["s", "sec", "second", "seconds"], Dimension::Time, 0),
-    Unit {
-        symbol: "$",
-        words: &["$", "dollar", "dollars"],
-        dimension: Dimension::Money,
-        power: 0,
-        leads: true,
-    },
-    unit("¢", &["¢", "c", "cent", "cents"], Dimension::Money, -2),
-];
+/// All units that questions use. Spellings are those of the United States and Britain, then Spanish.
+pub static UNITS: &[Unit] = {
+    use Dimension::{
+        Area, CustomaryArea, CustomaryLength, CustomaryVolume, CustomaryWeight, Length, Mass, Money, Time,
+        Volume,
+    };
+    &[
+        unit(
+            "km",
+            Length,
+            1_000_000,
+            "km, kms, kilometer, kilometers, kilometre, kilometres, kilómetro, kilómetros",
+        ),
+        unit("m", Length, 1000, "m, meter, meters, metre, metres, metro, metros"),
+        unit(
+            "cm",
+            Length,
+            10,
+            "cm, cms, centimeter, centimeters, centimetre, centimetres, centímetro, centímetros",
+        ),
+        unit(
+            "mm",
+            Length,
+            1,
+            "mm, mms, millimeter, millimeters, millimetre, millimetres, milímetro, milímetros",
+        ),
+        unit(
+            "m²",
+            Area,
+            10_000,
+            "m², m2, m^2, sq m, square m, square meter, square meters, square metre, square metres, sq meters, \
+             sq metres, metro cuadrado, metros cuadrados",
+        ),
+        unit(
+            "cm²",
+            Area,
+            1,
+            "cm², cm2, cm^2, sq cm, square cm, square centimeter, square centimeters, square centimetre, \
+             square centimetres, sq centimeters, sq centimetres, centímetro cuadrado, centímetros cuadrados",
+        ),
+        unit("kg", Mass, 1000, "kg, kgs, kilogram, kilograms, kilo, kilos, kilogramo, kilogramos"),
+        unit("g", Mass, 1, "g, gr, gram, grams, gramo, gramos"),
+        unit("L", Volume, 1000, "l, liter, liters, litre, litres, litro, litros"),
+        unit(
+            "mL",
+            Volume,
+            1,
+            "ml, mls, milliliter, milliliters, millilitre, millilitres, mililitro, mililitros",
+        ),
+        unit("mi", CustomaryLength, 63_360, "mi, mile, miles, milla, millas"),
+        unit("yd", CustomaryLength, 36, "yd, yds, yard, yards, yarda, yardas"),
+        unit("ft", CustomaryLength, 12, "ft, foot, feet, pie, pies"),
+        unit("in", CustomaryLength, 1, "in, ins, inch, inches, pulgada, pulgadas, pulg"),
+        unit(
+            "yd²",
+            CustomaryArea,
+            1296,
+            "yd², yd2, yd^2, sq yd, sq yds, square yd, square yard, square yards, sq yards, yarda cuadrada, \
+             yardas cuadradas",
+        ),
+        unit(
+            "ft²",
+            CustomaryArea,
+            144,
+            "ft², ft2, ft^2, sq ft, square ft, square foot, square feet, sq feet, pie cuadrado, pies cuadrados",
+        ),
+        unit(
+            "in²",
+            CustomaryArea,
+            1,
+            "in², in2, in^2, sq in, square in, square inch, square inches, sq inches, pulgada cuadrada, \
+             pulgadas cuadradas",
+        ),
+        unit("lb", CustomaryWeight, 16, "lb, lbs, pound, pounds, libra, libras"),
+        unit("oz", CustomaryWeight, 1, "oz, ozs, ounce, ounces, onza, onzas"),
+        unit("gal", CustomaryVolume, 128, "gal, gals, gallon, gallons, galón, galones"),
+        unit(
+            "qt",
+            CustomaryVolume,
+            32,
+            "qt, qts, quart, quarts, cuarto, cuartos, cuarto de galón, cuartos de galón",
+        ),
+        unit("pt", CustomaryVolume, 16, "pt, pts, pint, pints, pinta, pintas"),
+        // A bare `c` means cents, so cups have no shorter symbol.
+        unit("cup", CustomaryVolume, 8, "cup, cups, taza, tazas"),
+        unit(
+            "fl oz",
+            CustomaryVolume,
+            1,
+            "fl oz, floz, oz fl, fluid oz, fluid ounce, fluid ounces, onza líquida, onzas líquidas, oz líq",
+        ),
+        unit("h", Time, 3600, "h, hr, hrs, hour, hours, hora, horas"),
+        unit("min", Time, 60, "min, mins, minute, minutes, minuto, minutos"),
+        unit("s", Time, 1, "s, sec, secs, second, seconds, seg, segundo, segundos"),
+        Unit {
+            symbol: "$",
+            dimension: Money,
+            size: 100,
+            leads: true,
+            words: "$, dollar, dollars, dólar, dólares",
+        },
+        unit("¢", Money, 1, "¢, c, cent, cents, centavo, centavos"),
+    ]
+};
 
 /// The unit with that symbol.
 ///
@@ -76,15 +179,32 @@ pub fn by_symbol(symbol: &str) -> Option<&'static Unit> {
     UNITS.iter().find(|unit| unit.symbol == symbol)
 }
 
-/// The unit that a pupil's word means, in any letter case.
+/// The unit that a pupil's word means, in any letter case, with or without accents and the dots of abbreviations.
+///
+/// # Example
+/// ```
+/// use qbank::units::{by_symbol, by_word};
+/// assert_eq!(by_word("Sq. Ft."), by_symbol("ft²"));
+/// assert_eq!(by_word("dolares"), by_symbol("$"));
+/// ```
 #[must_use]
 pub fn by_word(word: &str) -> Option<&'static Unit> {
-    let lower = word.to_lowercase();
-    let lower = lower.trim_end_matches('.');
-    UNITS.iter().find(|unit| unit.words.contains(&lower))
+    let plain = plain(word);
+    UNITS.iter().find(|unit| unit.words().any(|listed| self::plain(listed) == plain))
+}
+
+/// In small letters, without accents and dots, one blank between words.
+fn plain(word: &str) -> String {
+    let letters: String = word.to_lowercase().replace('.', " ").chars().filter_map(folded).collect();
+    letters.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 impl Unit {
+    /// Words that pupils may write in its place: in small letters, with accents, without dots.
+    pub fn words(&self) -> impl Iterator<Item = &'static str> {
+        self.words.split(", ")
+    }
+
     /// The number with the unit, as printed: `12.40 kg`, `$4.50`, `45¢`.
     #[must_use]
     pub fn beside(&self, number: &Decimal) -> String {
@@ -95,10 +215,18 @@ impl Unit {
         }
     }
 
-    /// By which power of ten a number in this unit grows when written in `other`; `None` across dimensions.
+    /// By what a number in this unit is multiplied when it is written in `other`; `None` across dimensions.
+    ///
+    /// # Example
+    /// ```
+    /// use qbank::units::by_symbol;
+    /// let [inches, feet, centimetres] = ["in", "ft", "cm"].map(|symbol| by_symbol(symbol).expect("in the table"));
+    /// assert_eq!(inches.factor_to(feet).expect("one dimension").to_string(), "1/12");
+    /// assert_eq!(inches.factor_to(centimetres), None);
+    /// ```
     #[must_use]
-    pub fn shift_to(&self, other: &Self) -> Option<i32> {
-        (self.dimension == other.dimension).then_some(self.power - other.power)
+    pub fn factor_to(&self, other: &Self) -> Option<BigRational> {
+        (self.dimension == other.dimension).then(|| BigRational::new(self.size.into(), other.size.into()))
     }
 }
 
@@ -107,22 +235,93 @@ impl Unit {
 pub fn printed(number: &Decimal, symbol: Option<&str>) -> String {
     match symbol.and_then(by_symbol) {
         Some(unit) => unit.beside(number),
-        None => format!("{number}"),
+        None => number.to_string(),
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::{
+        locale::Locale,
+        reading::{Reading, read},
+    };
 
     #[test]
-    fn words_name_one_unit_each() {
+    fn words_and_symbols_name_one_unit_each() {
         for unit in UNITS {
-            for word in unit.words {
+            assert_eq!(by_word(unit.symbol), Some(unit), "{}", unit.symbol);
+            assert_eq!(by_symbol(unit.symbol), Some(unit));
+            for word in unit.words() {
                 assert_eq!(by_word(word), Some(unit), "{word}");
             }
         }
         assert_eq!(by_word("KG."), by_symbol("kg"));
+        assert_eq!(by_word("Centime\u{301}tros  cuadrados"), by_symbol("cm²"));
         assert_eq!(by_word("parsec"), None);
+        assert_eq!(by_word(""), None);
+    }
+
+    #[test]
+    fn every_word_is_read_beside_a_number() {
+        for unit in UNITS {
+            for word in unit.words() {
+                for text in [
+                    format!("3.5 {word}"),
+                    format!("3.5{word}"),
+                    format!("1,203.50 {}.", word.to_uppercase()),
+                    format!("3/4 {}", plain(word)),
+                    format!("5.{word}"),
+                ] {
+                    let Reading::Read(number) = read(&text, Locale::EN_US, Some(unit)) else {
+                        panic!("{text}: {:?}", read(&text, Locale::EN_US, Some(unit)));
+                    };
+                    assert_eq!(number.unit, Some(unit), "{text}");
+                }
+            }
+        }
+    }
+
+    /// NIST Handbook 44, Appendix C (from memory), and the decimal prefixes.
+    #[test]
+    fn factors_are_those_of_the_published_tables() {
+        for (larger, count, smaller) in [
+            ("km", 1000, "m"),
+            ("m", 100, "cm"),
+            ("cm", 10, "mm"),
+            ("kg", 1000, "g"),
+            ("L", 1000, "mL"),
+            ("m²", 10_000, "cm²"),
+            ("ft", 12, "in"),
+            ("yd", 3, "ft"),
+            ("mi", 1760, "yd"),
+            ("mi", 5280, "ft"),
+            ("ft²", 144, "in²"),
+            ("yd²", 9, "ft²"),
+            ("lb", 16, "oz"),
+            ("gal", 4, "qt"),
+            ("qt", 2, "pt"),
+            ("pt", 2, "cup"),
+            ("cup", 8, "fl oz"),
+            ("h", 60, "min"),
+            ("min", 60, "s"),
+            ("$", 100, "¢"),
+        ] {
+            let [large, small] = [larger, smaller].map(|symbol| by_symbol(symbol).unwrap());
+            assert_eq!(large.factor_to(small), Some(BigRational::from_integer(count.into())), "{larger}");
+            assert_eq!(small.factor_to(large), Some(BigRational::new(1.into(), count.into())), "{smaller}");
+        }
+    }
+
+    #[test]
+    fn metric_and_customary_are_never_exchanged() {
+        let metric = ["km", "m", "cm", "mm", "m²", "cm²", "kg", "g", "L", "mL"];
+        let customary =
+            ["mi", "yd", "ft", "in", "yd²", "ft²", "in²", "lb", "oz", "gal", "qt", "pt", "cup", "fl oz"];
+        for (one, other) in metric.iter().flat_map(|one| customary.iter().map(move |other| (one, other))) {
+            assert_eq!(by_symbol(one).unwrap().factor_to(by_symbol(other).unwrap()), None, "{one} {other}");
+        }
+        // Ounces weigh and fluid ounces hold.
+        assert_eq!(by_symbol("oz").unwrap().factor_to(by_symbol("fl oz").unwrap()), None);
     }
 }

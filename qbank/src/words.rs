@@ -24,7 +24,7 @@ use alloc::{
     vec::Vec,
 };
 
-use crate::decimal::Decimal;
+use crate::{decimal::Decimal, locale::Language};
 
 /// Most digits before the point that have words here.
 pub const MAX_WHOLE_DIGITS: u32 = 9;
@@ -34,15 +34,6 @@ pub const MAX_PLACES: u32 = 4;
 
 /// Longest text that is read, in characters.
 const MAX_CHARACTERS: usize = 300;
-
-/// A language that numbers can be told in.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum Language {
-    /// English of the United States.
-    English,
-    /// Spanish of the United States.
-    Spanish,
-}
 
 /// Why words were not read as a number. The message is for the pupil.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -91,35 +82,12 @@ pub enum WordsProblem {
     },
 }
 
-impl Language {
-    /// The language of a locale such as `en-US`; `None` for one that has no words here.
-    #[must_use]
-    pub fn of_locale(tag: &str) -> Option<Self> {
-        match tag.split(['-', '_']).next()?.to_ascii_lowercase().as_str() {
-            "en" => Some(Self::English),
-            "es" => Some(Self::Spanish),
-            _ => None,
-        }
-    }
-
-    /// Whether a word beside the number stands in the singular (Unicode Common Locale Data Repository, plural rules,
-    /// category 'one'): in English only a 1 written without places, 'one litre' but '1.0 litres'; in Spanish whatever
-    /// is worth one.
-    #[must_use]
-    pub fn is_singular(self, number: &Decimal) -> bool {
-        match self {
-            Self::English => number.units() == 1 && number.places() == 0,
-            Self::Spanish => *number == Decimal::from(1_u32),
-        }
-    }
-}
-
 /// The number in words, written places kept. `None` below zero, beyond [`MAX_WHOLE_DIGITS`] digits before the point
 /// or [`MAX_PLACES`] after it.
 ///
 /// # Example
 /// ```
-/// use qbank::words::{Language, to_words};
+/// use qbank::{locale::Language, words::to_words};
 /// let told = |text: &str, language| to_words(&text.parse().unwrap(), language).unwrap();
 /// assert_eq!(told("3.45", Language::English), "three and forty-five hundredths");
 /// assert_eq!(told("0.009", Language::English), "nine thousandths");
@@ -148,7 +116,7 @@ pub fn to_words(number: &Decimal, language: Language) -> Option<String> {
 ///
 /// # Example
 /// ```
-/// use qbank::words::{Language, WordsProblem, from_words};
+/// use qbank::{locale::Language, words::{WordsProblem, from_words}};
 /// let number = from_words("Three hundred forty seven and six tenths", Language::English)?;
 /// assert_eq!(number.to_string(), "347.6");
 /// assert_eq!(from_words("tres y cinco centesimas", Language::Spanish)?.to_string(), "3.05");
@@ -370,7 +338,7 @@ fn tokens(text: &str, language: Language) -> Result<Vec<Token>, WordsProblem> {
 }
 
 /// Letters without acute accents, whether composed or not, and one kind of hyphen.
-fn folded(letter: char) -> Option<char> {
+pub(crate) fn folded(letter: char) -> Option<char> {
     Some(match letter {
         'á' => 'a',
         'é' => 'e',

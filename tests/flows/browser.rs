@@ -15,6 +15,7 @@ use std::{env, fs};
 use anyhow::{Context, Result, bail, ensure};
 use conformance::browser::{Browser, Driver, Screen, Scripts, WITHIN, keys};
 use fantoccini::Locator;
+use qbank::locale::Language;
 use qbank::misconceptions::{self, Misconception};
 use qbank::question::{Item, Step, StepKind};
 use service::demo::{Demo, DemoSettings};
@@ -313,7 +314,7 @@ async fn check_reason(pupil: &Browser, mistake: &Mistake<'_>) -> Result<()> {
     let typed = pupil.text(&format!("{step} .typed")).await?;
     ensure!(typed == mistake.response, "the page says that '{typed}' was typed");
     let why = pupil.texts(&format!("{step} .why")).await?.join(" ").to_lowercase();
-    let reason = mistake.misconception.pupil.to_lowercase();
+    let reason = mistake.misconception.pupil(Language::English).to_lowercase();
     ensure!(why.contains(&reason), "expected the reason '{reason}', found '{why}'");
     let working = pupil.find(Locator::Css(&format!("{step} pre.working"))).await?;
     ensure!(working.is_displayed().await?, "the working is folded away");

@@ -8,10 +8,7 @@ use std::{
 };
 
 use conformance::skip;
-use qbank::{
-    decimal::Decimal,
-    words::{Language, to_words},
-};
+use qbank::{decimal::Decimal, locale::Language, words::to_words};
 
 const CHECK: &str = "number words against num2words";
 

@@ -223,7 +223,7 @@ impl StepMapping<'_, '_> {
             line.push(Inline::Text(after));
         }
         let mut content = vec![Block::Paragraph(line)];
-        let demand = self.step.accept.explained();
+        let demand = self.step.accept.explained(self.mapping.words.language);
         if !demand.is_empty() {
             content.push(Block::text(demand));
         }

@@ -83,7 +83,7 @@ impl Judging {
             points,
             form_points: (step.accept.form.credit == Credit::Full).then_some(points),
             form,
-            form_demand: step.accept.explained(),
+            form_demand: step.accept.explained(words.language),
             branches: Vec::new(),
             feedback: Vec::new(),
         }
@@ -123,7 +123,8 @@ impl Judging {
     ) -> Result<(), IdentifierError> {
         let identifier = Identifier::new(&ids.join("."))?;
         let known = ids.iter().filter_map(|id| misconceptions::find(id));
-        let content = known.map(|misconception| Block::text(misconception.pupil)).collect();
+        let content =
+            known.map(|misconception| Block::text(misconception.pupil(self.words.language))).collect();
         let rules = vec![Rule::set_identifier(&self.names.feedback, &identifier)];
         self.tell(identifier, content);
         self.branches.push(Branch { test, rules });

@@ -112,8 +112,12 @@ impl Default for PackageOptions {
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum ExportError {
-    /// An item in a language for whose feedback there are no words.
-    #[error("item '{item}' is in '{locale}'; there are words for feedback in English only")]
+    /// An item in a language for whose feedback there are no words, or with numbers that engines do not read: the
+    /// standard writes floats with a point.
+    #[error(
+        "item '{item}' is in '{locale}'; expected English or Spanish of a region with a decimal point, \
+         such as en-US or es-US"
+    )]
     Locale {
         /// The question's id.
         item: String,

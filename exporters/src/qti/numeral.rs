@@ -127,7 +127,7 @@ fn beside_unit(number: &str, unit: Option<&str>, required: bool) -> String {
     let Some(unit) = unit.and_then(units::by_symbol) else {
         return spaced("", "");
     };
-    let words = format!("({})", unit.words.iter().map(|word| any_case(word)).collect::<Vec<_>>().join("|"));
+    let words = format!("({})", unit.words().map(any_case).collect::<Vec<_>>().join("|"));
     match (leading_symbol(unit), required) {
         (None, true) => spaced("", &format!(r"\s*{words}[.]?")),
         (None, false) => spaced("", &format!(r"(\s*{words}[.]?)?")),
@@ -143,11 +143,19 @@ fn leading_symbol(unit: &Unit) -> Option<String> {
     unit.leads.then(|| any_case(unit.symbol))
 }
 
-/// A symbol in capital or small letters, or a word with either first letter. Every sign that could be taken for an
-/// operator stands in brackets, where neither XML Schema's expressions nor those of browsers see one.
+/// A symbol in capital or small letters, or words with either first letter, with or without accents and the dots of
+/// abbreviations. Every sign that could be taken for an operator stands in brackets, where neither XML Schema's
+/// expressions nor those of browsers see one; only `^` is one even there.
 fn any_case(word: &str) -> String {
     let symbol = word.chars().count() <= 2;
     let pattern = word.char_indices().map(|(at, sign)| match sign {
+        ' ' => r"[.]?\s*".to_owned(),
+        '^' => r"\^".to_owned(),
+        'á' => "[áa]".to_owned(),
+        'é' => "[ée]".to_owned(),
+        'í' => "[íi]".to_owned(),
+        'ó' => "[óo]".to_owned(),
+        'ú' => "[úu]".to_owned(),
         sign if !sign.is_ascii_alphabetic() => format!("[{sign}]"),
         sign if symbol || at == 0 => format!("[{}{}]", sign.to_ascii_uppercase(), sign.to_ascii_lowercase()),
         sign => sign.to_string(),
@@ -208,7 +216,7 @@ mod tests {
         assert_eq!(value_pattern(decimal("0"), None), r"\s*0+([.]0*)?\s*");
         assert_eq!(
             value_pattern(decimal("3"), Some("g")),
-            r"\s*0*3([.]0*)?(\s*([Gg]|[Gg]ram|[Gg]rams)[.]?)?\s*"
+            r"\s*0*3([.]0*)?(\s*([Gg]|[Gg][Rr]|[Gg]ram|[Gg]rams|[Gg]ramo|[Gg]ramos)[.]?)?\s*"
         );
     }
 
@@ -220,5 +228,21 @@ mod tests {
         assert!(form_pattern(&form(Some(2), false), Some("$")).unwrap().starts_with(r"\s*([$]\s*)?[-]?"));
         assert!(form_pattern(&form(None, true), Some("$")).unwrap().starts_with(r"\s*([$]\s*[-]?"));
         assert_eq!(form_pattern(&form(None, true), Some("s")).unwrap().matches('?').count(), 3);
+    }
+
+    #[test]
+    fn unit_words_of_several_signs_keep_their_meaning() {
+        assert_eq!(any_case("m^2"), r"[Mm]\^[2]");
+        assert_eq!(any_case("sq m"), r"[Ss]q[.]?\s*m");
+        assert_eq!(any_case("dólar"), "[Dd][óo]lar");
+        for unit in units::UNITS {
+            let pattern = value_pattern(decimal("3.5"), Some(unit.symbol));
+            let pattern = regex_lite::Regex::new(&format!("^(?:{pattern})$")).unwrap();
+            for word in unit.words() {
+                assert!(pattern.is_match(&format!("3.5 {word}")), "{word}: {pattern}");
+                assert!(pattern.is_match(&format!("3.50{}", word.replace('ó', "o"))), "{word}: {pattern}");
+                assert!(!pattern.is_match(&format!("3.5 {word}x")), "{word}: {pattern}");
+            }
+        }
     }
 }

@@ -1,11 +1,18 @@
 //! The words of our own that stand in an item: everything that is neither the question's text nor a misconception's.
 //!
-//! One table a language; an item in a language without a table is refused rather than mixed.
-use qbank::{question::Step, units};
+//! One table a language; an item in a language without a table is refused rather than mixed. So is one for a region with
+//! a decimal comma: engines read the numbers that pupils type, and the standard gives them the point alone.
+use qbank::{
+    locale::{Language, Locale},
+    question::Step,
+    units,
+};
 
 /// The words in one language.
 #[derive(Debug)]
 pub(super) struct Wording {
+    /// Which language it is, for the sentences that the question bank has.
+    pub(super) language: Language,
     pub(super) blank: &'static str,
     pub(super) right: &'static str,
     pub(super) follow_through: &'static str,
@@ -21,6 +28,7 @@ pub(super) struct Wording {
 }
 
 const ENGLISH: Wording = Wording {
+    language: Language::English,
     blank: "There is no answer here.",
     right: "Right.",
     follow_through: "Right from your own earlier value. Look at the earlier step again.",
@@ -35,11 +43,30 @@ const ENGLISH: Wording = Wording {
     scorer_follow_through: "A value that is right from the pupil's own earlier value earns full points.",
 };
 
+const SPANISH: Wording = Wording {
+    language: Language::Spanish,
+    blank: "Aquí no hay respuesta.",
+    right: "Correcto.",
+    follow_through: "Correcto a partir de tu propio valor anterior. Revisa otra vez el paso anterior.",
+    form: "El valor es correcto, pero la forma de escribirlo no.",
+    unreadable: "No se pudo leer como un número. Escríbelo con dígitos y un punto, como 3.25.",
+    other: "No es correcto. Repasa tus cálculos una vez más, posición por posición.",
+    solution: "Solución paso a paso",
+    step: "Paso",
+    point: "punto",
+    points: "puntos",
+    answer: "respuesta",
+    scorer_follow_through: "Un valor correcto a partir del propio valor anterior del estudiante recibe todos los puntos.",
+};
+
 impl Wording {
     /// The words for a locale such as `en-US`.
     pub(super) fn for_locale(locale: &str) -> Option<&'static Self> {
-        let language = locale.split('-').next().unwrap_or_default();
-        language.eq_ignore_ascii_case("en").then_some(&ENGLISH)
+        let known = Locale::by_tag(locale).filter(|locale| locale.point == '.')?;
+        known.language().map(|language| match language {
+            Language::English => &ENGLISH,
+            Language::Spanish => &SPANISH,
+        })
     }
 
     /// `Step 2`, where there is more than one.
@@ -50,7 +77,7 @@ impl Wording {
     /// What a scorer is told of a step.
     pub(super) fn scoring(&self, step: &Step, answer: &str, follows: bool) -> String {
         let points = if step.points == 1 { self.point } else { self.points };
-        let explained = step.accept.explained();
+        let explained = step.accept.explained(self.language);
         let mut text = format!("{} {answer}, {} {points}.", self.answer, step.points);
         for sentence in [explained.as_str(), if follows { self.scorer_follow_through } else { "" }] {
             if !sentence.is_empty() {

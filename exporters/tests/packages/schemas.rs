@@ -17,6 +17,7 @@ use exporters::qti::{
 use qbank::{
     accept::{Form, Precision, Rule},
     bank,
+    locale::Language,
     pool::{Pool, Section},
 };
 
@@ -24,8 +25,12 @@ use crate::samples::{Sample, decimal};
 
 /// A pool with a section for every family of the starter bank.
 fn whole_bank(questions: usize) -> Pool {
+    whole_bank_in("en-US", questions)
+}
+
+fn whole_bank_in(locale: &str, questions: usize) -> Pool {
     let section = |family: &qbank::family::Family| {
-        let draws = family.draws("exporters test", 0, "en-US");
+        let draws = family.draws("exporters test", 0, locale);
         Section {
             id: format!("section-{}", family.id),
             title: family.id.replace('-', " "),
@@ -34,7 +39,7 @@ fn whole_bank(questions: usize) -> Pool {
         }
     };
     let sections = bank::families().unwrap().iter().map(section).collect();
-    Pool::new("river-day".into(), "River day: decimals".into(), "en-US".into(), sections).unwrap()
+    Pool::new("river-day".into(), "River day: decimals".into(), locale.into(), sections).unwrap()
 }
 
 fn options() -> PackageOptions {
@@ -147,6 +152,40 @@ fn packages_have_no_problem_by_the_published_schemas() {
 }
 
 #[test]
+fn a_pool_in_spanish_has_feedback_in_spanish() {
+    let pool = whole_bank_in("es-US", 2);
+    let mut thrice = options();
+    thrice.attempts = 3;
+    let (package, report) = exported(&pool, &thrice);
+    assert_valid(&[("spanish.zip", &package)]);
+    let english =
+        ["Right", "Not right", "There is no answer", "Step", "point", "Round", "Write", "Look", "the "];
+    for (item, at) in pool.items().zip(&report.items) {
+        let text = member(&package, &at.path);
+        let (_, feedback) = text.split_once("</qti-response-processing>").unwrap();
+        assert!(
+            feedback.contains("<p>Aquí no hay respuesta.</p>") && feedback.contains("Correcto."),
+            "{}",
+            at.path
+        );
+        for id in
+            item.proven_steps().iter().flat_map(|step| &step.wrong).flat_map(|wrong| &wrong.misconceptions)
+        {
+            let sentence = qbank::misconceptions::find(id).unwrap().pupil(Language::Spanish);
+            assert!(feedback.contains(sentence), "{}: {sentence}", at.path);
+        }
+        // Names of misconceptions are not told to anybody and stay as they are, in attributes.
+        let paragraphs = feedback.split("<p>").skip(1).filter_map(|rest| rest.split_once("</p>"));
+        for (told, _) in paragraphs {
+            for word in english {
+                assert!(!told.contains(word), "{}: '{word}' in '{told}'", at.path);
+            }
+        }
+        assert!(!feedback.contains("title=\"Step") && !feedback.contains("title=\"Worked"), "{}", at.path);
+    }
+}
+
+#[test]
 fn the_same_pool_gives_the_same_bytes() {
     let pool = whole_bank(2);
     let (first, report) = exported(&pool, &options());
@@ -227,9 +266,14 @@ fn a_fault_names_the_item_or_the_file() {
         write_package(&pool, &options(), Cursor::new(Vec::new())).unwrap_err()
     };
     let sample = || Sample::new("fault", &[("a", "1"), ("b", "2")]).plain("sum", "a + b");
-    let other_language = sample().with(|question| question.locale = "xx-XX".into());
-    let message = "item 'fault' is in 'xx-XX'; there are words for feedback in English only";
-    assert_eq!(refused(other_language).to_string(), message);
+    for locale in ["xx-XX", "de-DE", "es-ES"] {
+        let message = format!(
+            "item 'fault' is in '{locale}'; expected English or Spanish of a region with a decimal point, \
+             such as en-US or es-US"
+        );
+        let other_language = sample().with(|question| question.locale = locale.into());
+        assert_eq!(refused(other_language).to_string(), message);
+    }
     let no_identifier = sample().with(|question| question.steps[0].id = "in all".into());
     assert!(
         refused(no_identifier)

@@ -14,6 +14,7 @@ use qbank::{
     bank,
     decimal::Decimal,
     expression::Names,
+    locale::Language,
     marking::{Mark, StepMark, Verdict, mark},
     question::{Item, Key, ProvenStep, Step},
 };
@@ -342,7 +343,10 @@ fn feedback_says_every_misconceptions_sentence_and_never_the_answer() {
                     assert_eq!(told.len(), 1, "{} {identifier}", item.id);
                     let text = format!("{:?}", told[0].content);
                     for id in &wrong.misconceptions {
-                        assert!(text.contains(qbank::misconceptions::find(id).unwrap().pupil), "{text}");
+                        assert!(
+                            text.contains(qbank::misconceptions::find(id).unwrap().pupil(Language::English)),
+                            "{text}"
+                        );
                     }
                 }
             }

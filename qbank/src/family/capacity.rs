@@ -952,7 +952,7 @@ mod tests {
     use alloc::{collections::BTreeSet, format, string::String};
 
     use super::*;
-    use crate::{family::drawing::Telling, words::Language};
+    use crate::{family::drawing::Telling, locale::Language};
 
     /// A family of these givens, requirements and steps.
     fn family(givens: &[&str], requires: &[&str], steps: &[&str]) -> Family {

@@ -22,11 +22,10 @@ use crate::{
     accept::{Precision, Rule},
     decimal::Decimal,
     expression::Expression,
+    locale::{Language, Locale},
     misconceptions::{self, Misconception},
     question::{Item, StepKind, is_plain_id},
-    reading::Locale,
     units,
-    words::Language,
 };
 
 /// Questions drawn before a family is believed, beyond the first.

@@ -16,11 +16,10 @@ use crate::{
     decimal::Decimal,
     draw::{Draws, Permutation},
     expression::Names,
+    locale::Language,
     misconceptions::{self, Predicted, gather},
     question::{Answer, Choice, Given, Item, Key, Mistake, Prediction, ProofError, Question, Step, StepKind},
-    receipt, units,
-    words::Language,
-    working,
+    receipt, units, working,
 };
 
 /// Why a position has no question.

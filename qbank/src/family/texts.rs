@@ -6,12 +6,7 @@ use alloc::{
 };
 
 use super::{Family, Texts};
-use crate::{
-    decimal::Decimal,
-    draw::Draws,
-    units,
-    words::{Language, to_words},
-};
+use crate::{decimal::Decimal, draw::Draws, locale::Language, units, words::to_words};
 
 /// A slot of a text.
 pub(super) struct Slot<'t> {

@@ -22,6 +22,7 @@ mod multiplication;
 mod place_value;
 mod powers_of_ten;
 mod rounding;
+mod spanish;
 mod story;
 mod subtraction;
 mod units;
@@ -34,6 +35,7 @@ use crate::{
     columns::{Digits, Grid},
     decimal::Decimal,
     expression::{Expression, Names, Operation},
+    locale::Language,
 };
 
 /// What joins the names of misconceptions that predict the same wrong answer.
@@ -48,14 +50,36 @@ pub struct Misconception {
     pub name: &'static str,
     /// Where it is described, and with what standing.
     pub source: &'static str,
-    /// One kind sentence for the pupil.
-    pub pupil: &'static str,
+    /// One kind sentence for the pupil, in English; [`Misconception::pupil`] has it in every language.
+    pupil: &'static str,
     /// One sentence for the teacher; starts 'answers consistent with'.
     pub teacher: &'static str,
     /// One idea for what to do next.
     pub next: &'static str,
     /// The rule on digits.
     pub rule: Rule,
+}
+
+impl Misconception {
+    /// One kind sentence for the pupil.
+    ///
+    /// # Example
+    /// ```
+    /// use qbank::{locale::Language, misconceptions};
+    /// let longer = misconceptions::find("compare-longer-is-larger").expect("in the table");
+    /// assert!(longer.pupil(Language::English).starts_with("More digits do not make"));
+    /// assert!(longer.pupil(Language::Spanish).starts_with("Tener más dígitos no hace"));
+    /// ```
+    #[must_use]
+    pub fn pupil(&self, language: Language) -> &'static str {
+        match language {
+            Language::English => self.pupil,
+            Language::Spanish => {
+                let listed = spanish::PUPIL.iter().find(|(id, _)| *id == self.id);
+                listed.map_or(self.pupil, |(_, sentence)| sentence)
+            }
+        }
+    }
 }
 
 /// How a misconception bends the machine. A rule gives `None` where the misconception shows no difference of its own,
@@ -310,12 +334,26 @@ mod tests {
         assert_eq!(ids.len(), all().count());
         for misconception in all() {
             assert!(misconception.teacher.starts_with("answers consistent with "), "{}", misconception.id);
-            assert!(misconception.pupil.ends_with(['.', '?']), "{}", misconception.id);
+            for language in [Language::English, Language::Spanish] {
+                assert!(misconception.pupil(language).ends_with(['.', '?']), "{}", misconception.id);
+            }
             assert!(
                 !misconception.source.is_empty() && !misconception.next.is_empty(),
                 "{}",
                 misconception.id
             );
+        }
+    }
+
+    #[test]
+    fn every_misconception_has_its_sentence_in_spanish() {
+        let known: Vec<&str> = all().map(|misconception| misconception.id).collect();
+        let told: Vec<&str> = spanish::PUPIL.iter().map(|(id, _)| *id).collect();
+        assert_eq!(told, known, "ids in the order of the groups");
+        for (id, sentence) in spanish::PUPIL {
+            let asked = |sign: char| sentence.chars().filter(|character| *character == sign).count();
+            assert_eq!(asked('¿'), asked('?'), "{id}: {sentence}");
+            assert_eq!(sentence.trim(), *sentence, "{id}");
         }
     }
 

@@ -3,7 +3,8 @@ use std::io::Write;
 
 use anyhow::{Context, bail};
 use qbank::{
-    reading::{self, Locale, Reading},
+    locale::Locale,
+    reading::{self, Reading},
     units,
 };
 use serde::Serialize;

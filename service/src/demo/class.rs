@@ -5,9 +5,9 @@ use std::collections::BTreeMap;
 use anyhow::Context;
 use qbank::arithmetic::{Library, Value, evaluate};
 use qbank::expression::Names;
+use qbank::locale::Language;
 use qbank::misconceptions::{self, Misconception};
 use qbank::question::{Item, Key, ProvenStep, Step, StepKind};
-use qbank::words::Language;
 use serde::Deserialize;
 
 use crate::practice::Person;

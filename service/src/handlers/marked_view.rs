@@ -1,7 +1,9 @@
 //! From stored marks to what pupils and teachers read: verdicts in words, reasons, the worked solution.
 //!
-//! Takes marks of closed attempts only; a running attempt has none.
+//! Takes marks of closed attempts only; a running attempt has none. Pupils' reasons are told in the question's
+//! language; all else on the page is in English.
 
+use qbank::locale::Language;
 use qbank::marking::{Mark, StepMark, Verdict};
 use qbank::misconceptions;
 use qbank::pool::Pool;
@@ -28,9 +30,10 @@ pub(crate) fn questions(pool: &Pool, marks: &[Mark], reader: Reader) -> Vec<Mark
 }
 
 fn question(item: Option<&Item>, mark: &Mark, number: usize, reader: Reader) -> MarkedQuestion {
+    let language = item.and_then(|item| Language::of_locale(&item.locale)).unwrap_or_default();
     let steps = mark.steps.iter().map(|step_mark| {
         let asked = item.and_then(|item| item.steps.iter().find(|step| step.id == step_mark.id));
-        step(asked, step_mark, reader)
+        step(asked, step_mark, reader, language)
     });
     MarkedQuestion {
         number,
@@ -43,7 +46,7 @@ fn question(item: Option<&Item>, mark: &Mark, number: usize, reader: Reader) -> 
     }
 }
 
-fn step(asked: Option<&Step>, mark: &StepMark, reader: Reader) -> MarkedStep {
+fn step(asked: Option<&Step>, mark: &StepMark, reader: Reader, language: Language) -> MarkedStep {
     let right = matches!(mark.verdict, Verdict::Correct);
     let (verdict, tone) = verdict(mark.verdict);
     MarkedStep {
@@ -51,7 +54,7 @@ fn step(asked: Option<&Step>, mark: &StepMark, reader: Reader) -> MarkedStep {
         response: asked.map_or_else(|| mark.response.clone(), |step| shown_response(step, &mark.response)),
         verdict,
         tone,
-        why: why(mark, reader),
+        why: why(mark, reader, language),
         answer: if right { String::new() } else { asked.map(shown_answer).unwrap_or_default() },
         answer_lead: match mark.verdict {
             Verdict::FollowThrough => "With the right earlier answer it is",
@@ -74,29 +77,48 @@ fn verdict(verdict: Verdict) -> (&'static str, Tone) {
 }
 
 /// The reasons for a verdict, a sentence each.
-fn why(mark: &StepMark, reader: Reader) -> Vec<String> {
+fn why(mark: &StepMark, reader: Reader, language: Language) -> Vec<String> {
     match (mark.verdict, reader) {
         (Verdict::Correct | Verdict::Blank, _) => Vec::new(),
-        (Verdict::FollowThrough, Reader::Pupil) => vec![
-            "You went on correctly from your own earlier answer, so you get the points for this step.".into(),
-        ],
+        (Verdict::FollowThrough, Reader::Pupil) => vec![went_on_correctly(language).into()],
         (Verdict::FollowThrough, Reader::Teacher) => {
             vec!["Right when worked from the pupil's own earlier value; full points for this step.".into()]
         }
         (Verdict::RightValueWrongForm | Verdict::Unreadable, _) => vec![sentence(&mark.note)],
-        (Verdict::Wrong, Reader::Pupil) => pupil_reasons(mark),
+        (Verdict::Wrong, Reader::Pupil) => pupil_reasons(mark, language),
         (Verdict::Wrong, Reader::Teacher) => teacher_reasons(mark),
     }
 }
 
-fn pupil_reasons(mark: &StepMark) -> Vec<String> {
+fn went_on_correctly(language: Language) -> &'static str {
+    match language {
+        Language::English => {
+            "You went on correctly from your own earlier answer, so you get the points for this step."
+        }
+        Language::Spanish => {
+            "Seguiste bien a partir de tu propia respuesta anterior, así que recibes los puntos de este paso."
+        }
+    }
+}
+
+fn pupil_reasons(mark: &StepMark, language: Language) -> Vec<String> {
+    let (unknown, one_of) = match language {
+        Language::English => (
+            "Compare your way with the working below. Where does yours take another turn?",
+            "One of these may have happened:",
+        ),
+        Language::Spanish => (
+            "Compara tu procedimiento con el de abajo. ¿Dónde toma el tuyo otro camino?",
+            "Puede haber pasado una de estas cosas:",
+        ),
+    };
     let known: Vec<_> = mark.misconceptions.iter().filter_map(|id| misconceptions::find(id)).collect();
     match known.as_slice() {
-        [] => vec!["Compare your way with the working below. Where does yours take another turn?".into()],
-        [one] => vec![sentence(one.pupil)],
+        [] => vec![unknown.into()],
+        [one] => vec![sentence(one.pupil(language))],
         several => {
-            let mut reasons = vec!["One of these may have happened:".to_owned()];
-            reasons.extend(several.iter().map(|one| sentence(one.pupil)));
+            let mut reasons = vec![one_of.to_owned()];
+            reasons.extend(several.iter().map(|one| sentence(one.pupil(language))));
             reasons
         }
     }

@@ -4,9 +4,10 @@
 
 use libfuzzer_sys::fuzz_target;
 use qbank::{
-    reading::{self, Locale},
+    locale::{Language, Locale},
+    reading,
     units::UNITS,
-    words::{Language, from_words, to_words},
+    words::{from_words, to_words},
 };
 
 fuzz_target!(|text: &str| {

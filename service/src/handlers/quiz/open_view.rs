@@ -3,6 +3,7 @@
 //! The only place that turns a question into something a pupil sees before handing in. It reads story, prompt, unit,
 //! acceptance in words and the choices' texts, and nothing else of a question.
 
+use qbank::locale::Language;
 use qbank::question::{Choice, Item, Step, StepKind};
 use qbank::units;
 
@@ -16,9 +17,6 @@ use crate::pages::quiz::{
 };
 use crate::session::PupilSession;
 use crate::storage::Attempt;
-
-/// What is asked for in a step answered in words.
-const IN_WORDS: &str = "Write the number in words, with the name of its last place.";
 
 /// The page that shows `typed` in its fields.
 pub(super) fn page(
@@ -47,6 +45,7 @@ pub(super) fn page(
 }
 
 fn question(item: &Item, number: usize, typed: &Typed) -> OpenQuestion {
+    let language = Language::of_locale(&item.locale).unwrap_or_default();
     let steps = item.steps.iter().map(|step| {
         let field = FieldName::new(number, step);
         let text = typed.all.get(&item.id).and_then(|steps| steps.get(&step.id)).map_or("", String::as_str);
@@ -55,7 +54,7 @@ fn question(item: &Item, number: usize, typed: &Typed) -> OpenQuestion {
             name: field.name(),
             anchor: field.anchor(),
             prompt: unbroken(&step.prompt),
-            field: control(step, &field, text, too_long),
+            field: control(step, &field, language, text, too_long),
         }
     });
     OpenQuestion {
@@ -66,7 +65,7 @@ fn question(item: &Item, number: usize, typed: &Typed) -> OpenQuestion {
     }
 }
 
-fn control(step: &Step, field: &FieldName, typed: &str, too_long: bool) -> Field {
+fn control(step: &Step, field: &FieldName, language: Language, typed: &str, too_long: bool) -> Field {
     match step.kind {
         StepKind::Choice => Field::Choice { options: options(step, typed) },
         StepKind::Order => {
@@ -82,17 +81,25 @@ fn control(step: &Step, field: &FieldName, typed: &str, too_long: bool) -> Field
         StepKind::Words => Field::Typed {
             typed: typed.to_owned(),
             unit: None,
-            forms: IN_WORDS.into(),
+            forms: in_words(language).into(),
             too_long,
             words: true,
         },
         StepKind::Number => Field::Typed {
             typed: typed.to_owned(),
             unit: unit_sign(step),
-            forms: step.accept.explained(),
+            forms: step.accept.explained(language),
             too_long,
             words: false,
         },
+    }
+}
+
+/// What is asked for in a step answered in words.
+fn in_words(language: Language) -> &'static str {
+    match language {
+        Language::English => "Write the number in words, with the name of its last place.",
+        Language::Spanish => "Escribe el número con palabras, con el nombre de su última posición.",
     }
 }
 

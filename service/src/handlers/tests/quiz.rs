@@ -48,7 +48,7 @@ async fn a_slip_costs_once_and_its_reason_is_told_kindly() {
     let story = school.questions(&attempt).into_iter().find(|item| item.steps.len() > 1).unwrap();
     let result = pupil.get(&path).await.body;
     let first = story.steps[0].predicted[0].misconception.split(" | ").next().unwrap();
-    let reason = qbank::misconceptions::find(first).unwrap().pupil;
+    let reason = qbank::misconceptions::find(first).unwrap().pupil(qbank::locale::Language::English);
     assert!(result.contains(reason), "{reason}: {result}");
     assert!(result.contains("You went on correctly from your own earlier answer"), "{result}");
     assert!(result.contains(story.steps[0].solution.last().unwrap().as_str()), "working: {result}");
