@@ -249,6 +249,10 @@ pub(super) static PUPIL: &[(&str, &str)] = &[
         "El último dígito va en la posición que se nombra; llena con ceros las posiciones anteriores.",
     ),
     (
+        "place-name-one-too-small",
+        "Cuenta las posiciones desde el punto: la primera son las décimas, la segunda las centésimas y la tercera las milésimas.",
+    ),
+    (
         "place-too-many-units",
         "En una posición caben nueve como máximo: diez décimas forman un entero, así que primero haz el cambio.",
     ),

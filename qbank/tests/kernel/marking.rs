@@ -5,8 +5,10 @@ use qbank::{
     bank,
     decimal::Decimal,
     grade::Grade,
+    locale::Language,
     marking::{Mark, Verdict, mark},
     question::{Answer, Item},
+    words::to_words,
 };
 
 use crate::families;
@@ -183,4 +185,61 @@ fn choices_are_taken_by_letter_or_by_text() {
     }
     let judged = mark(&item, "p-01", &answers(&[("sign", "?")])).steps.remove(0);
     assert_eq!(judged.verdict, Verdict::Unreadable);
+}
+
+#[test]
+fn an_order_is_read_as_letters_texts_or_signs_and_is_all_or_nothing() {
+    let item = item("order-four");
+    let Answer::Sequence(ids) = &item.steps[0].answer else { panic!("an order") };
+    let choice = |id: &String| item.steps[0].choices.iter().find(|choice| choice.id == *id).unwrap();
+    let texts: Vec<&str> = ids.iter().map(|id| choice(id).text.as_str()).collect();
+    let verdict = |response: &str| {
+        let marked = mark(&item, "p-01", &answers(&[("order", response)]));
+        (marked.steps[0].verdict, marked.points)
+    };
+    for right in [ids.join(", "), ids.join(""), ids.join(" ").to_lowercase(), texts.join(" < ")] {
+        assert_eq!(verdict(&right), (Verdict::Correct, 1), "{right}");
+    }
+    let mut swapped = ids.clone();
+    swapped.swap(0, 1);
+    assert_eq!(verdict(&swapped.join(",")), (Verdict::Wrong, 0));
+    assert_eq!(verdict(""), (Verdict::Blank, 0));
+    for unreadable in [",,,", "A, A, B, C", "A, B", "A, B, C, E", "one after the other"] {
+        assert_eq!(verdict(unreadable), (Verdict::Unreadable, 0), "{unreadable}");
+    }
+}
+
+#[test]
+fn words_are_right_under_the_name_of_the_last_place() {
+    // 12.5 as words: the value is right as five tenths or fifty hundredths, but only one of them says what is written.
+    let family = bank::family("say-hundredths").unwrap();
+    let item = family.draws("words", 0, "en-US").next().unwrap().unwrap();
+    let verdict = |response: &str| {
+        let marked = mark(&item, "p-01", &answers(&[("said", response)]));
+        (marked.steps[0].verdict, marked.points)
+    };
+    let right = item.steps[0].answer.text().unwrap().to_owned();
+    assert_eq!(verdict(&right), (Verdict::Correct, 1));
+    assert_eq!(verdict(&right.to_uppercase().replace('-', " ")), (Verdict::Correct, 1));
+    let thousandths: Decimal = item.givens[0].value.with_places(3).unwrap();
+    let told = to_words(&thousandths, Language::English).unwrap();
+    assert_eq!(verdict(&told), (Verdict::RightValueWrongForm, 0), "{told}");
+    assert_eq!(verdict("nine thousand"), (Verdict::Wrong, 0));
+    for unreadable in [item.givens[0].value.to_string().as_str(), "point three five", "some"] {
+        assert_eq!(verdict(unreadable), (Verdict::Unreadable, 0), "{unreadable}");
+    }
+    assert_eq!(verdict("  "), (Verdict::Blank, 0));
+}
+
+#[test]
+fn a_mistake_is_found_by_what_it_leads_to() {
+    let item = item("find-mistake-add");
+    let step = &item.steps[1];
+    let shown = item.givens.iter().find(|given| given.name == "shown").unwrap().value;
+    let right = step.choices.iter().find(|choice| choice.value == Some(shown)).unwrap();
+    assert_eq!(step.answer, Answer::Text(right.id.clone()));
+    for choice in &step.choices {
+        let marked = mark(&item, "p-01", &answers(&[("mistake", &choice.id)]));
+        assert_eq!(marked.points, u32::from(choice.id == right.id));
+    }
 }

@@ -88,3 +88,24 @@ fn a_record_survives_being_written_and_read() {
         assert_eq!(read.verify().as_ref(), Ok(&item));
     }
 }
+
+#[test]
+fn no_wrong_answer_of_any_kind_is_believed() {
+    for family in families() {
+        let item = family.draws("tampered", 0, "en-US").next().unwrap().unwrap();
+        for (index, step) in item.steps.iter().enumerate() {
+            for wrong in &step.predicted {
+                let mut question = item.question().clone();
+                question.steps[index].answer = wrong.answer.clone();
+                let error = question.sealed().verify().unwrap_err();
+                assert!(matches!(error.fault, Fault::WrongAnswer { .. }), "{error}");
+            }
+            if let Some(choice) = step.choices.iter().position(|choice| choice.mistake.is_some()) {
+                let mut question = item.question().clone();
+                question.steps[index].choices[choice].value = Some("0.01".parse().unwrap());
+                let error = question.sealed().verify().unwrap_err();
+                assert!(matches!(error.fault, Fault::WrongPrediction { .. }), "{error}");
+            }
+        }
+    }
+}
