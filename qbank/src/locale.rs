@@ -83,14 +83,59 @@ impl Language {
         }
     }
 
-    /// Whether a word beside the number stands in the singular (Unicode Common Locale Data Repository, plural rules,
-    /// category 'one'): in English only a 1 written without places, '1 liter' but '1.0 liters'; in Spanish whatever is
-    /// worth one.
+    /// Whether what is counted stands in the singular after this numeral. The rules are those of the Unicode Common
+    /// Locale Data Repository for the category 'one'; written places count in English and do not in Spanish.
+    ///
+    /// # Example
+    /// ```
+    /// use qbank::locale::Language;
+    /// // "1 liter", but "1.0 liters"; "1 litro" and "1.0 litro".
+    /// assert!(Language::English.is_singular(&"1".parse()?) && !Language::English.is_singular(&"1.0".parse()?));
+    /// assert!(Language::Spanish.is_singular(&"1".parse()?) && Language::Spanish.is_singular(&"1.0".parse()?));
+    /// # Ok::<(), qbank::decimal::DecimalError>(())
+    /// ```
     #[must_use]
     pub fn is_singular(self, number: &Decimal) -> bool {
-        match self {
-            Self::English => number.units() == 1 && number.places() == 0,
-            Self::Spanish => *number == Decimal::from(1),
+        let counted = match self {
+            Self::English => *number,
+            Self::Spanish => number.normalized(),
+        };
+        counted.units().abs() == 1 && counted.places() == 0
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Samples of the category 'one' in the plural rules of CLDR: English `i = 1 and v = 0`, Spanish `n = 1`.
+    #[test]
+    fn singular_is_the_category_one_of_cldr() {
+        for (numeral, english, spanish) in [
+            ("1", true, true),
+            ("1.0", false, true),
+            ("1.00", false, true),
+            ("0", false, false),
+            ("0.0", false, false),
+            ("0.1", false, false),
+            ("1.5", false, false),
+            ("2", false, false),
+            ("10", false, false),
+            ("1000000", false, false),
+        ] {
+            let number = numeral.parse().unwrap();
+            assert_eq!(Language::English.is_singular(&number), english, "{numeral}");
+            assert_eq!(Language::Spanish.is_singular(&number), spanish, "{numeral}");
         }
+    }
+
+    #[test]
+    fn tags_are_found_in_any_letter_case_and_name_their_language() {
+        for tag in Locale::tags() {
+            assert_eq!(Locale::by_tag(&tag.to_uppercase()).unwrap().tag, tag);
+        }
+        assert_eq!(Locale::by_tag("es-us").unwrap().language(), Some(Language::Spanish));
+        assert_eq!(Locale::by_tag("fr-FR").unwrap().language(), None);
+        assert_eq!(Locale::by_tag("es"), None);
     }
 }

@@ -7,5 +7,6 @@ mod decimal_cases;
 mod demo;
 mod hostile;
 mod kill;
+mod locales;
 mod package;
 mod words;
