@@ -115,9 +115,14 @@ fn by_hand() -> Pool {
             .choice("sign", "second ? first", &[("<", None), ("=", None), (">", None)])
             .choice("limit", "smallest_at_least(second, 20, 30)", &[("20", Some("20")), ("30", Some("30"))])
             .number("cost", "limit - second", Rule::Exact, form(Some(2), false), Some("$"))
+            .plain("cut", "whole(second) + digit(first, 1)")
+            .item(),
+        Sample::new("kinds", &givens)
+            .order("order", "descending(a, b, c)", &["12.4", "3.57", "0.25"])
+            .words("said", "a + b")
             .item(),
     ];
-    let section = Section { id: "all".into(), title: "By hand <&>".into(), pick: 2, items };
+    let section = Section { id: "all".into(), title: "By hand <&>".into(), pick: 3, items };
     Pool::new("by-hand".into(), "\"By hand\"".into(), "en-US".into(), vec![section]).unwrap()
 }
 
@@ -227,8 +232,8 @@ fn a_fault_names_the_item_or_the_file() {
         write_package(&pool, &options(), Cursor::new(Vec::new())).unwrap_err()
     };
     let sample = || Sample::new("fault", &[("a", "1"), ("b", "2")]).plain("sum", "a + b");
-    let other_language = sample().with(|question| question.locale = "xx-XX".into());
-    let message = "item 'fault' is in 'xx-XX'; there are words for feedback in English only";
+    let other_language = sample().with(|question| question.locale = "es-US".into());
+    let message = "item 'fault' is in 'es-US'; there are words for feedback in English only";
     assert_eq!(refused(other_language).to_string(), message);
     let no_identifier = sample().with(|question| question.steps[0].id = "in all".into());
     assert!(
