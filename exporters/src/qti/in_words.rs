@@ -42,7 +42,7 @@ pub(super) fn any_form(number: Decimal, language: Language) -> Option<String> {
 
 /// A pattern for texts in which nothing is written.
 pub(super) fn blank() -> String {
-    format!(r"\s*({HYPHEN}*,*\s)*{HYPHEN}*,*[.]*\s*")
+    format!(r"({HYPHEN}*,*\s)*{HYPHEN}*,*[.]*\s*")
 }
 
 /// A pattern for texts made of number words, place names and numerals, with one word at least.
@@ -206,14 +206,16 @@ fn all_words(language: Language) -> impl Iterator<Item = &'static str> {
     let (numbers, joints) = match language {
         Language::English => (
             "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen \
-             seventeen eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety hundred thousand million",
+             seventeen eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety hundred \
+             thousand million",
             "and",
         ),
         Language::Spanish => (
             "cero uno dos tres cuatro cinco seis siete ocho nueve diez once doce trece catorce quince dieciséis \
              diecisiete dieciocho diecinueve veinte veintiuno veintidós veintitrés veinticuatro veinticinco veintiséis \
              veintisiete veintiocho veintinueve treinta cuarenta cincuenta sesenta setenta ochenta noventa cien \
-             doscientos trescientos cuatrocientos quinientos seiscientos setecientos ochocientos novecientos mil millón",
+             doscientos trescientos cuatrocientos quinientos seiscientos setecientos ochocientos novecientos mil \
+             millón",
             "y con unidades de",
         ),
     };
@@ -415,7 +417,7 @@ mod tests {
             let told: Vec<String> = told.collect();
             let texts: Vec<String> = told
                 .iter()
-                .flat_map(|words| (0..120).map(|_| written(words, language, &mut dice)).collect::<Vec<_>>())
+                .flat_map(|words| (0..40).map(|_| written(words, language, &mut dice)).collect::<Vec<_>>())
                 .chain(told.clone())
                 .collect();
             let words = regex(&vocabulary(language));
@@ -438,7 +440,7 @@ mod tests {
                     accepted[2] += u32::from(read.is_err());
                 }
             }
-            assert!(accepted.iter().all(|count| *count > 300), "hardly tried: {accepted:?}");
+            assert!(accepted.iter().all(|count| *count > 100), "hardly tried: {accepted:?}");
         }
     }
 

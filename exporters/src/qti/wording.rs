@@ -27,7 +27,7 @@ const ENGLISH: Wording = Wording {
     follow_through: "Right from your own earlier value. Look at the earlier step again.",
     form: "The value is right, the way it is written is not.",
     unreadable: "This could not be read as a number. Write it with digits and a point, as in 3.25.",
-    unreadable_words: "This could not be read as a number in words. Write it without digits and name the last place, as in three and five tenths.",
+    unreadable_words: "This could not be read as a number in words. Name the last place, as in three and five tenths.",
     other: "Not right. Go through your working once more, place by place.",
     solution: "Worked solution",
     step: "Step",

@@ -1,6 +1,6 @@
 //! A small engine that runs an item's response processing as the standard says: binary floats, null in gives null
-//! out, a text that is no number leaves the float null, an order is a list of all identifiers. It knows the expressions our items use and nothing of what
-//! they mean.
+//! out, a text that is no number leaves the float null, an order is a list of all identifiers. It knows the expressions
+//! our items use and nothing of what they mean.
 use std::collections::BTreeMap;
 
 use exporters::qti::{

@@ -18,6 +18,7 @@ use qbank::{
     accept::{Form, Precision, Rule},
     bank,
     pool::{Pool, Section},
+    question::StepKind,
 };
 
 use crate::samples::{Sample, decimal};
@@ -151,6 +152,46 @@ fn packages_have_no_problem_by_the_published_schemas() {
     assert_valid(&packages);
 }
 
+/// The patterns of items, tried by the XML Schema processor of lxml: the right answer in words matches the pattern that
+/// earns the points, another answer does not, and every other pattern can be read.
+#[test]
+fn patterns_are_regular_expressions_of_xml_schema() {
+    if standards().is_none() {
+        return;
+    }
+    let by_hand = by_hand();
+    let families = ["say-hundredths", "add-ragged"].map(|id| bank::family(id).unwrap());
+    let drawn: Vec<_> = families
+        .iter()
+        .flat_map(|family| {
+            family.draws("patterns", 0, "en-US").take(3).map(Result::unwrap).collect::<Vec<_>>()
+        })
+        .collect();
+    let mut tried = Vec::new();
+    for item in by_hand.items().chain(&drawn) {
+        let mapped = map_item(item, Solution::Withheld, 1).unwrap();
+        let mut written = Vec::new();
+        write_item(&mut written, QtiVersion::V30.dialect(), &mapped.item).unwrap();
+        let answers: Vec<String> = item
+            .steps
+            .iter()
+            .filter(|step| step.kind == StepKind::Words)
+            .map(|step| step.answer.to_string())
+            .collect();
+        tried.push(serde_json::json!([String::from_utf8(written).unwrap(), answers]));
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("items.json");
+    std::fs::write(&path, serde_json::Value::from(tried).to_string()).unwrap();
+    let script = include_str!("patterns.py");
+    let out = Command::new("python3").args(["-c", script]).arg(&path).output().unwrap();
+    let said = String::from_utf8_lossy(&out.stdout) + String::from_utf8_lossy(&out.stderr);
+    assert_eq!(
+        (out.status.code(), said.trim()),
+        (Some(0), "all patterns can be read, 4 right answers match")
+    );
+}
+
 #[test]
 fn the_same_pool_gives_the_same_bytes() {
     let pool = whole_bank(2);
@@ -187,6 +228,18 @@ fn the_manifest_names_curriculum_codes_and_only_published_identifiers() {
     let manifest = member(&exported(&pool, &listed).0, "imsmanifest.xml");
     assert!(manifest.contains("<label>5.NBT.B.7</label>"));
     assert_eq!(manifest.matches("<GUID>").count(), manifest.matches("<GUID>a-published-one</GUID>").count());
+}
+
+#[test]
+fn the_manifest_names_each_kind_of_interaction_once_an_item() {
+    let manifest = member(&exported(&by_hand(), &options()).0, "imsmanifest.xml");
+    let of = |item: &str| {
+        let resource = manifest.split("<resource ").find(|resource| resource.contains(item)).unwrap();
+        let kinds = resource.split("<interactionType>").skip(1);
+        kinds.map(|kind| kind.split_once('<').unwrap().0.to_owned()).collect::<Vec<_>>()
+    };
+    assert_eq!(of("href=\"items/item-kinds.xml\""), ["orderInteraction", "textEntryInteraction"]);
+    assert_eq!(of("href=\"items/item-functions.xml\""), ["choiceInteraction", "textEntryInteraction"]);
 }
 
 #[test]
