@@ -2,8 +2,8 @@
 //!
 //! The engine computes in binary floats, so every place where a hair's breadth would decide is widened by a slack
 //! far below the last digit anybody writes: before rounding, at a limit, in a comparison. Parts of the expression
-//! that name no earlier step are worked out here, exactly. Whole parts and digits are cut off after the
-//! slack was added, so that 2.9 held as 2.8999… keeps its digits. What cannot be said safely in the standard's operators is
+//! that name no earlier step are worked out here, exactly. Whole parts and digits are cut off after the slack was
+//! added, so that 2.9 held as 2.8999… keeps its digits. What cannot be said safely in the standard's operators is
 //! refused with a [`Reason`], which ends up in the export report. Which value a step without a readable response
 //! stands for is decided by [`own_value`]: its key, as in [`qbank::marking`].
 use qbank::{
