@@ -2,11 +2,12 @@
 //!
 //! The engine computes in binary floats, so every place where a hair's breadth would decide is widened by a slack
 //! far below the last digit anybody writes: before rounding, at a limit, in a comparison. Parts of the expression
-//! that name no earlier step are worked out here, exactly. What cannot be said safely in the standard's operators is
+//! that name no earlier step are worked out here, exactly. Whole parts and digits are cut off after the slack was
+//! added, so that 2.9 held as 2.8999… keeps its digits. What cannot be said safely in the standard's operators is
 //! refused with a [`Reason`], which ends up in the export report. Which value a step without a readable response
 //! stands for is decided by [`own_value`]: its key, as in [`qbank::marking`].
 use qbank::{
-    arithmetic::{self, Relation, Value},
+    arithmetic::{self, Relation},
     decimal::Decimal,
     expression::{Expression as Formula, Function, Names, Operation},
     question::{Choice, Item, Step, StepKind},
@@ -16,7 +17,7 @@ use super::{
     from_item::StepNames,
     model::{BaseType, Identifier, IdentifierError, OutcomeDeclaration},
     numeral,
-    processing::{Branch, Expression, Rule},
+    processing::{Branch, Expression, Rule, Value},
     report::Reason,
 };
 
@@ -122,9 +123,20 @@ fn relation_rule(
 /// `value` rounded half up to `places` places. The slack lifts a tie that binary arithmetic has put a hair too low.
 pub(super) fn rounded(value: Expression, places: u32) -> Expression {
     let power = || Expression::float(numeral::power_of_ten(places));
-    let shifted = Expression::Product(vec![value, power()]);
-    let lifted = Expression::Sum(vec![shifted, Expression::float(numeral::slack(PLACES))]);
+    let lifted = lifted(value, places);
     Expression::Divide(Box::new(Expression::Round(Box::new(lifted))), Box::new(power()))
+}
+
+/// `value` without the digits after the first `places` places, as an integer of units of the last of these.
+fn cut(value: Expression, places: u32) -> Expression {
+    Expression::Truncate(Box::new(lifted(value, places)))
+}
+
+/// `value` with the point moved `places` places, lifted by the slack.
+fn lifted(value: Expression, places: u32) -> Expression {
+    let power = Expression::float(numeral::power_of_ten(places));
+    let shifted = Expression::Product(vec![value, power]);
+    Expression::Sum(vec![shifted, Expression::float(numeral::slack(PLACES))])
 }
 
 struct Translation<'i> {
@@ -150,7 +162,7 @@ impl Translation<'_> {
                 Ok(self.operation(*operation, left, right))
             }
             Formula::Call(function, arguments) => self.call(*function, arguments),
-            Formula::Comparison(..) => Err(Reason::NestedComparison),
+            Formula::Comparison(..) | Formula::Order(..) => Err(Reason::NestedComparison),
         }
     }
 
@@ -161,8 +173,8 @@ impl Translation<'_> {
         }
         let givens: Names = self.item.given_names();
         match arithmetic::prove(formula, &givens) {
-            Ok(Value::Number(number)) => Some(number),
-            Ok(Value::Relation(_)) | Err(_) => None,
+            Ok(arithmetic::Value::Number(number)) => Some(number),
+            Ok(arithmetic::Value::Relation(_) | arithmetic::Value::Order(_)) | Err(_) => None,
         }
     }
 
@@ -175,7 +187,8 @@ impl Translation<'_> {
                 Err(Reason::UnitInResponse { step: name.to_owned() })
             }
             StepKind::Number | StepKind::Choice => Ok(Expression::variable(&StepNames::of(step)?.value)),
-            StepKind::Order | StepKind::Words => Err(Reason::NoNumber { step: name.to_owned() }),
+            StepKind::Words => Err(Reason::InWords { step: name.to_owned() }),
+            StepKind::Order => Err(Reason::NoNumber { step: name.to_owned() }),
         }
     }
 
@@ -201,6 +214,20 @@ impl Translation<'_> {
             Function::Max => Ok(Expression::Max(self.numbers(arguments)?)),
             Function::Min => Ok(Expression::Min(self.numbers(arguments)?)),
             Function::SmallestAtLeast => self.smallest_at_least(&arguments[0], &arguments[1..]),
+            Function::Whole => {
+                let whole = Box::new(cut(self.number(&arguments[0])?, 0));
+                Ok(Expression::IntegerToFloat(whole))
+            }
+            Function::Digit => {
+                let place = arguments[1].places_literal().expect("the parser admits only literal places");
+                if place > PLACES {
+                    return Err(Reason::DigitTooFar { place, most: PLACES });
+                }
+                let shifted = Box::new(cut(self.number(&arguments[0])?, place));
+                let ten = Box::new(Expression::BaseValue(Value::Integer(10)));
+                let digit = Box::new(Expression::IntegerModulus(shifted, ten));
+                Ok(Expression::IntegerToFloat(digit))
+            }
         }
     }
 

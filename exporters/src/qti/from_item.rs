@@ -5,6 +5,7 @@
 //! A step is judged in the order of [`qbank::marking`]: blank, right, right in another form, right from the pupil's
 //! own earlier value, predicted by a misconception, unreadable, not right. Two things stay behind in the project's
 //! own marking: it reads fractions and other units, and it predicts wrong answers from a pupil's own earlier values.
+//! What the patterns for numbers in words leave out stands in `in_words`.
 use qbank::{
     decimal::Decimal,
     question::{Item, Step},

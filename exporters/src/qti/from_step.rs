@@ -3,7 +3,8 @@ use qbank::{
     accept::{Precision, Rule as Acceptance},
     decimal::Decimal,
     expression::Expression as Formula,
-    question::{Key, ProvenStep, Step, StepKind},
+    locale::Language,
+    question::{Choice, Key, ProvenStep, Step, StepKind},
     units,
 };
 
@@ -11,10 +12,11 @@ use super::{
     ExportError,
     follow_through::{self, Expected},
     from_item::{At, Mapping, StepNames, labelled, whole},
+    in_words,
     judging::{Judging, Verdict},
     model::{
-        BaseType, Block, ChoiceInteraction, Identifier, IdentifierError, Inline, OutcomeDeclaration,
-        ResponseDeclaration, SimpleChoice, TextEntryInteraction,
+        BaseType, Block, ChoiceInteraction, Identifier, IdentifierError, Inline, OrderInteraction,
+        OutcomeDeclaration, ResponseDeclaration, SimpleChoice, TextEntryInteraction,
     },
     numeral,
     processing::{Expression, Tolerance, Value},
@@ -24,6 +26,8 @@ use super::{
 
 /// Narrowest box for a number, in characters, so that its width tells nothing about the answer.
 const BOX_LENGTH: u32 = 8;
+/// The same for a number in words.
+const WORDS_LENGTH: u32 = 60;
 /// Class of the part of the body that holds one step.
 const STEP_CLASS: &str = "step";
 
@@ -43,15 +47,18 @@ impl StepMapping<'_, '_> {
     /// Adds everything of the step to the item.
     pub(super) fn add(mut self) -> Result<(), ExportError> {
         let label = self.mapping.words.step_label(self.index, self.mapping.source.steps.len());
+        let label = label.as_deref();
         self.declare_outcomes();
         self.add_own_value()?;
         let expected = self.expected();
         let follows = expected.is_some();
         match &self.proven.key {
-            Key::Number(key) => self.add_number(*key, expected, label.as_deref())?,
-            Key::Choice(key) => self.add_choice(key, expected, label.as_deref())?,
+            Key::Number(key) if self.step.kind == StepKind::Words => self.add_words(*key, label)?,
+            Key::Number(key) => self.add_number(*key, expected, label)?,
+            Key::Choice(key) => self.add_choice(key, expected, label)?,
+            Key::Order(key) => self.add_order(key, label)?,
         }
-        self.add_rubric_and_solution(label.as_deref(), follows);
+        self.add_rubric_and_solution(label, follows);
         Ok(())
     }
 
@@ -64,10 +71,12 @@ impl StepMapping<'_, '_> {
         self.mapping.scores.push(Expression::variable(score));
     }
 
-    /// The value that later steps build on, if one does.
+    /// The value that later steps build on, if one does and an engine has the value as a number.
     fn add_own_value(&mut self) -> Result<(), ExportError> {
         let named = |proven: &ProvenStep| proven.expression.names().contains(&self.step.id.as_str());
-        let (Some(key), true) = (self.proven.value, self.mapping.source.proven_steps().iter().any(named))
+        let none = matches!(self.step.kind, StepKind::Words | StepKind::Order);
+        let (Some(key), true) =
+            (self.proven.value.filter(|_| !none), self.mapping.source.proven_steps().iter().any(named))
         else {
             return Ok(());
         };
@@ -85,8 +94,16 @@ impl StepMapping<'_, '_> {
         if !follow_through::depends_on_steps(self.mapping.source, formula) {
             return None;
         }
-        let rules = follow_through::expected(self.mapping.source, self.step, formula, &self.names);
-        let found = rules.and_then(|rules| Ok((rules, self.meets_expected(formula)?)));
+        let found = match self.step.kind {
+            // The choices keep their values, so own values can be put in order only if they are the same numbers, and
+            // then their order is the right one: nothing can follow that is not right already.
+            StepKind::Order => return None,
+            StepKind::Words => Err(Reason::InWords { step: self.step.id.clone() }),
+            StepKind::Number | StepKind::Choice => {
+                follow_through::expected(self.mapping.source, self.step, formula, &self.names)
+                    .and_then(|rules| Ok((rules, self.meets_expected(formula)?)))
+            }
+        };
         match found {
             Ok((Expected { outcomes, rules }, test)) => {
                 self.mapping.item.outcomes.extend(outcomes);
@@ -156,15 +173,19 @@ impl StepMapping<'_, '_> {
     /// The right answer as people read it.
     fn printed_answer(&self) -> String {
         match &self.proven.key {
+            Key::Number(_) if self.step.kind == StepKind::Words => self.step.answer.to_string(),
             Key::Number(key) => {
                 let target = numeral::target(*key, &self.step.accept.rule).unwrap_or(*key);
                 units::printed(&self.as_written(target), self.step.unit.as_deref())
             }
-            Key::Choice(id) => {
-                let chosen = self.step.choices.iter().find(|choice| choice.id == *id);
-                chosen.map_or(id, |choice| &choice.text).clone()
-            }
+            Key::Choice(id) => self.choice_text(id),
+            Key::Order(ids) => ids.iter().map(|id| self.choice_text(id)).collect::<Vec<_>>().join(", "),
         }
+    }
+
+    fn choice_text<'t>(&'t self, id: &'t str) -> String {
+        let chosen = self.step.choices.iter().find(|choice| choice.id == id);
+        chosen.map_or(id, |choice| &choice.text).to_owned()
     }
 }
 
@@ -181,11 +202,13 @@ impl StepMapping<'_, '_> {
         let StepNames { response, raw, .. } = self.names.clone();
         let correct = Some(Value::Float(self.as_written(target)));
         self.mapping.item.responses.extend([
-            ResponseDeclaration { identifier: response.clone(), base_type: BaseType::Float, correct },
-            ResponseDeclaration { identifier: raw.clone(), base_type: BaseType::String, correct: None },
+            ResponseDeclaration::single(response.clone(), BaseType::Float, correct),
+            ResponseDeclaration::single(raw.clone(), BaseType::String, None),
         ]);
         self.mapping.answered.extend([Expression::is_given(&response), Expression::is_given(&raw)]);
-        self.add_number_body(label);
+        let length = self.step.answer.to_string().chars().count() + 2;
+        let length = u32::try_from(length).unwrap_or(BOX_LENGTH).max(BOX_LENGTH);
+        self.add_box(Some(raw.clone()), length, label);
 
         let mut judging = self.judging(label);
         judging.found(
@@ -208,15 +231,14 @@ impl StepMapping<'_, '_> {
         Ok(())
     }
 
-    fn add_number_body(&mut self, label: Option<&str>) {
+    fn add_box(&mut self, raw: Option<Identifier>, expected_length: u32, label: Option<&str>) {
         let (before, after) = around_box(self.step.unit.as_deref());
-        let length = self.step.answer.to_string().chars().count() + 2;
         let prompt = labelled(label, &self.step.prompt);
         let entry = TextEntryInteraction {
             label: prompt.clone(),
             response: self.names.response.clone(),
-            raw: Some(self.names.raw.clone()),
-            expected_length: u32::try_from(length).unwrap_or(BOX_LENGTH).max(BOX_LENGTH),
+            raw,
+            expected_length,
         };
         let mut line = vec![Inline::Text(format!("{prompt} {before}")), Inline::TextEntry(entry)];
         if !after.is_empty() {
@@ -259,7 +281,7 @@ impl StepMapping<'_, '_> {
     fn places(&self) -> u32 {
         let number = |key: &Key| match key {
             Key::Number(number) => number.places(),
-            Key::Choice(_) => 0,
+            Key::Choice(_) | Key::Order(_) => 0,
         };
         let wrong = self.proven.wrong.iter().map(|wrong| number(&wrong.key));
         wrong.chain([number(&self.proven.key)]).max().unwrap_or_default()
@@ -295,21 +317,15 @@ impl StepMapping<'_, '_> {
         let identifier = |id: &str| Identifier::new(id).map_err(|error| at.identifier(error));
         let response = self.names.response.clone();
         let key = identifier(key)?;
-        self.mapping.item.responses.push(ResponseDeclaration {
-            identifier: response.clone(),
-            base_type: BaseType::Identifier,
-            correct: Some(Value::Identifier(key.clone())),
-        });
+        let correct = Some(Value::Identifier(key.clone()));
+        let declaration = ResponseDeclaration::single(response.clone(), BaseType::Identifier, correct);
+        self.mapping.item.responses.push(declaration);
         self.mapping.answered.push(Expression::is_given(&response));
-        let choices = self.step.choices.iter();
-        let choices = choices.map(|choice| {
-            Ok(SimpleChoice { identifier: identifier(&choice.id)?, text: choice.text.clone() })
-        });
         let interaction = ChoiceInteraction {
             response: response.clone(),
             shuffle: self.may_shuffle(),
             prompt: labelled(label, &self.step.prompt),
-            choices: choices.collect::<Result<_, ExportError>>()?,
+            choices: self.simple_choices()?,
         };
         let content = vec![Block::Choice(interaction)];
         self.mapping.item.body.push(Block::Division { class: STEP_CLASS, content });
@@ -330,10 +346,93 @@ impl StepMapping<'_, '_> {
         Ok(())
     }
 
-    /// Signs of comparison and amounts have an order of their own, in which pupils look for them.
+    fn simple_choices(&self) -> Result<Vec<SimpleChoice>, ExportError> {
+        let choices = self.step.choices.iter().map(|choice| {
+            let identifier = Identifier::new(&choice.id).map_err(|error| self.at.identifier(error))?;
+            Ok(SimpleChoice { identifier, text: choice.text.clone() })
+        });
+        choices.collect()
+    }
+
+    /// Signs of comparison and amounts have an order of their own, in which pupils look for them. Sentences that name
+    /// a mistake have none, whatever the mistake leads to, and a neighbour's place must not tell the answer.
     fn may_shuffle(&self) -> bool {
-        let amounts = self.step.choices.iter().any(|choice| choice.value.is_some());
-        !amounts && !matches!(self.proven.expression, Formula::Comparison(..))
+        let amount = |choice: &Choice| choice.value.is_some() && choice.mistake.is_none();
+        !self.step.choices.iter().any(amount) && !matches!(self.proven.expression, Formula::Comparison(..))
+    }
+}
+
+/// Steps answered by putting choices in order.
+impl StepMapping<'_, '_> {
+    fn add_order(&mut self, key: &[String], label: Option<&str>) -> Result<(), ExportError> {
+        let at = self.at;
+        let identifiers = |ids: &[String]| {
+            let each = ids.iter().map(|id| Identifier::new(id).map_err(|error| at.identifier(error)));
+            each.collect::<Result<Vec<_>, _>>()
+        };
+        let response = self.names.response.clone();
+        let key = identifiers(key)?;
+        self.mapping.item.responses.push(ResponseDeclaration::ordered(response.clone(), &key));
+        self.mapping.answered.push(Expression::is_given(&response));
+        let interaction = OrderInteraction {
+            response: response.clone(),
+            // As the story names them, so that class and teacher speak of the same first one.
+            shuffle: false,
+            prompt: labelled(label, &self.step.prompt),
+            choices: self.simple_choices()?,
+        };
+        let content = vec![Block::Order(interaction)];
+        self.mapping.item.body.push(Block::Division { class: STEP_CLASS, content });
+
+        let mut judging = self.judging(label);
+        judging.found(Verdict::Blank, Expression::is_null(&response));
+        judging.right(Verdict::Right, Expression::in_order(&response, &key));
+        for wrong in &self.proven.wrong {
+            if let Key::Order(ids) = &wrong.key {
+                let test = Expression::in_order(&response, &identifiers(ids)?);
+                judging.predicted(&wrong.misconceptions, test).map_err(|error| at.identifier(error))?;
+            }
+        }
+        judging.finish(&mut self.mapping.item);
+        Ok(())
+    }
+}
+
+/// Steps answered by a number in words.
+impl StepMapping<'_, '_> {
+    fn add_words(&mut self, key: Decimal, label: Option<&str>) -> Result<(), ExportError> {
+        let language = Language::of_locale(&self.mapping.source.locale)
+            .expect("an item is proven in a language that has words for numbers");
+        let response = self.names.response.clone();
+        let correct = Some(Value::Text(self.step.answer.to_string()));
+        let declaration = ResponseDeclaration::single(response.clone(), BaseType::String, correct);
+        self.mapping.item.responses.push(declaration);
+        let reads = |pattern: String| Expression::reads(&response, pattern);
+        let blank = Expression::any(vec![Expression::is_null(&response), reads(in_words::blank())]);
+        self.mapping.answered.push(Expression::Not(Box::new(blank.clone())));
+        self.add_box(None, WORDS_LENGTH, label);
+
+        let mut judging = self.judging(label);
+        judging.found(Verdict::Blank, blank);
+        let right = in_words::same_form(key, language).expect("a proven answer in words has words");
+        judging.right(Verdict::Right, reads(right));
+        if let Some(pattern) = in_words::other_form(key, language) {
+            judging.in_other_form(reads(pattern));
+        }
+        for wrong in &self.proven.wrong {
+            let pattern = match &wrong.key {
+                Key::Number(value) => in_words::any_form(*value, language),
+                Key::Choice(_) | Key::Order(_) => None,
+            };
+            if let Some(pattern) = pattern {
+                let judged = judging.predicted(&wrong.misconceptions, reads(pattern));
+                judged.map_err(|error| self.at.identifier(error))?;
+            }
+        }
+        let readable = Box::new(reads(in_words::vocabulary(language)));
+        judging.found(Verdict::UnreadableWords, Expression::Not(readable));
+        judging.finish(&mut self.mapping.item);
+        Ok(())
     }
 }
 

@@ -23,6 +23,8 @@ pub(super) enum Verdict {
     FollowThrough,
     /// A text that is no number.
     Unreadable,
+    /// A text that is no number in words.
+    UnreadableWords,
     /// Anything else.
     Other,
 }
@@ -35,7 +37,7 @@ impl Verdict {
             Self::Right => "RIGHT",
             Self::Form => "RIGHT_VALUE_WRONG_FORM",
             Self::FollowThrough => "FOLLOW_THROUGH",
-            Self::Unreadable => "UNREADABLE",
+            Self::Unreadable | Self::UnreadableWords => "UNREADABLE",
             Self::Other => "OTHER",
         })
     }
@@ -47,6 +49,7 @@ impl Verdict {
             Self::Form => words.form,
             Self::FollowThrough => words.follow_through,
             Self::Unreadable => words.unreadable,
+            Self::UnreadableWords => words.unreadable_words,
             Self::Other => words.other,
         }
     }
@@ -112,6 +115,12 @@ impl Judging {
                 }]
             }
         };
+        self.branches.push(Branch { test, rules });
+    }
+
+    /// The right value in another form than asked for, where the test itself tells: what the form's credit says.
+    pub(super) fn in_other_form(&mut self, test: Expression) {
+        let rules = self.rules(Verdict::Form, self.form_points);
         self.branches.push(Branch { test, rules });
     }
 

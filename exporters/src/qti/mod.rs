@@ -1,7 +1,8 @@
 //! The open standard for questions and tests: items, a test and a manifest in one package.
 //!
-//! Supported: QTI 3.0, fixed questions answered by numbers and choices. Later versions of this crate add the 2.x
-//! spellings, items that vary themselves, results and cartridges; [`dialect`] and [`model`] are made for that.
+//! Supported: QTI 3.0, fixed questions answered by numbers, choices, orders and numbers in words. Later versions of
+//! this crate add the 2.x spellings, items that vary themselves, results and cartridges; [`dialect`] and [`model`] are
+//! made for that.
 //! Never: adaptive items, operators of our own, scripts; such a package would not be portable.
 //!
 //! One way the data flows: [`qbank::pool::Pool`] -> [`from_item`] -> [`model`] -> [`mod@write`] -> archive.
@@ -9,6 +10,7 @@ pub mod dialect;
 mod follow_through;
 pub mod from_item;
 mod from_step;
+mod in_words;
 mod judging;
 mod manifest;
 pub mod model;

@@ -55,7 +55,7 @@ impl fmt::Display for Identifier {
     }
 }
 
-/// The base types our variables have. All have cardinality single.
+/// The base types our variables have.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum BaseType {
     /// A binary floating-point number in the reader's engine.
@@ -66,18 +66,29 @@ pub enum BaseType {
     String,
 }
 
+/// How many values a variable holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Cardinality {
+    /// One.
+    Single,
+    /// A list whose order counts.
+    Ordered,
+}
+
 /// A variable that holds what the pupil gave.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ResponseDeclaration {
     /// Its name.
     pub identifier: Identifier,
-    /// Its type.
+    /// How many values it holds.
+    pub cardinality: Cardinality,
+    /// Their type.
     pub base_type: BaseType,
-    /// The right answer, where the type can hold it.
-    pub correct: Option<Value>,
+    /// The right answer: one value, all of an order, or none where the type cannot hold it.
+    pub correct: Vec<Value>,
 }
 
-/// A variable that response processing sets.
+/// A variable that response processing sets, always to a single value.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct OutcomeDeclaration {
     /// Its name.
@@ -106,6 +117,8 @@ pub enum Block {
     },
     /// A choice.
     Choice(ChoiceInteraction),
+    /// An order.
+    Order(OrderInteraction),
     /// Words for one reader's view only.
     Rubric(RubricBlock),
 }
@@ -147,6 +160,19 @@ pub struct ChoiceInteraction {
     /// The variable that holds the chosen identifier.
     pub response: Identifier,
     /// Whether the reader may change the order.
+    pub shuffle: bool,
+    /// The question put.
+    pub prompt: String,
+    /// The choices in their own order.
+    pub choices: Vec<SimpleChoice>,
+}
+
+/// All choices, put in order by the pupil.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct OrderInteraction {
+    /// The variable that holds the identifiers in the pupil's order.
+    pub response: Identifier,
+    /// Whether the reader may change the order in which the choices first stand.
     pub shuffle: bool,
     /// The question put.
     pub prompt: String,
@@ -202,6 +228,22 @@ pub struct AssessmentItem {
     pub processing: Vec<Rule>,
     /// What the pupil is told afterwards.
     pub feedback: Vec<ModalFeedback>,
+}
+
+impl ResponseDeclaration {
+    /// A variable for one value.
+    #[must_use]
+    pub fn single(identifier: Identifier, base_type: BaseType, correct: Option<Value>) -> Self {
+        let correct = correct.into_iter().collect();
+        Self { identifier, cardinality: Cardinality::Single, base_type, correct }
+    }
+
+    /// A variable for identifiers in order.
+    #[must_use]
+    pub fn ordered(identifier: Identifier, correct: &[Identifier]) -> Self {
+        let correct = correct.iter().cloned().map(Value::Identifier).collect();
+        Self { identifier, cardinality: Cardinality::Ordered, base_type: BaseType::Identifier, correct }
+    }
 }
 
 impl OutcomeDeclaration {

@@ -78,7 +78,7 @@ fn rounded(key: Decimal, places: u32) -> Option<Decimal> {
     let arguments = vec![Expression::Literal(key), Expression::Literal(places_literal)];
     match arithmetic::prove(&Expression::Call(Function::Round, arguments), &Names::new()) {
         Ok(Value::Number(number)) => number.with_places(places).or(Some(number)),
-        Ok(Value::Relation(_)) | Err(_) => None,
+        Ok(Value::Relation(_) | Value::Order(_)) | Err(_) => None,
     }
 }
 

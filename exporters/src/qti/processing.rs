@@ -19,6 +19,8 @@ pub enum Value {
     Boolean(bool),
     /// `identifier`
     Identifier(Identifier),
+    /// `string`
+    Text(String),
 }
 
 impl fmt::Display for Value {
@@ -28,6 +30,7 @@ impl fmt::Display for Value {
             Self::Integer(value) => value.fmt(f),
             Self::Boolean(value) => value.fmt(f),
             Self::Identifier(value) => value.fmt(f),
+            Self::Text(value) => value.fmt(f),
         }
     }
 }
@@ -43,6 +46,8 @@ pub enum Expression {
     Variable(Identifier),
     /// A literal.
     BaseValue(Value),
+    /// The parts as one list in this order.
+    Ordered(Vec<Self>),
     /// Null.
     Null,
     /// Whether the inner value is null.
@@ -53,7 +58,7 @@ pub enum Expression {
     And(Vec<Self>),
     /// True as soon as one part is true.
     Or(Vec<Self>),
-    /// Whether two identifiers are the same.
+    /// Whether two identifiers, or two lists of identifiers, are the same.
     Match(Box<Self>, Box<Self>),
     /// Whether `response` lies within `tolerance` of `key`. The key comes first in the document: it sets the range.
     Equal {
@@ -89,6 +94,12 @@ pub enum Expression {
     Divide(Box<Self>, Box<Self>),
     /// The nearest integer, half up.
     Round(Box<Self>),
+    /// The integer towards zero.
+    Truncate(Box<Self>),
+    /// What is left of the first integer after taking the second as often as it goes.
+    IntegerModulus(Box<Self>, Box<Self>),
+    /// An integer as a float.
+    IntegerToFloat(Box<Self>),
     /// The smallest.
     Min(Vec<Self>),
     /// The largest.
@@ -136,6 +147,19 @@ impl Expression {
     #[must_use]
     pub fn matches(variable: &Identifier, identifier: &Identifier) -> Self {
         Self::Match(Box::new(Self::variable(variable)), Box::new(Self::identifier(identifier)))
+    }
+
+    /// Whether an ordered variable holds these identifiers in this order.
+    #[must_use]
+    pub fn in_order(variable: &Identifier, identifiers: &[Identifier]) -> Self {
+        let list = Self::Ordered(identifiers.iter().map(Self::identifier).collect());
+        Self::Match(Box::new(Self::variable(variable)), Box::new(list))
+    }
+
+    /// Whether a string variable matches a pattern.
+    #[must_use]
+    pub fn reads(variable: &Identifier, pattern: String) -> Self {
+        Self::PatternMatch { pattern, text: Box::new(Self::variable(variable)) }
     }
 
     /// All of the parts; a single part stands for itself.

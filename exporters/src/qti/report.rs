@@ -63,6 +63,20 @@ pub enum Reason {
         /// The earlier step.
         step: String,
     },
+    /// A step is answered in words, which no expression of the standard turns into a number or makes from one.
+    #[error("step '{step}' is answered in words")]
+    InWords {
+        /// The step: the one at fault itself, or an earlier one.
+        step: String,
+    },
+    /// A digit so far behind the point that an engine's integers may be too small to count up to it.
+    #[error("the digit asked for is {place} places after the point, more than {most}")]
+    DigitTooFar {
+        /// The place of the digit.
+        place: u32,
+        /// The most that can be carried over.
+        most: u32,
+    },
     /// A limit among which to choose comes from an earlier step, so that the limits have no fixed order.
     #[error("a limit comes from an earlier step")]
     LimitFromStep,
@@ -72,8 +86,8 @@ pub enum Reason {
     /// A fraction cannot be read as a float.
     #[error("lowest terms of a fraction cannot be checked")]
     LowestTerms,
-    /// A comparison inside another expression.
-    #[error("a comparison stands inside another expression")]
+    /// A comparison or an order inside another expression.
+    #[error("a comparison or an order stands inside another expression")]
     NestedComparison,
     /// A value has too many digits for a decimal.
     #[error("a value has too many digits")]

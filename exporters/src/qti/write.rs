@@ -7,8 +7,9 @@ use std::io::Write;
 use super::{
     dialect::{Dialect, Spelling},
     model::{
-        AssessmentItem, BaseType, Block, ChoiceInteraction, Identifier, Inline, ModalFeedback,
-        OutcomeDeclaration, ResponseDeclaration, RubricBlock, TextEntryInteraction,
+        AssessmentItem, BaseType, Block, Cardinality, ChoiceInteraction, Identifier, Inline, ModalFeedback,
+        OrderInteraction, OutcomeDeclaration, ResponseDeclaration, RubricBlock, SimpleChoice,
+        TextEntryInteraction,
     },
     processing::{Branch, Expression, Rule, Tolerance, Value},
 };
@@ -134,21 +135,28 @@ impl<W: Write> QtiWriter<W> {
     }
 
     fn response_declaration(&mut self, declaration: &ResponseDeclaration) -> Written {
-        let tag =
-            self.declaration("response-declaration", declaration.identifier.as_str(), declaration.base_type);
-        match &declaration.correct {
-            None => self.empty(tag),
-            Some(value) => self.parent(tag, |w| {
-                w.parent(w.tag("correct-response"), |w| w.text(w.tag("value"), &value.to_string()))
-            }),
+        let ResponseDeclaration { identifier, cardinality, base_type, correct } = declaration;
+        let tag = self.declaration("response-declaration", identifier, *cardinality, *base_type);
+        if correct.is_empty() {
+            return self.empty(tag);
         }
+        self.parent(tag, |w| {
+            w.parent(w.tag("correct-response"), |w| {
+                correct.iter().try_for_each(|value| w.text(w.tag("value"), &value.to_string()))
+            })
+        })
     }
 
     /// Shared with tests, which declare outcomes in the same words.
     pub(super) fn outcome_declaration(&mut self, declaration: &OutcomeDeclaration) -> Written {
         let maximum = declaration.normal_maximum.map(|maximum| maximum.to_string());
         let tag = self
-            .declaration("outcome-declaration", declaration.identifier.as_str(), declaration.base_type)
+            .declaration(
+                "outcome-declaration",
+                &declaration.identifier,
+                Cardinality::Single,
+                declaration.base_type,
+            )
             .attribute_if("normal-maximum", maximum.as_deref())
             .attribute_if("normal-minimum", maximum.as_ref().map(|_| "0"));
         match &declaration.default {
@@ -159,15 +167,25 @@ impl<W: Write> QtiWriter<W> {
         }
     }
 
-    fn declaration(&self, name: &str, identifier: &str, base_type: BaseType) -> Tag {
+    fn declaration(
+        &self,
+        name: &str,
+        identifier: &Identifier,
+        cardinality: Cardinality,
+        base_type: BaseType,
+    ) -> Tag {
+        let cardinality = match cardinality {
+            Cardinality::Single => "single",
+            Cardinality::Ordered => "ordered",
+        };
         let base_type = match base_type {
             BaseType::Float => "float",
             BaseType::Identifier => "identifier",
             BaseType::String => "string",
         };
         self.tag(name)
-            .attribute("identifier", identifier)
-            .attribute("cardinality", "single")
+            .attribute("identifier", identifier.as_str())
+            .attribute("cardinality", cardinality)
             .attribute("base-type", base_type)
     }
 
@@ -208,6 +226,7 @@ impl<W: Write> QtiWriter<W> {
                 self.within(element, Content::Lines, |w| w.blocks(content))
             }
             Block::Choice(interaction) => self.choice_interaction(interaction),
+            Block::Order(interaction) => self.order_interaction(interaction),
             Block::Rubric(rubric) => self.rubric_block(rubric),
         }
     }
@@ -235,13 +254,24 @@ impl<W: Write> QtiWriter<W> {
             .attribute("response-identifier", interaction.response.as_str())
             .attribute("shuffle", if interaction.shuffle { "true" } else { "false" })
             .attribute("max-choices", "1");
+        self.prompt_and_choices(tag, &interaction.prompt, &interaction.choices)
+    }
+
+    /// Without a number of choices: all of them are to be put in order.
+    fn order_interaction(&mut self, interaction: &OrderInteraction) -> Written {
+        let tag = self
+            .tag("order-interaction")
+            .attribute("response-identifier", interaction.response.as_str())
+            .attribute("shuffle", if interaction.shuffle { "true" } else { "false" });
+        self.prompt_and_choices(tag, &interaction.prompt, &interaction.choices)
+    }
+
+    fn prompt_and_choices(&mut self, tag: Tag, prompt: &str, choices: &[SimpleChoice]) -> Written {
         self.parent(tag, |w| {
-            w.text(w.tag("prompt"), &interaction.prompt)?;
-            interaction.choices.iter().try_for_each(|choice| {
-                w.text(
-                    w.tag("simple-choice").attribute("identifier", choice.identifier.as_str()),
-                    &choice.text,
-                )
+            w.text(w.tag("prompt"), prompt)?;
+            choices.iter().try_for_each(|choice| {
+                let tag = w.tag("simple-choice").attribute("identifier", choice.identifier.as_str());
+                w.text(tag, &choice.text)
             })
         })
     }
@@ -293,13 +323,20 @@ impl<W: Write> QtiWriter<W> {
                     Value::Integer(_) => "integer",
                     Value::Boolean(_) => "boolean",
                     Value::Identifier(_) => "identifier",
+                    Value::Text(_) => "string",
                 };
                 self.text(self.tag("base-value").attribute("base-type", base_type), &value.to_string())
             }
+            E::Ordered(parts) => self.operator(self.tag("ordered"), parts),
             E::Null => self.empty(self.tag("null")),
             E::IsNull(inner) => self.operator(self.tag("is-null"), [&**inner]),
             E::Not(inner) => self.operator(self.tag("not"), [&**inner]),
             E::Round(inner) => self.operator(self.tag("round"), [&**inner]),
+            E::Truncate(inner) => self.operator(self.tag("truncate"), [&**inner]),
+            E::IntegerToFloat(inner) => self.operator(self.tag("integer-to-float"), [&**inner]),
+            E::IntegerModulus(first, second) => {
+                self.operator(self.tag("integer-modulus"), [&**first, second])
+            }
             E::And(parts) => self.operator(self.tag("and"), parts),
             E::Or(parts) => self.operator(self.tag("or"), parts),
             E::Sum(parts) => self.operator(self.tag("sum"), parts),

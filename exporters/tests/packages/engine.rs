@@ -1,6 +1,6 @@
 //! A small engine that runs an item's response processing as the standard says: binary floats, null in gives null
-//! out, a text that is no number leaves the float null. It knows the expressions our items use and nothing of what
-//! they mean.
+//! out, a text that is no number leaves the float null, an order is a list of all identifiers. It knows the expressions
+//! our items use and nothing of what they mean.
 use std::collections::BTreeMap;
 
 use exporters::qti::{
@@ -17,6 +17,7 @@ pub(crate) enum Held {
     Float(f64),
     Boolean(bool),
     Text(String),
+    List(Vec<String>),
 }
 
 /// All variables of an item session after an attempt.
@@ -74,13 +75,27 @@ impl Session {
                     self.set(choice.response.as_str(), Held::Text(id.clone()));
                 }
             }
+            Block::Order(order) => {
+                if let Some(text) = typed(order.response.as_str()) {
+                    let ids: Vec<String> = text.split(", ").map(str::to_owned).collect();
+                    let mut sorted = ids.clone();
+                    sorted.sort_unstable();
+                    let all: Vec<&str> = order.choices.iter().map(|one| one.identifier.as_str()).collect();
+                    assert_eq!(sorted, all, "an engine gives every choice once");
+                    self.set(order.response.as_str(), Held::List(ids));
+                }
+            }
             Block::Paragraph(content) => {
                 for inline in content {
                     let Inline::TextEntry(entry) = inline else { continue };
                     if let Some(text) = typed(entry.response.as_str()) {
+                        let Some(raw) = &entry.raw else {
+                            self.set(entry.response.as_str(), Held::Text(text.clone()));
+                            continue;
+                        };
                         let number = text.trim().parse().map_or(Held::Null, Held::Float);
                         self.set(entry.response.as_str(), number);
-                        self.set(entry.raw.as_ref().unwrap().as_str(), Held::Text(text.clone()));
+                        self.set(raw.as_str(), Held::Text(text.clone()));
                     }
                 }
             }
@@ -111,6 +126,13 @@ impl Session {
         match expression {
             E::Variable(name) => self.0.get(name.as_str()).expect("a declared variable").clone(),
             E::BaseValue(value) => held(value),
+            E::Ordered(parts) => {
+                let texts = parts.iter().map(|part| match self.value(part) {
+                    Held::Text(text) => text,
+                    other => panic!("{other:?} in a list of identifiers"),
+                });
+                Held::List(texts.collect())
+            }
             E::Null => Held::Null,
             E::IsNull(inner) => Held::Boolean(self.value(inner) == Held::Null),
             E::Not(inner) => self.boolean(inner).map_or(Held::Null, |truth| Held::Boolean(!truth)),
@@ -118,6 +140,7 @@ impl Session {
             E::Or(parts) => self.decided(parts, true),
             E::Match(first, second) => match (self.value(first), self.value(second)) {
                 (Held::Text(first), Held::Text(second)) => Held::Boolean(first == second),
+                (Held::List(first), Held::List(second)) => Held::Boolean(first == second),
                 (Held::Null, _) | (_, Held::Null) => Held::Null,
                 other => panic!("match of {other:?}"),
             },
@@ -154,6 +177,13 @@ impl Session {
             E::Round(inner) => {
                 self.number(inner).map_or(Held::Null, |number| Held::Float((number + 0.5).floor()))
             }
+            E::Truncate(inner) => self.number(inner).map_or(Held::Null, |number| Held::Float(number.trunc())),
+            E::IntegerToFloat(inner) => self.value(inner),
+            E::IntegerModulus(first, second) => self.pair(first, second, |first, second| {
+                assert!(first.fract() == 0.0 && second.fract() == 0.0, "{first} and {second} are integers");
+                assert!(first.abs() < f64::from(i32::MAX), "{first} fits the engine's integers");
+                Held::Float(first.rem_euclid(second))
+            }),
             E::Sum(parts) => self.fold(parts, |sum, part| sum + part),
             E::Product(parts) => self.fold(parts, |product, part| product * part),
             E::Min(parts) => self.fold(parts, f64::min),
@@ -208,6 +238,7 @@ fn held(value: &Value) -> Held {
         Value::Integer(number) => Held::Float(f64::from(*number)),
         Value::Boolean(truth) => Held::Boolean(*truth),
         Value::Identifier(identifier) => Held::Text(identifier.to_string()),
+        Value::Text(text) => Held::Text(text.clone()),
     }
 }
 

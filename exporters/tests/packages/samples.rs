@@ -1,11 +1,12 @@
 //! Items made by hand for what the starter bank does not hold: other rules, forms and expressions.
 use qbank::{
     accept::{Acceptance, Form, Rule},
-    arithmetic::prove,
+    arithmetic::{Value, prove},
     decimal::Decimal,
     expression::Expression,
+    locale::Language,
     misconceptions,
-    question::{Answer, Choice, Given, Item, Prediction, Question, Step, StepKind},
+    question::{Answer, Choice, Given, Item, Mistake, Prediction, Question, Step, StepKind},
 };
 
 pub(crate) fn decimal(text: &str) -> Decimal {
@@ -57,9 +58,46 @@ impl Sample {
             id: ["A", "B", "C", "D"][index].into(),
             text: (*text).into(),
             value: value.map(decimal),
+            mistake: None,
         };
         let choices = choices.iter().enumerate().map(choice).collect();
         self.step(id, StepKind::Choice, expression, Acceptance::EXACT, None, choices)
+    }
+
+    /// An order of amounts, each with its text.
+    pub(crate) fn order(self, id: &str, expression: &str, values: &[&str]) -> Self {
+        let choice = |(index, value): (usize, &&str)| Choice {
+            id: ["A", "B", "C", "D"][index].into(),
+            text: format!("{value} m"),
+            value: Some(decimal(value)),
+            mistake: None,
+        };
+        let choices = values.iter().enumerate().map(choice).collect();
+        self.step(id, StepKind::Order, expression, Acceptance::EXACT, None, choices)
+    }
+
+    /// A number in words, in the language of the question's locale so far.
+    pub(crate) fn words(self, id: &str, expression: &str) -> Self {
+        self.step(id, StepKind::Words, expression, Acceptance::EXACT, None, Vec::new())
+    }
+
+    /// A choice among mistakes in an exercise, the first of which leads to the given that is named.
+    pub(crate) fn mistake(self, id: &str, given: &str, of: &str, mistakes: &[(&str, &str)]) -> Self {
+        let names = self.0.given_names();
+        let choice = |(index, (misconception, text)): (usize, &(&str, &str))| {
+            let known = misconceptions::find(misconception).unwrap();
+            let value = misconceptions::predict(known, &of.parse().unwrap(), &names);
+            let Some(Value::Number(value)) = value else { panic!("{misconception} leads to a number") };
+            let mistake = Mistake { misconception: (*misconception).into(), of: of.into() };
+            Choice {
+                id: ["A", "B", "C", "D"][index].into(),
+                text: (*text).into(),
+                value: Some(value),
+                mistake: Some(mistake),
+            }
+        };
+        let choices = mistakes.iter().enumerate().map(choice).collect();
+        self.step(id, StepKind::Choice, given, Acceptance::EXACT, None, choices)
     }
 
     fn step(
@@ -91,11 +129,13 @@ impl Sample {
             solution: vec!["  12.40".into(), "+  3.57".into()],
         };
         let key = step.key_for(&prove(&formula, &names).unwrap()).unwrap();
-        step.answer = Answer::from(&key);
+        let language = Language::of_locale(&self.0.locale).unwrap();
+        step.answer = step.answer_of(&key, language).unwrap();
         for predicted in misconceptions::predict_all(misconceptions::all(), &formula, &names) {
             let Ok(wrong) = step.key_for(&predicted.value) else { continue };
             if !step.marks_right(&key, &wrong) {
-                let (misconception, answer) = (predicted.joined(), Answer::from(&wrong));
+                let Ok(answer) = step.answer_of(&wrong, language) else { continue };
+                let misconception = predicted.joined();
                 step.predicted.push(Prediction { misconception, answer, expression: None });
             }
         }

@@ -16,7 +16,8 @@ use qbank::{
     expression::Names,
     locale::Language,
     marking::{Mark, StepMark, Verdict, mark},
-    question::{Item, Key, ProvenStep, Step},
+    question::{Item, Key, ProvenStep, Step, StepKind},
+    words::{from_words, to_words},
 };
 
 use crate::{
@@ -38,8 +39,17 @@ fn feedback<'s>(session: &'s Session, step: &str) -> &'s str {
     session.text(&format!("FEEDBACK_{step}")).expect("every step is judged")
 }
 
+fn language(item: &Item) -> Language {
+    Language::of_locale(&item.locale).unwrap()
+}
+
+/// A key as a pupil would give it.
+fn given(item: &Item, step: &Step, key: &Key) -> String {
+    step.answer_of(key, language(item)).unwrap().to_string()
+}
+
 /// What the item must say of a step that was marked so.
-fn expected_feedback(step: &StepMark, proven: &ProvenStep) -> String {
+fn expected_feedback(item: &Item, step: &StepMark, proven: &ProvenStep) -> String {
     match step.verdict {
         Verdict::Correct => "RIGHT".into(),
         Verdict::FollowThrough => "FOLLOW_THROUGH".into(),
@@ -48,8 +58,12 @@ fn expected_feedback(step: &StepMark, proven: &ProvenStep) -> String {
         Verdict::Blank => "BLANK".into(),
         Verdict::Wrong => {
             let is = |key: &Key| match key {
-                Key::Number(number) => step.response.trim().parse() == Ok(*number),
+                Key::Number(number) => {
+                    step.response.trim().parse() == Ok(*number)
+                        || from_words(&step.response, language(item)) == Ok(*number)
+                }
                 Key::Choice(id) => *id == step.response,
+                Key::Order(_) => key.to_string() == step.response,
             };
             let wrong = proven.wrong.iter().find(|wrong| is(&wrong.key));
             wrong.map_or_else(|| "OTHER".into(), |wrong| wrong.misconceptions.join("."))
@@ -64,7 +78,7 @@ fn assert_agree(item: &Item, exported: &AssessmentItem, given: &Responses) -> Ma
     for (step, (_, proven)) in marked.steps.iter().zip(item.steps_proven()) {
         let score = session.float(&format!("SCORE_{}", step.id));
         let context = format!("{} {} {given:?}", item.id, step.id);
-        assert_eq!(feedback(&session, &step.id), expected_feedback(step, proven), "{context}");
+        assert_eq!(feedback(&session, &step.id), expected_feedback(item, step, proven), "{context}");
         assert_eq!(score, Some(f64::from(step.points)), "{context}");
     }
     assert_eq!(session.float("SCORE"), Some(f64::from(marked.points)));
@@ -73,14 +87,21 @@ fn assert_agree(item: &Item, exported: &AssessmentItem, given: &Responses) -> Ma
 }
 
 /// Answers that pupils might give to a step, own earlier values as they stand in `own`.
-fn candidates(step: &Step, proven: &ProvenStep, own: &Names) -> Vec<String> {
+fn candidates(item: &Item, step: &Step, proven: &ProvenStep, own: &Names) -> Vec<String> {
     let mut texts = vec![step.answer.to_string(), step.answer.to_string(), String::new()];
-    texts.extend(proven.wrong.iter().map(|wrong| wrong.key.to_string()));
+    texts.extend(proven.wrong.iter().map(|wrong| given(item, step, &wrong.key)));
     let from_own =
         evaluate(&Columns, &proven.expression, own).ok().and_then(|value| step.key_for(&value).ok());
-    texts.extend(from_own.iter().map(ToString::to_string));
+    texts.extend(from_own.iter().map(|key| given(item, step, key)));
     match &proven.key {
         Key::Choice(_) => texts.extend(step.choices.iter().map(|choice| choice.id.clone())),
+        Key::Order(ids) => {
+            let mut turned = ids.clone();
+            turned.rotate_left(1);
+            let back: Vec<String> = ids.iter().rev().cloned().collect();
+            texts.extend([turned.join(", "), back.join(", ")]);
+        }
+        Key::Number(key) if step.kind == StepKind::Words => texts.extend(in_words(*key, language(item))),
         Key::Number(key) => {
             texts.extend(["junk", "0", "1.2.3", "1000"].map(String::from));
             texts.extend([format!("  {key}0 ").replace("00 ", "00 "), format!("00{key}")]);
@@ -94,6 +115,22 @@ fn candidates(step: &Step, proven: &ProvenStep, own: &Names) -> Vec<String> {
             );
         }
     }
+    texts
+}
+
+/// Ways to write a number in words, right, under another place's name, wrong and unreadable.
+fn in_words(key: Decimal, language: Language) -> Vec<String> {
+    let forms = (0..=4).filter_map(|places| to_words(&key.with_places(places)?, language));
+    let mut texts: Vec<String> = forms.collect();
+    let told = to_words(&key, language).unwrap();
+    texts.extend([
+        told.to_uppercase(),
+        told.replace('-', " "),
+        told.replace(' ', "  "),
+        format!(" {told}. "),
+    ]);
+    texts.extend(["junk", "   ", "0.5", "seven", "one and one half"].map(String::from));
+    texts.extend([key.to_string(), format!("{told} meters"), format!("{} hundredths", key.point_removed())]);
     texts
 }
 
@@ -112,11 +149,12 @@ fn some_pupil(item: &Item, dice: &mut Dice) -> Responses {
     let mut own = item.given_names();
     let mut given = Responses::new();
     for (step, proven) in item.steps_proven() {
-        let texts = candidates(step, proven, &own);
+        let texts = candidates(item, step, proven, &own);
         let text = texts[dice.below(texts.len())].clone();
         let value = match &proven.key {
             Key::Number(_) => text.trim().parse().ok(),
             Key::Choice(_) => step.value_of(&Key::Choice(text.clone())),
+            Key::Order(_) => None,
         };
         own.extend(value.or(proven.value).map(|value| (step.id.clone(), value)));
         given.insert(step.id.clone(), text);
@@ -158,6 +196,87 @@ fn items_of_the_whole_bank_score_as_the_projects_own_marking() {
 }
 
 #[test]
+fn right_answers_of_the_whole_bank_earn_all_and_predicted_ones_nothing_but_their_own_feedback() {
+    let mut kinds: BTreeMap<&str, u32> = BTreeMap::new();
+    for family in bank::families().unwrap() {
+        for item in family.draws("predicted", 0, "en-US").take(6).map(Result::unwrap) {
+            let exported = mapped(&item).item;
+            let right = item.right_responses();
+            let marked = assert_agree(&item, &exported, &right);
+            assert_eq!(marked.points, marked.max, "{}", item.id);
+            for (step, proven) in item.steps_proven() {
+                for wrong in &proven.wrong {
+                    let mut responses = right.clone();
+                    responses.insert(step.id.clone(), given(&item, step, &wrong.key));
+                    let marked = assert_agree(&item, &exported, &responses);
+                    let judged = marked.steps.iter().find(|judged| judged.id == step.id).unwrap();
+                    assert_eq!(
+                        (judged.verdict, judged.points),
+                        (Verdict::Wrong, 0),
+                        "{} {}",
+                        item.id,
+                        step.id
+                    );
+                    assert_eq!(judged.misconceptions, wrong.misconceptions, "{} {}", item.id, step.id);
+                    *kinds.entry(step.kind.name()).or_default() += 1;
+                }
+            }
+        }
+    }
+    for kind in ["number", "choice", "order", "words"] {
+        assert!(kinds.get(kind).is_some_and(|count| *count >= 6), "{kind} was hardly tried: {kinds:?}");
+    }
+}
+
+#[test]
+fn numbers_in_words_and_orders_score_as_the_projects_own_marking() {
+    let givens = [("a", "12.40"), ("b", "0.375"), ("c", "2.5"), ("d", "200.5"), ("e", "0.0105")];
+    for value in ["a", "b", "c", "d", "e", "a + c", "whole(d)"] {
+        assert_agree_on_many(&Sample::new("words", &givens).words("said", value).item(), 300);
+    }
+    for expression in ["ascending(a, b, c)", "descending(c, a, b)"] {
+        let sample = Sample::new("order", &givens);
+        assert_agree_on_many(&sample.order("order", expression, &["12.40", "0.375", "2.5"]).item(), 100);
+    }
+}
+
+#[test]
+fn an_order_over_own_values_is_right_or_nothing_follows() {
+    let givens = [("a", "12.4"), ("b", "3.57"), ("c", "15.97")];
+    let item = Sample::new("order-own", &givens)
+        .plain("total", "a + b")
+        .plain("difference", "a - b")
+        .order("order", "ascending(total, difference, a)", &["15.97", "8.83", "12.4"])
+        .item();
+    let exported = mapped(&item);
+    assert_eq!(exported.left_out, []);
+    let swapped = [("total", "8.83"), ("difference", "15.97")];
+    let slipped = [("total", "1.5"), ("difference", "8.83")];
+    for own in [swapped, slipped] {
+        for order in ["B, C, A", "A, B, C", "C, A, B", "A, C, B", "B, A, C"] {
+            let given = responses(&[own[0], own[1], ("order", order)]);
+            let marked = assert_agree(&item, &exported.item, &given);
+            assert_ne!(marked.steps[2].verdict, Verdict::FollowThrough);
+        }
+    }
+}
+
+#[test]
+fn sentences_that_name_a_mistake_are_choices_without_an_order_of_their_own() {
+    let mistakes = [
+        ("add-right-edge", "The last digits were put under each other."),
+        ("add-two-whole-numbers", "The parts before and after the point were added as two whole numbers."),
+    ];
+    let item = Sample::new("mistake", &[("a", "18.6"), ("b", "3.75"), ("shown", "5.61")])
+        .plain("total", "a + b")
+        .mistake("mistake", "shown", "a + b", &mistakes)
+        .item();
+    let exported = mapped(&item);
+    assert_agree_on_many(&item, 60);
+    assert!(format!("{:?}", exported.item.body).contains("shuffle: true"));
+}
+
+#[test]
 fn tolerances_and_rounding_score_as_the_projects_own_marking() {
     let places = |places| Rule::Rounded { to: Precision::Places(places) };
     let figures = Rule::Rounded { to: Precision::Figures(2) };
@@ -196,6 +315,9 @@ fn follow_through_scores_as_the_projects_own_marking() {
         sample("min(first, a) + a * b").item(),
         sample("smallest_at_least(first, 10, 20, 40) - first").item(),
         sample("a - (20 - first)").item(),
+        sample("whole(first) + c").item(),
+        sample("digit(first, 1) + digit(first * 10, 0)").item(),
+        sample("whole(first * c) * digit(first, 2)").item(),
         sample("first + c").plain("last", "next - first").item(),
         sample("first + c").choice("sign", "first ? next", &signs).item(),
         sample("first + c")
@@ -259,6 +381,28 @@ fn ties_are_rounded_up_whatever_their_binary_form() {
 }
 
 #[test]
+fn digits_are_cut_off_whatever_their_binary_form() {
+    // Hundredfold, these fall a hair below the whole number in binary.
+    for own in ["0.29", "0.57", "0.58", "1.13", "1.14", "2.01", "4.35", "8.2", "16.08"] {
+        let item = Sample::new("digits", &[("a", "0.11"), ("b", "0.02")])
+            .plain("first", "a + b")
+            .plain("next", "digit(first, 2)")
+            .plain("whole", "whole(first * 100)")
+            .item();
+        let names: Names = [("first".to_owned(), decimal(own))].into();
+        let found =
+            |expression: &str| evaluate(&Columns, &expression.parse().unwrap(), &names).unwrap().to_string();
+        let (digit, whole) = (found("digit(first, 2)"), found("whole(first * 100)"));
+        let marked = assert_agree(
+            &item,
+            &mapped(&item).item,
+            &responses(&[("first", own), ("next", &digit), ("whole", &whole)]),
+        );
+        assert_eq!(marked.steps[2].verdict, Verdict::FollowThrough, "{own}");
+    }
+}
+
+#[test]
 fn units_and_commas_beside_a_right_value_are_read_from_the_text() {
     let item = Sample::new("units", &[("a", "1240"), ("b", "3.5")])
         .number("mass", "a + b", Rule::Exact, Form::default(), Some("kg"))
@@ -298,6 +442,18 @@ fn what_cannot_follow_is_reported_by_item_and_step() {
                 .number("first", "a + b", Rule::Exact, unit, Some("kg"))
                 .plain("next", "first - b"),
             Reason::UnitInResponse { step: "first".into() },
+        ),
+        (
+            Sample::new("words", &givens).plain("first", "a + b").words("next", "first"),
+            Reason::InWords { step: "next".into() },
+        ),
+        (
+            Sample::new("after-words", &givens).words("first", "a").plain("next", "first - b"),
+            Reason::InWords { step: "first".into() },
+        ),
+        (
+            Sample::new("digit", &givens).plain("first", "a + b").plain("next", "digit(first, 5)"),
+            Reason::DigitTooFar { place: 5, most: 4 },
         ),
         (
             Sample::new("limit", &givens)
