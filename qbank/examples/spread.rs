@@ -19,11 +19,16 @@ fn main() -> Result<(), Box<dyn Error>> {
     let begun = Instant::now();
     let positions = (0..DRAWS).map(|index| last / DRAWS * index);
     let drawn = positions.filter(|position| family.draw("spread", *position, "en-US").is_ok()).count();
-    println!("{drawn} of {DRAWS} spread positions drawn and proven in {:.3} s", begun.elapsed().as_secs_f64());
+    println!(
+        "{drawn} of {DRAWS} spread positions drawn and proven in {:.3} s",
+        begun.elapsed().as_secs_f64()
+    );
     Ok(())
 }
 
 fn largest_chain() -> Result<Family, Box<dyn Error>> {
     let chains = bank::families()?.into_iter().filter(|family| family.steps.len() > 1 && family.is_exact());
-    Ok(chains.max_by_key(Family::capacity).ok_or("the bank has no family of several steps with an exact count")?)
+    Ok(chains
+        .max_by_key(Family::capacity)
+        .ok_or("the bank has no family of several steps with an exact count")?)
 }
