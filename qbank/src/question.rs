@@ -18,6 +18,7 @@ use crate::{
     decimal::Decimal,
     expression::{Expression, ExpressionError, Names},
     misconceptions::{self, JOINT},
+    profile::Profile,
     receipt,
 };
 
@@ -38,7 +39,7 @@ pub struct Question {
     pub locale: String,
     /// Curriculum codes, as `5.NBT.B.7`.
     pub standards: Vec<String>,
-    /// From 1 (easy) to 5 (hard).
+    /// From 1 (easy) to 5 (hard): the level of its [`Profile`] when it was drawn.
     pub difficulty: u8,
     /// A short name of what is practised.
     pub title: String,
@@ -148,6 +149,7 @@ pub struct Choice {
 pub struct Item {
     question: Question,
     steps: Vec<ProvenStep>,
+    profile: Profile,
 }
 
 /// What the proof of one step found, ready for marking.
@@ -345,7 +347,7 @@ impl Question {
             }
             steps.push(proven);
         }
-        Ok(Item { question: self, steps })
+        Ok(Item { profile: Profile::of(&self), question: self, steps })
     }
 }
 
@@ -515,6 +517,12 @@ impl Item {
     #[must_use]
     pub fn proven_steps(&self) -> &[ProvenStep] {
         &self.steps
+    }
+
+    /// What makes it hard.
+    #[must_use]
+    pub fn profile(&self) -> &Profile {
+        &self.profile
     }
 
     /// Steps with what was proven of each.

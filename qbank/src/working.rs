@@ -107,7 +107,7 @@ fn draw(expression: &Expression, names: &Names, drawn: &mut Vec<String>) -> Resu
 }
 
 /// The parts of `a + b + c`, in order: one column addition, as on paper.
-fn gather_addends<'e>(expression: &'e Expression, addends: &mut Vec<&'e Expression>) {
+pub(crate) fn gather_addends<'e>(expression: &'e Expression, addends: &mut Vec<&'e Expression>) {
     match expression {
         Expression::Binary(Operation::Add, left, right) => {
             gather_addends(left, addends);

@@ -759,7 +759,7 @@ mod tests {
     /// A family of these givens, requirements and steps.
     fn family(givens: &[&str], requires: &[&str], steps: &[&str]) -> Family {
         let mut text = String::from(
-            "family = \"small\"\nversion = 1\nstandards = []\ndifficulty = 1\n[text.en-US]\ntitle = \"t\"\n[text.en-US.prompt]\n",
+            "family = \"small\"\nversion = 1\nstandards = []\n[text.en-US]\ntitle = \"t\"\n[text.en-US.prompt]\n",
         );
         for (index, _) in steps.iter().enumerate() {
             text += &format!("s{index} = \"?\"\n");

@@ -109,9 +109,6 @@ impl Checker<'_> {
         if *parsed.version.get_ref() == 0 {
             self.fault(parsed.version.span(), "versions count from 1".into());
         }
-        if !(1..=5).contains(parsed.difficulty.get_ref()) {
-            self.fault(parsed.difficulty.span(), "difficulty goes from 1 to 5".into());
-        }
         let misconceptions =
             parsed.misconceptions.iter().filter_map(|name| self.misconception(name)).collect();
         let givens: Vec<GivenRange> = parsed.given.iter().map(|given| self.given(given)).collect();
@@ -128,7 +125,6 @@ impl Checker<'_> {
             id: id.clone(),
             version: *parsed.version.get_ref(),
             standards: parsed.standards.iter().map(|code| self.standard(code)).collect(),
-            difficulty: *parsed.difficulty.get_ref(),
             texts,
             givens,
             conditions,

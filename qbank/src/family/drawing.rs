@@ -18,6 +18,7 @@ use crate::{
     draw::{Draws, Permutation},
     expression::Names,
     misconceptions::{self, Predicted, gather},
+    profile::Profile,
     question::{Answer, Choice, Given, Item, Key, Prediction, ProofError, Question, Step, StepKind},
     receipt, units, working,
 };
@@ -213,7 +214,7 @@ impl Family {
         for step in &mut steps {
             step.prompt = teller.told(&texts.prompts[&step.id]);
         }
-        Question {
+        let mut question = Question {
             id: format!("{}-v{}-{}-{position}", self.id, self.version, receipt::short(seed, 8)),
             family: self.id.clone(),
             version: self.version,
@@ -221,7 +222,7 @@ impl Family {
             position,
             locale: locale.to_string(),
             standards: self.standards.clone(),
-            difficulty: self.difficulty,
+            difficulty: 0,
             title: texts.title.clone(),
             stem,
             givens: self
@@ -236,7 +237,9 @@ impl Family {
                 .collect(),
             steps,
             receipt: String::new(),
-        }
+        };
+        question.difficulty = Profile::of(&question).level();
+        question
     }
 }
 

@@ -8,6 +8,7 @@ mod check;
 mod condition;
 mod drawing;
 mod file;
+mod telling;
 
 use alloc::{
     collections::BTreeMap,
@@ -19,6 +20,7 @@ use core::fmt;
 pub use capacity::Space;
 pub use condition::{Condition, Feature, Relation};
 pub use drawing::DrawError;
+pub use telling::{SAMPLE, Telling};
 
 use crate::{
     accept::Acceptance, decimal::Decimal, expression::Expression, misconceptions::Misconception,
@@ -34,8 +36,6 @@ pub struct Family {
     pub version: u32,
     /// Curriculum codes.
     pub standards: Vec<String>,
-    /// From 1 (easy) to 5 (hard).
-    pub difficulty: u8,
     /// The numbers it draws, in order.
     pub givens: Vec<GivenRange>,
     /// What drawn numbers must satisfy.

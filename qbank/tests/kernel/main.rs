@@ -4,5 +4,6 @@
 mod bank;
 mod marking;
 mod plans;
+mod profiles;
 mod proof;
 mod published;
