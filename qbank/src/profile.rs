@@ -306,6 +306,15 @@ impl Profile {
         (1..).zip(LEVEL_LIMITS).find(|(_, limit)| score <= *limit).map_or(5, |(level, _)| level)
     }
 
+    /// Both together, as of two questions.
+    #[must_use]
+    pub fn with(mut self, other: &Self) -> Self {
+        for (feature, count) in other.iter() {
+            *self.0.entry(feature).or_insert(0) += count;
+        }
+        self
+    }
+
     fn add(&mut self, feature: Feature, count: usize) {
         if let Ok(count) = u32::try_from(count)
             && count > 0
