@@ -223,7 +223,6 @@ fn parallel_forms_are_more_alike_than_chance_makes_them() {
     let pool = mixed_pool();
     let spread = form::spread(&pool, 8, 500);
     let chance = unstratified(&pool, &[4, 4], 500);
-    println!("{spread}; by chance {chance}");
     assert_eq!(spread.score.forms(), 500);
     assert!(2 * spread.score.width() < chance.width(), "{spread}; by chance {chance}");
     // On the whole forms are neither easier nor harder than the pool.
