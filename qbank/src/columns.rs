@@ -370,6 +370,12 @@ impl Addition {
         self.carries.iter().filter(|carry| **carry > 0).count()
     }
 
+    /// Whether the tenths carry into the ones.
+    #[must_use]
+    pub fn carries_at_point(&self) -> bool {
+        self.grid.places > 0 && self.carries[self.grid.places] > 0
+    }
+
     /// The working, a line of text each, in equal character widths: carries, addends with annexed zeros, rule, sum.
     #[must_use]
     pub fn drawn(&self) -> Vec<String> {
@@ -406,9 +412,15 @@ impl Subtraction {
     /// Whether an exchange had to cross a zero.
     #[must_use]
     pub fn crosses_zero(&self) -> bool {
+        self.zeros_crossed() > 0
+    }
+
+    /// How many zeros the exchanges had to cross, annexed ones included.
+    #[must_use]
+    pub fn zeros_crossed(&self) -> usize {
         let turned_nine =
-            |column: usize| self.exchanged[column] == Some(9) && self.pair.top.digits[column] == 0;
-        (0..self.pair.grid.columns).any(turned_nine)
+            |column: &usize| self.exchanged[*column] == Some(9) && self.pair.top.digits[*column] == 0;
+        (0..self.pair.grid.columns).filter(turned_nine).count()
     }
 
     /// The working: the top digits after exchanges, the two numerals with annexed zeros, rule, difference.

@@ -18,7 +18,7 @@
 //!    words; [`units`]: what stands beside it; [`expression`]: the small language of answers;
 //! 2. [`arithmetic`]: the routes that evaluate an expression; [`columns`]: the schoolbook route, drawn as working;
 //! 3. [`misconceptions`]: the same machine, bent;
-//! 4. [`family`], [`draw`], [`question`]: from an authored family to a proven item;
+//! 4. [`family`], [`draw`], [`question`]: from an authored family to a proven item; [`profile`]: what makes it hard;
 //! 5. [`accept`], [`reading`], [`marking`], [`grade`]: from a pupil's text to a grade;
 //! 6. [`plan`], [`pool`], [`form`], [`bank`], [`receipt`]: many questions at once;
 //! 7. [`working`]: what `tenths work` tells of any expression.
@@ -41,6 +41,7 @@ pub mod marking;
 pub mod misconceptions;
 pub mod plan;
 pub mod pool;
+pub mod profile;
 pub mod question;
 pub mod reading;
 pub mod receipt;

@@ -19,6 +19,7 @@ use crate::{
     expression::{Expression, ExpressionError, Names},
     locale::Language,
     misconceptions::{self, JOINT},
+    profile::Profile,
     receipt,
     words::to_words,
 };
@@ -40,7 +41,7 @@ pub struct Question {
     pub locale: String,
     /// Curriculum codes, as `5.NBT.B.7`.
     pub standards: Vec<String>,
-    /// From 1 (easy) to 5 (hard).
+    /// From 1 (easy) to 5 (hard): the level of its [`Profile`] when it was drawn.
     pub difficulty: u8,
     /// A short name of what is practised.
     pub title: String,
@@ -162,6 +163,7 @@ pub struct Mistake {
 pub struct Item {
     question: Question,
     steps: Vec<ProvenStep>,
+    profile: Profile,
 }
 
 /// What the proof of one step found, ready for marking.
@@ -361,7 +363,7 @@ impl Question {
             }
             steps.push(proven);
         }
-        Ok(Item { question: self, steps })
+        Ok(Item { profile: Profile::of(&self), question: self, steps })
     }
 }
 
@@ -582,6 +584,12 @@ impl Item {
     #[must_use]
     pub fn proven_steps(&self) -> &[ProvenStep] {
         &self.steps
+    }
+
+    /// What makes it hard.
+    #[must_use]
+    pub fn profile(&self) -> &Profile {
+        &self.profile
     }
 
     /// Steps with what was proven of each.

@@ -119,7 +119,7 @@ fn draw(expression: &Expression, names: &Names, drawn: &mut Vec<String>) -> Resu
 }
 
 /// The parts of `a + b + c`, in order: one column addition, as on paper.
-fn gather_addends<'e>(expression: &'e Expression, addends: &mut Vec<&'e Expression>) {
+pub(crate) fn gather_addends<'e>(expression: &'e Expression, addends: &mut Vec<&'e Expression>) {
     match expression {
         Expression::Binary(Operation::Add, left, right) => {
             gather_addends(left, addends);
@@ -166,6 +166,13 @@ fn draw_call(
     let place = arguments.get(1).and_then(Expression::places_literal);
     if let (Function::Round, Some(places)) = (function, place) {
         return draw_rounding(&arguments[0], places, names, drawn);
+    }
+    // The whole part or a digit of a quotient: its division is carried as far as that place, and no further.
+    if let (Function::Whole | Function::Digit, Expression::Binary(Operation::Divide, left, right)) =
+        (function, &arguments[0])
+    {
+        let values = worked_out(&[&**left, &**right], names, drawn)?;
+        return Ok(columns::divide(&values[0], &values[1], place.unwrap_or(0))?.drawn());
     }
     if let (Function::Digit, Some(place)) = (function, place) {
         let number = worked_out(&[&arguments[0]], names, drawn)?[0];
@@ -276,6 +283,7 @@ mod tests {
         assert_eq!(working("digit(12.987, 2)"), ["12.987", "    ^"]);
         assert_eq!(working("whole(12.987)"), ["12.987", " ^"]);
         assert_eq!(working("3.45"), ["3.45 = 3 + 45/100"]);
+        assert!(working("whole(2 / 0.65)").iter().any(|line| line.contains('3')));
         assert_eq!(working("smallest_at_least(7.5, 12.5, 5, 10)"), ["5.0 < 7.5", "10.0 > 7.5"]);
     }
 }

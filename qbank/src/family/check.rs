@@ -139,9 +139,6 @@ impl Checker<'_> {
         if *parsed.version.get_ref() == 0 {
             self.fault(parsed.version.span(), "versions count from 1".into());
         }
-        if !(1..=5).contains(parsed.difficulty.get_ref()) {
-            self.fault(parsed.difficulty.span(), "difficulty goes from 1 to 5".into());
-        }
         let misconceptions =
             parsed.misconceptions.iter().filter_map(|name| self.misconception(name)).collect();
         let mut givens: Vec<GivenRange> = Vec::with_capacity(parsed.given.len());
@@ -164,7 +161,6 @@ impl Checker<'_> {
             id: id.clone(),
             version: *parsed.version.get_ref(),
             standards: parsed.standards.iter().map(|code| self.standard(code)).collect(),
-            difficulty: *parsed.difficulty.get_ref(),
             texts,
             givens,
             conditions,

@@ -18,6 +18,7 @@ use crate::{
     expression::Names,
     locale::Language,
     misconceptions::{self, Predicted, gather},
+    profile::Profile,
     question::{Answer, Choice, Given, Item, Key, Mistake, Prediction, ProofError, Question, Step, StepKind},
     receipt, units, working,
 };
@@ -58,7 +59,7 @@ pub enum DrawError {
 }
 
 /// In which words a question is told.
-pub(super) struct Telling<'f> {
+pub(super) struct Voice<'f> {
     pub(super) locale: &'f str,
     pub(super) language: Language,
     pub(super) texts: &'f Texts,
@@ -94,13 +95,13 @@ impl Family {
         }
         let language = Language::of_locale(locale)
             .ok_or_else(|| DrawError::NoTexts { family: family(), locale: locale.clone() })?;
-        let telling = Telling { locale, language, texts };
+        let voice = Voice { locale, language, texts };
         let place = Permutation::keyed(&self.key(seed), capacity).at(position.into());
         let drawn = place.and_then(|index| self.space.numbers(index));
         let values = drawn.and_then(|drawn| self.resolved(drawn));
-        let drawn = values.and_then(|values| Some((self.steps_if_fitting(&values, &telling)?, values)));
+        let drawn = values.and_then(|values| Some((self.steps_if_fitting(&values, &voice)?, values)));
         let (steps, values) = drawn.ok_or_else(|| DrawError::Void { family: family(), position })?;
-        let question = self.question(seed, position, &telling, &values, steps);
+        let question = self.question(seed, position, &voice, &values, steps);
         Ok(question.sealed().verify()?)
     }
 
@@ -146,11 +147,11 @@ impl Family {
     }
 
     /// The steps with answers and predictions, if the numbers satisfy the family.
-    pub(super) fn steps_if_fitting(&self, values: &[Decimal], telling: &Telling<'_>) -> Option<Vec<Step>> {
+    pub(super) fn steps_if_fitting(&self, values: &[Decimal], voice: &Voice<'_>) -> Option<Vec<Step>> {
         let mut names = self.names(values);
         let mut steps = Vec::with_capacity(self.steps.len());
         for family_step in &self.steps {
-            let step = self.step(family_step, &names, telling)?;
+            let step = self.step(family_step, &names, voice)?;
             let key = step.key_for(&evaluate(&Columns, &family_step.expression, &names).ok()?).ok()?;
             names.extend(step.value_of(&key).map(|value| (step.id.clone(), value)));
             steps.push(step);
@@ -159,7 +160,7 @@ impl Family {
     }
 
     /// One step without its prompt; `None` if it has no answer or predicts too few different wrong ones.
-    fn step(&self, family_step: &FamilyStep, names: &Names, telling: &Telling<'_>) -> Option<Step> {
+    fn step(&self, family_step: &FamilyStep, names: &Names, voice: &Voice<'_>) -> Option<Step> {
         let value = evaluate(&Columns, &family_step.expression, names).ok()?;
         let mut step = Step {
             id: family_step.id.clone(),
@@ -171,7 +172,7 @@ impl Family {
             accept: family_step.accept.clone(),
             points: family_step.points,
             predicted: Vec::new(),
-            choices: self.choices(family_step, names, telling)?,
+            choices: self.choices(family_step, names, voice)?,
             solution: match family_step.choices {
                 // What is shown was drawn; the step before works the exercise.
                 Choices::Mistakes(_) => Vec::new(),
@@ -179,13 +180,13 @@ impl Family {
             },
         };
         let key = step.key_for(&value).ok()?;
-        step.answer = step.answer_of(&in_form(&key, family_step), telling.language).ok()?;
-        step.predicted = self.predictions(family_step, &step, &key, names, telling.language);
+        step.answer = step.answer_of(&in_form(&key, family_step), voice.language).ok()?;
+        step.predicted = self.predictions(family_step, &step, &key, names, voice.language);
         (step.predicted.len() >= family_step.separates).then_some(step)
     }
 
     /// What can be chosen; `None` where a mistake to choose makes no difference.
-    fn choices(&self, family_step: &FamilyStep, names: &Names, telling: &Telling<'_>) -> Option<Vec<Choice>> {
+    fn choices(&self, family_step: &FamilyStep, names: &Names, voice: &Voice<'_>) -> Option<Vec<Choice>> {
         let letters = ('A'..='Z').map(String::from);
         let plain = |(id, (text, value))| Choice { id, text, value, mistake: None };
         Some(match &family_step.choices {
@@ -204,7 +205,7 @@ impl Family {
                 let Numbers::Mistaken { of, by } = &given.numbers else { return None };
                 let named = |(id, misconception): (String, &&'static misconceptions::Misconception)| {
                     let value = as_number(&misconceptions::predict(misconception, of, names)?)?;
-                    let text = telling.texts.choices.get(misconception.id)?.clone();
+                    let text = voice.texts.choices.get(misconception.id)?.clone();
                     let mistake = Mistake { misconception: misconception.id.into(), of: of.to_string() };
                     Some(Choice { id, text, value: Some(value), mistake: Some(mistake) })
                 };
@@ -247,11 +248,11 @@ impl Family {
         &self,
         seed: &str,
         position: u64,
-        telling: &Telling<'_>,
+        voice: &Voice<'_>,
         values: &[Decimal],
         mut steps: Vec<Step>,
     ) -> Question {
-        let Telling { locale, language, texts } = *telling;
+        let Voice { locale, language, texts } = *voice;
         // The same words in every language's list would be chance; the key keeps languages apart on purpose.
         let draws = Draws::keyed(&format!("text/{locale}/{position}/{}", self.key(seed)));
         let mut teller = Teller::new(self, texts, language, values, draws);
@@ -259,7 +260,7 @@ impl Family {
         for step in &mut steps {
             step.prompt = teller.told(&texts.prompts[&step.id]);
         }
-        Question {
+        let mut question = Question {
             id: format!("{}-v{}-{}-{position}", self.id, self.version, receipt::short(seed, 8)),
             family: self.id.clone(),
             version: self.version,
@@ -267,7 +268,7 @@ impl Family {
             position,
             locale: locale.to_string(),
             standards: self.standards.clone(),
-            difficulty: self.difficulty,
+            difficulty: 0,
             title: texts.title.clone(),
             stem,
             givens: self
@@ -282,7 +283,9 @@ impl Family {
                 .collect(),
             steps,
             receipt: String::new(),
-        }
+        };
+        question.difficulty = Profile::of(&question).level();
+        question
     }
 }
 

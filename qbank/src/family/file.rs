@@ -16,7 +16,6 @@ pub(super) struct FamilyFile {
     pub(super) family: Spanned<String>,
     pub(super) version: Spanned<u32>,
     pub(super) standards: Vec<Spanned<String>>,
-    pub(super) difficulty: Spanned<u8>,
     #[serde(default)]
     pub(super) misconceptions: Vec<Spanned<String>>,
     pub(super) given: Vec<GivenFile>,

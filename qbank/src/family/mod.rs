@@ -9,6 +9,7 @@ mod condition;
 mod digits;
 mod drawing;
 mod file;
+mod telling;
 mod texts;
 
 use alloc::{
@@ -22,6 +23,7 @@ pub use capacity::Space;
 pub use condition::{Condition, Feature, Relation};
 pub use digits::AllowedDigits;
 pub use drawing::DrawError;
+pub use telling::{SAMPLE, Telling};
 
 use crate::{
     accept::Acceptance, decimal::Decimal, expression::Expression, misconceptions::Misconception,
@@ -37,8 +39,6 @@ pub struct Family {
     pub version: u32,
     /// Curriculum codes.
     pub standards: Vec<String>,
-    /// From 1 (easy) to 5 (hard).
-    pub difficulty: u8,
     /// The numbers it draws, in order.
     pub givens: Vec<GivenRange>,
     /// What drawn numbers must satisfy.

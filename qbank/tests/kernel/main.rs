@@ -9,6 +9,7 @@ mod bank;
 mod malformed;
 mod marking;
 mod plans;
+mod profiles;
 mod proof;
 mod published;
 

@@ -5,7 +5,6 @@ use qbank::family::{Family, FamilyErrors};
 const WHOLE: &str = r#"family = "trial"
 version = 1
 standards = ["5.NBT.B.7"]
-difficulty = 1
 misconceptions = ["add-right-edge", "add-two-whole-numbers"]
 
 [[given]]
@@ -337,4 +336,15 @@ fn faults_that_belong_to_no_line_name_the_file() {
         "{}",
         errors(&silent)
     );
+}
+
+#[test]
+fn the_family_of_the_developers_guide_draws_at_once() {
+    let guide = include_str!("../../../DEVELOPERS.md");
+    let (_, how_to) = guide.split_once("## How a family is written").unwrap();
+    let (_, text) = how_to.split_once("```toml\n").unwrap();
+    let (text, _) = text.split_once("```").unwrap();
+    let family = Family::from_toml("gravel-bags", text).unwrap_or_else(|errors| panic!("{errors}"));
+    let item = family.draws("guide", 0, "en-US").next().unwrap().unwrap();
+    assert!(item.steps[0].predicted.len() >= 2);
 }

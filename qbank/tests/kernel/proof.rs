@@ -8,7 +8,8 @@ use qbank::{
 use crate::families;
 
 fn question() -> Question {
-    bank::family("money-change").unwrap().draw("proof", 0, "en-US").unwrap().question().clone()
+    let family = bank::family("money-change").unwrap();
+    family.draws("proof", 0, "en-US").next().unwrap().unwrap().question().clone()
 }
 
 fn fault_after(change: impl FnOnce(&mut Question)) -> Fault {

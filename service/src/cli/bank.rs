@@ -1,5 +1,8 @@
 //! The families that commands work with: the starter bank, and a coordinator's own files beside it.
-use std::path::{Path, PathBuf};
+use std::{
+    collections::BTreeSet,
+    path::{Path, PathBuf},
+};
 
 use anyhow::{Context, bail};
 use qbank::family::Family;
@@ -39,6 +42,19 @@ impl BankArguments {
             bail!("{}: family files are at fault\n{}", folder.display(), faults.join("\n"));
         }
         Ok(families)
+    }
+
+    /// At least the families of these names, as far as there are any. Those of the starter bank are found without
+    /// reading the others.
+    ///
+    /// # Errors
+    /// As [`BankArguments::families`].
+    pub(super) fn named(&self, names: &BTreeSet<&str>) -> anyhow::Result<Vec<Family>> {
+        let starts = |name: &&str| qbank::bank::FILES.iter().any(|(known, _)| known == name);
+        if !names.iter().all(starts) {
+            return self.families();
+        }
+        Ok(names.iter().map(|name| qbank::bank::family(name)).collect::<Result<_, _>>()?)
     }
 
     /// The family of that name. One of the starter bank is found without reading the others.

@@ -1,5 +1,5 @@
 //! `tenths families`: what can be drawn.
-use std::{collections::BTreeSet, io::Write};
+use std::{collections::BTreeSet, fmt, io::Write};
 
 use qbank::family::Family;
 use serde::Serialize;
@@ -22,11 +22,21 @@ struct FamilyRecord<'f> {
     version: u32,
     title: &'f str,
     standards: &'f [String],
-    difficulty: u8,
+    difficulty: Levels,
     kinds: BTreeSet<&'static str>,
     locales: Vec<&'f str>,
     misconceptions: Vec<&'static str>,
+    /// Pairs that a sample of questions tells apart by different wrong answers.
+    tells_apart: Vec<(&'static str, &'static str)>,
+    never_apart: Vec<(&'static str, &'static str)>,
     capacity: Capacity,
+}
+
+/// The levels of difficulty in a sample of questions.
+#[derive(Serialize)]
+struct Levels {
+    from: u8,
+    to: u8,
 }
 
 /// How many different questions a family holds. Numbers as text: they can outgrow what JSON readers keep exact.
@@ -44,41 +54,66 @@ pub(super) fn run(arguments: &FamiliesArguments) -> anyhow::Result<()> {
     if !arguments.json {
         writeln!(
             out,
-            "{:<22} {:>2} {:<7} {:>12}  {:<24} title",
+            "{:<24} {:>2} {:<7} {:>12}  {:<24} title",
             "family", "v", "level", "positions", "standards"
         )?;
     }
     for family in &families {
-        let record = record(family);
+        let record = record(family)?;
         if arguments.json {
             serde_json::to_writer(&mut out, &record)?;
             writeln!(out)?;
         } else {
-            writeln!(
-                out,
-                "{:<22} {:>2} {:<7} {:>12}  {:<24} {}",
-                record.family,
-                record.version,
-                record.difficulty,
-                record.capacity.positions,
-                record.standards.join(" "),
-                record.title
-            )?;
+            print(&mut out, &record)?;
         }
     }
     Ok(out.flush()?)
 }
 
-fn record(family: &Family) -> FamilyRecord<'_> {
-    FamilyRecord {
+fn print(out: &mut impl Write, record: &FamilyRecord<'_>) -> std::io::Result<()> {
+    writeln!(
+        out,
+        "{:<24} {:>2} {:<7} {:>12}  {:<24} {}",
+        record.family,
+        record.version,
+        record.difficulty.to_string(),
+        record.capacity.positions,
+        record.standards.join(" "),
+        record.title
+    )?;
+    let (apart, never) = (record.tells_apart.len(), &record.never_apart);
+    if apart + never.len() > 0 {
+        let not: String = never.iter().map(|(one, other)| format!("; not {one} from {other}")).collect();
+        writeln!(
+            out,
+            "{:>27} tells apart {apart} of {} pairs of misconceptions{not}",
+            "",
+            apart + never.len()
+        )?;
+    }
+    Ok(())
+}
+
+fn record(family: &Family) -> anyhow::Result<FamilyRecord<'_>> {
+    let telling = family.telling()?;
+    Ok(FamilyRecord {
         family: &family.id,
         version: family.version,
         title: family.texts.values().next().map_or("", |texts| texts.title.as_str()),
         standards: &family.standards,
-        difficulty: family.difficulty,
+        difficulty: Levels { from: telling.levels.0, to: telling.levels.1 },
         kinds: family.steps.iter().map(|step| step.kind.name()).collect(),
         locales: family.texts.keys().map(String::as_str).collect(),
-        misconceptions: family.misconceptions.iter().map(|misconception| misconception.id).collect(),
+        misconceptions: family.all_misconceptions(),
+        tells_apart: telling.apart,
+        never_apart: telling.never_apart,
         capacity: Capacity { positions: family.capacity().to_string(), exact: family.is_exact() },
+    })
+}
+
+impl fmt::Display for Levels {
+    /// `3`, or `2-4`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.from == self.to { write!(f, "{}", self.from) } else { write!(f, "{}-{}", self.from, self.to) }
     }
 }

@@ -6,12 +6,15 @@ use std::{
 };
 
 use anyhow::Context;
-use qbank::{plan::Plan, pool::Pool};
+use qbank::{form, plan::Plan, pool::Pool};
 
 use super::{
     bank::BankArguments,
     output::{self, Target},
 };
+
+/// Over how many forms the spread of difficulty is told.
+const FORMS: u32 = 1_000;
 
 /// Arguments of `tenths pool`.
 #[derive(Debug, clap::Args)]
@@ -33,9 +36,11 @@ pub(super) fn run(arguments: &PoolArguments) -> anyhow::Result<()> {
     let name = arguments.plan.display();
     let text = fs::read_to_string(&arguments.plan).with_context(|| format!("cannot read {name}"))?;
     let plan = Plan::from_toml(&text).with_context(|| format!("{name} is no plan"))?;
-    let pool = plan
-        .make(&arguments.bank.families()?, arguments.seed.as_deref())
-        .with_context(|| format!("{name}"))?;
+    let families = match plan.families() {
+        Some(names) => arguments.bank.named(&names)?,
+        None => arguments.bank.families()?,
+    };
+    let pool = plan.make(&families, arguments.seed.as_deref()).with_context(|| format!("{name}"))?;
     let mut target = Target::open(arguments.output.as_deref())?;
     target.write_all(pool.to_json().as_bytes())?;
     target.finish()?;
@@ -46,6 +51,8 @@ pub(super) fn run(arguments: &PoolArguments) -> anyhow::Result<()> {
         pool.sections.len(),
         pool.receipt()
     ));
+    let picked: usize = pool.sections.iter().map(|section| section.pick as usize).sum();
+    output::note(&form::spread(&pool, picked, FORMS).to_string());
     Ok(())
 }
 

@@ -88,8 +88,7 @@ impl Compiler<'_> {
     fn all_differ(&mut self, values: &[Expression]) -> Option<()> {
         for (index, value) in values.iter().enumerate() {
             for other in &values[..index] {
-                let order = self.slot(Demand::Order(&[Ordering::Less, Ordering::Greater]));
-                self.compare(value, other, order)?;
+                self.compare(value, other, Demand::Order(&[Ordering::Less, Ordering::Greater]))?;
             }
         }
         Some(())
@@ -149,10 +148,8 @@ impl Compiler<'_> {
         };
         let limit = |units: u64| Decimal::new(units.into(), places).map(Expression::Literal);
         if let (Ok(low), Ok(high)) = (limit(from), limit(to)) {
-            let not_below = self.slot(Demand::Order(&[Ordering::Greater, Ordering::Equal]));
-            self.compare(&name, &low, not_below);
-            let not_above = self.slot(Demand::Order(&[Ordering::Less, Ordering::Equal]));
-            self.compare(&name, &high, not_above);
+            self.compare(&name, &low, Demand::Order(&[Ordering::Greater, Ordering::Equal]));
+            self.compare(&name, &high, Demand::Order(&[Ordering::Less, Ordering::Equal]));
         }
     }
 
@@ -166,16 +163,19 @@ impl Compiler<'_> {
                     self.instructions.push(demand);
                     return Some(());
                 }
-                let order = self.slot(Demand::Order(relation.allowed));
-                self.compare(&left, &right, order)
+                self.compare(&left, &right, Demand::Order(relation.allowed))
             }
             Condition::Any(relations) => {
                 let group = self.demands.len();
+                // All or none: with one of them missing, numbers that satisfy it would not be counted.
+                let mut compared = Vec::with_capacity(relations.len());
                 for relation in relations {
                     let left = self.inlined(&relation.left, last)?;
                     let right = self.inlined(&relation.right, last)?;
-                    let order = self.slot(Demand::Alternative(group, relation.allowed));
-                    self.compare(&left, &right, order)?;
+                    compared.push((self.operands(&left, &right)?, relation.allowed));
+                }
+                for (operands, allowed) in compared {
+                    self.compare_operands(operands, Demand::Alternative(group, allowed));
                 }
                 Some(())
             }
@@ -300,8 +300,14 @@ impl Compiler<'_> {
         self.slots - 1
     }
 
-    /// Compares two expressions, or their whole parts, or their digits at one place.
-    fn compare(&mut self, left: &Expression, right: &Expression, order: Slot) -> Option<()> {
+    fn compare(&mut self, left: &Expression, right: &Expression, demand: Demand) -> Option<()> {
+        let operands = self.operands(left, right)?;
+        self.compare_operands(operands, demand);
+        Some(())
+    }
+
+    /// Two expressions, or their whole parts, or their digits at one place, ready to be compared.
+    fn operands(&mut self, left: &Expression, right: &Expression) -> Option<(Register, Register, Digits)> {
         let (left, right, within) = match (left, right) {
             (Expression::Call(Function::Whole, left), Expression::Call(Function::Whole, right)) => {
                 (&left[0], &right[0], Digits::Whole)
@@ -313,9 +319,12 @@ impl Compiler<'_> {
             }
             _ => (left, right, Digits::All),
         };
-        let (left, right) = (self.node(left)?, self.node(right)?);
+        Some((self.node(left)?, self.node(right)?, within))
+    }
+
+    fn compare_operands(&mut self, (left, right, within): (Register, Register, Digits), demand: Demand) {
+        let order = self.slot(demand);
         self.instructions.push(Instruction::Compare { left, right, order, within });
-        Some(())
     }
 
     fn feature(&mut self, of: &Expression, feature: &Feature) -> Option<()> {

@@ -2,12 +2,12 @@
 use alloc::{collections::BTreeSet, format, string::String};
 
 use super::*;
-use crate::{family::drawing::Telling, locale::Language};
+use crate::{family::drawing::Voice, locale::Language};
 
 /// A family of these givens, requirements and steps.
 fn family(givens: &[&str], requires: &[&str], steps: &[&str]) -> Family {
     let mut text = String::from(
-        "family = \"small\"\nversion = 1\nstandards = []\ndifficulty = 1\n[text.en-US]\ntitle = \"t\"\n[text.en-US.prompt]\n",
+        "family = \"small\"\nversion = 1\nstandards = []\n[text.en-US]\ntitle = \"t\"\n[text.en-US.prompt]\n",
     );
     for (index, _) in steps.iter().enumerate() {
         text += &format!("s{index} = \"?\"\n");
@@ -43,8 +43,8 @@ fn by_brute_force(family: &Family) -> BTreeSet<Vec<Decimal>> {
         all = longer.collect();
     }
     let texts = &family.texts["en-US"];
-    let telling = Telling { locale: "en-US", language: Language::English, texts };
-    let fits = |values: &Vec<Decimal>| family.steps_if_fitting(values, &telling).is_some();
+    let voice = Voice { locale: "en-US", language: Language::English, texts };
+    let fits = |values: &Vec<Decimal>| family.steps_if_fitting(values, &voice).is_some();
     all.into_iter().filter_map(|drawn| family.resolved(drawn)).filter(fits).collect()
 }
 
@@ -157,6 +157,20 @@ fn says_when_the_count_is_only_a_bound() {
         &["a + b"],
     );
     assert!(!twice.is_exact());
+}
+
+#[test]
+fn a_demand_that_is_not_carried_never_hides_a_question() {
+    for require in [
+        "relation = \"digit(a, 1) != digit(b, 2)\"",
+        "any = [\"a > b\", \"a * b > 4\"]",
+        "any = [\"a * b > 4\", \"a > b\"]",
+    ] {
+        let family = family(&[RANGE_1, RANGE_2], &[require], &["a + b"]);
+        let expected = by_brute_force(&family);
+        assert!(!family.is_exact() && family.capacity() >= expected.len() as u128, "{require}");
+        assert_eq!(family.draws("hidden", 0, "en-US").count(), expected.len(), "{require}");
+    }
 }
 
 #[test]
