@@ -35,6 +35,7 @@ pub static FILES: &[FamilyFile] = family_files![
     "add-then-subtract",
     "find-mistake-add",
     "find-mistake-subtract",
+    "tenths-as-hundredths",
     "tenths-plus-hundredths",
     "fraction-to-decimal",
     "fraction-thousandths",

@@ -32,7 +32,8 @@ const CODES: [&str; 12] = [
 ];
 
 /// The parts of the codes, and families that serve them.
-const PARTS: [(&str, &str, &[&str]); 40] = [
+const PARTS: [(&str, &str, &[&str]); 41] = [
+    ("4.NF.C.5", "tenths as hundredths", &["tenths-as-hundredths"]),
     ("4.NF.C.5", "tenths and hundredths together", &["tenths-plus-hundredths", "regroup-places"]),
     ("4.NF.C.6", "fractions as decimals", &["fraction-to-decimal", "mixed-to-decimal"]),
     ("4.NF.C.6", "number names", &["say-tenths", "say-hundredths", "read-tenths-hundredths"]),
