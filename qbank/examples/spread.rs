@@ -4,7 +4,10 @@
 #![allow(clippy::print_stdout, reason = "an example talks to the person who runs it")]
 use std::{error::Error, time::Instant};
 
-use qbank::{bank, family::Family};
+use qbank::{
+    bank,
+    family::{Counted, Family},
+};
 
 const DRAWS: u64 = 1_000;
 
@@ -13,8 +16,8 @@ fn main() -> Result<(), Box<dyn Error>> {
         Some(name) => bank::family(&name)?,
         None => largest_chain()?,
     };
-    let exact = if family.is_exact() { "exactly" } else { "at most" };
-    println!("{}: {} steps, {exact} {} questions", family.id, family.steps.len(), family.capacity());
+    let (steps, positions, counted) = (family.steps.len(), family.capacity(), family.counted().name());
+    println!("{}: {steps} steps, {positions} positions (counted: {counted})", family.id);
     let last = u64::try_from(family.capacity()).unwrap_or(u64::MAX);
     let begun = Instant::now();
     let positions = (0..DRAWS).map(|index| last / DRAWS * index);
@@ -27,7 +30,9 @@ fn main() -> Result<(), Box<dyn Error>> {
 }
 
 fn largest_chain() -> Result<Family, Box<dyn Error>> {
-    let chains = bank::families()?.into_iter().filter(|family| family.steps.len() > 1 && family.is_exact());
+    let chains = bank::families()?
+        .into_iter()
+        .filter(|family| family.steps.len() > 1 && family.counted() == Counted::Questions);
     Ok(chains
         .max_by_key(Family::capacity)
         .ok_or("the bank has no family of several steps with an exact count")?)

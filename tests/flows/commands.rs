@@ -57,7 +57,14 @@ fn families_tell_alignment_kinds_of_answer_and_capacity() {
         }
         let positions: u64 = text(&record["capacity"], "positions").parse().unwrap();
         assert!(positions >= 24, "a class of its own numbers each: {record}");
+        let counts = text(&record["capacity"], "counts");
+        assert!(["questions", "numbers", "bound"].contains(&counts), "{record}");
+        assert_eq!(record["capacity"]["exact"], counts == "questions", "{record}");
+        let void = record["capacity"]["void"].as_u64().unwrap();
+        assert!(counts != "questions" || void == 0, "{record}");
     }
+    let exact = records.iter().filter(|record| record["capacity"]["exact"] == true).count();
+    assert!(exact >= 30, "{exact} families whose questions are counted exactly");
 }
 
 /// Every field of the contract's question record.
@@ -111,11 +118,11 @@ fn check_step(step: &Value) {
         }
         "order" => {
             let mut ids: Vec<&Value> = list(step, "choices").iter().map(|choice| &choice["id"]).collect();
-            ids.sort_by_key(|id| id.to_string());
+            ids.sort_by_key(ToString::to_string);
             let mut answers = BTreeSet::from([step["answer"].to_string()]);
             for order in wrongs.iter().map(|wrong| &wrong["answer"]).chain([&step["answer"]]) {
                 let mut order: Vec<&Value> = order.as_array().unwrap().iter().collect();
-                order.sort_by_key(|id| id.to_string());
+                order.sort_by_key(ToString::to_string);
                 assert_eq!(order, ids, "{step}");
             }
             assert!(wrongs.iter().all(|wrong| answers.insert(wrong["answer"].to_string())), "{step}");

@@ -10,7 +10,7 @@ use alloc::{
     vec::Vec,
 };
 
-use super::{Choices, Family, FamilyStep, Numbers, Texts, texts::Teller};
+use super::{Choices, Counted, Family, FamilyStep, Numbers, Texts, texts::Teller};
 use crate::{
     arithmetic::{Columns, Value, evaluate},
     decimal::Decimal,
@@ -66,17 +66,17 @@ pub(super) struct Voice<'f> {
 }
 
 impl Family {
-    /// How many positions the family offers to one seed. With [`Family::is_exact`] each of them holds a question, and
-    /// this is how many different questions there are; else it is an upper bound, and some positions are void.
+    /// How many positions the family offers to one seed, no two with the same numbers; [`Family::counted`] tells what
+    /// the count says of questions.
     #[must_use]
     pub fn capacity(&self) -> u128 {
         self.space.count()
     }
 
-    /// Whether [`Family::capacity`] is the exact number of different questions.
+    /// Whether [`Family::capacity`] counts questions, the numbers that satisfy the family, or is a bound.
     #[must_use]
-    pub fn is_exact(&self) -> bool {
-        self.space.is_exact()
+    pub fn counted(&self) -> Counted {
+        self.space.counted()
     }
 
     /// The question of a position, proven.

@@ -19,7 +19,7 @@ use alloc::{
 };
 use core::fmt;
 
-pub use capacity::Space;
+pub use capacity::{Counted, Space};
 pub use condition::{Condition, Feature, Relation};
 pub use digits::AllowedDigits;
 pub use drawing::DrawError;

@@ -24,6 +24,8 @@ pub struct Telling {
     pub apart: Vec<(&'static str, &'static str)>,
     /// All other pairs of the family's misconceptions.
     pub never_apart: Vec<(&'static str, &'static str)>,
+    /// How many positions were looked at, and how many of them were void.
+    pub positions: (u64, u64),
 }
 
 impl Family {
@@ -38,7 +40,7 @@ impl Family {
         Ok(self.told_by(&sample))
     }
 
-    /// What these questions of the family show.
+    /// What these questions of the family show: all that a seed has from position 0 to the last of them.
     #[must_use]
     pub fn told_by(&self, items: &[Item]) -> Telling {
         let listed = self.all_misconceptions();
@@ -52,7 +54,8 @@ impl Family {
             pairs.partition(|(one, other)| told.contains(&(*one, *other)) || told.contains(&(*other, *one)));
         let levels = items.iter().map(|item| item.difficulty);
         let levels = (levels.clone().min().unwrap_or(0), levels.max().unwrap_or(0));
-        Telling { levels, apart, never_apart }
+        let looked_at = items.last().map_or(0, |last| last.position + 1);
+        Telling { levels, apart, never_apart, positions: (looked_at, looked_at - items.len() as u64) }
     }
 
     /// All that wrong answers are predicted for: the family's list, then what its steps state as mistakes.

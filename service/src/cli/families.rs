@@ -1,7 +1,7 @@
 //! `tenths families`: what can be drawn.
 use std::{collections::BTreeSet, fmt, io::Write};
 
-use qbank::family::Family;
+use qbank::family::{Counted, Family};
 use serde::Serialize;
 
 use super::{bank::BankArguments, output};
@@ -44,8 +44,14 @@ struct Levels {
 struct Capacity {
     /// Positions that can be drawn from one seed, no two with the same numbers.
     positions: String,
-    /// Whether each position holds a question; else the number is an upper bound, and some positions are void.
+    /// What they count: `questions` (each position holds one), `numbers` (exactly those that satisfy the family, some
+    /// passed over because misconceptions would lead to the same wrong answer), or `bound`.
+    counts: &'static str,
+    /// Whether they are questions, each of them.
     exact: bool,
+    /// Positions looked at in a sample, and how many of them held no question.
+    sampled: u64,
+    void: u64,
 }
 
 pub(super) fn run(arguments: &FamiliesArguments) -> anyhow::Result<()> {
@@ -54,8 +60,8 @@ pub(super) fn run(arguments: &FamiliesArguments) -> anyhow::Result<()> {
     if !arguments.json {
         writeln!(
             out,
-            "{:<24} {:>2} {:<7} {:>12}  {:<24} title",
-            "family", "v", "level", "positions", "standards"
+            "{:<24} {:>2} {:<7} {:>12} {:<9}  {:<24} title",
+            "family", "v", "level", "positions", "count", "standards"
         )?;
     }
     for family in &families {
@@ -73,11 +79,12 @@ pub(super) fn run(arguments: &FamiliesArguments) -> anyhow::Result<()> {
 fn print(out: &mut impl Write, record: &FamilyRecord<'_>) -> std::io::Result<()> {
     writeln!(
         out,
-        "{:<24} {:>2} {:<7} {:>12}  {:<24} {}",
+        "{:<24} {:>2} {:<7} {:>12} {:<9}  {:<24} {}",
         record.family,
         record.version,
         record.difficulty.to_string(),
         record.capacity.positions,
+        record.capacity.counts,
         record.standards.join(" "),
         record.title
     )?;
@@ -107,7 +114,13 @@ fn record(family: &Family) -> anyhow::Result<FamilyRecord<'_>> {
         misconceptions: family.all_misconceptions(),
         tells_apart: telling.apart,
         never_apart: telling.never_apart,
-        capacity: Capacity { positions: family.capacity().to_string(), exact: family.is_exact() },
+        capacity: Capacity {
+            positions: family.capacity().to_string(),
+            counts: family.counted().name(),
+            exact: family.counted() == Counted::Questions,
+            sampled: telling.positions.0,
+            void: telling.positions.1,
+        },
     })
 }
 

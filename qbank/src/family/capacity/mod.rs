@@ -8,7 +8,7 @@
 //! walking the same counts answers 'which is number 4711' (unranking).
 //!
 //! What no automaton of this kind carries (products, quotients, rounding, choosing a limit, telling misconceptions
-//! apart) is left to the draw: then the count is an upper bound, and [`Space::is_exact`] says so.
+//! apart) is left to the draw: [`Counted`] says what the count is then.
 mod automaton;
 mod compile;
 mod program;
@@ -31,7 +31,32 @@ pub struct Space {
     parts: Vec<Part>,
     /// What the parts are counted by. Parts that differ only in values that no demand looks at share one.
     automata: Vec<Automaton>,
-    exact: bool,
+    counted: Counted,
+}
+
+/// What the count of a family's positions says.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Counted {
+    /// An upper bound: some demands are left to the draw, and numbers that fail them leave their position void.
+    #[default]
+    Bound,
+    /// Exactly the numbers that satisfy every demand on them. Of these, some leave their position void because the
+    /// family's misconceptions would lead to too few different wrong answers.
+    Numbers,
+    /// Exactly the questions: no position is void.
+    Questions,
+}
+
+impl Counted {
+    /// Its name in records.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Bound => "bound",
+            Self::Numbers => "numbers",
+            Self::Questions => "questions",
+        }
+    }
 }
 
 /// All numbers with one combination of listed values.
@@ -64,18 +89,21 @@ enum Choice {
 impl Space {
     /// Counts a family's numbers.
     pub(super) fn of(family: &Family) -> Self {
-        let exact = family.steps.iter().all(|step| step.separates == 0);
-        let mut space = Self { parts: Vec::new(), automata: Vec::new(), exact };
+        let filtered = family.steps.iter().any(|step| step.separates > 0);
+        let counted = if filtered { Counted::Numbers } else { Counted::Questions };
+        let mut space = Self { parts: Vec::new(), automata: Vec::new(), counted };
         if count_of_lists(&family.givens) > MAX_COMBINATIONS {
             let givens: Vec<Choice> = family.givens.iter().map(Choice::whole).collect();
             let count = givens.iter().map(Choice::count).product();
             space.parts.push(Part { givens, count, automaton: None });
-            space.exact = false;
+            space.counted = Counted::Bound;
             return space;
         }
         for givens in combinations_of_lists(&family.givens) {
             let (program, carries_all) = Program::compile(family, &givens);
-            space.exact &= carries_all && program.is_some();
+            if !carries_all || program.is_none() {
+                space.counted = Counted::Bound;
+            }
             let automaton = program.map(|program| space.automaton(program));
             let count = match automaton {
                 Some(index) => space.automata[index].total(),
@@ -103,10 +131,10 @@ impl Space {
         self.parts.iter().map(|part| part.count).sum()
     }
 
-    /// Whether each of them is a question: nothing is left for the draw to decide.
+    /// What the count says.
     #[must_use]
-    pub fn is_exact(&self) -> bool {
-        self.exact
+    pub fn counted(&self) -> Counted {
+        self.counted
     }
 
     /// The numbers at an index, in the order of the givens; `None` beyond the count.
