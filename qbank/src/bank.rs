@@ -86,6 +86,8 @@ pub static FILES: &[FamilyFile] = family_files![
     "power-exponents",
     "convert-to-smaller",
     "convert-to-larger",
+    "convert-customary",
+    "convert-clock",
     "convert-then-add",
     "convert-then-subtract",
     "multiply-whole",
