@@ -22,7 +22,7 @@ use service::demo::{Demo, DemoSettings};
 use tempfile::TempDir;
 
 /// Questions that each pupil gets.
-const QUESTIONS: usize = 6;
+const QUESTIONS: usize = 8;
 /// A picture in the repository is no larger, in bytes.
 const PICTURE_MAX: usize = 150_000;
 
@@ -166,6 +166,9 @@ impl School {
             answer(&pupil, index, item, &responses).await?;
         }
         self.picture_of_question(&pupil, mistake.question, "pupil-answers").await?;
+        let order = items.iter().position(|item| item.steps.iter().any(|step| step.kind == StepKind::Order));
+        let order = order.context("the quiz has a question about an order")?;
+        self.picture_of_question(&pupil, order, "pupil-puts-in-order").await?;
         pupil.tab_to(Locator::XPath(&button("Hand in"))).await?;
         pupil.press(keys::ENTER).await?;
 

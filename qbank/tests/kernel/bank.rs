@@ -380,6 +380,18 @@ fn a_comparison_cannot_be_guessed_from_its_family() {
 }
 
 #[test]
+fn nothing_stands_in_the_order_asked_for_already() {
+    for family in families() {
+        for item in draws(family, "orders", 40) {
+            for step in item.steps.iter().filter(|step| step.kind == StepKind::Order) {
+                let shown: Vec<String> = step.choices.iter().map(|choice| choice.id.clone()).collect();
+                assert_ne!(step.answer, Answer::Sequence(shown), "{}", item.id);
+            }
+        }
+    }
+}
+
+#[test]
 fn answers_in_money_show_two_places() {
     let families = families();
     let money = families.iter().filter(|family| family.id.contains("money"));

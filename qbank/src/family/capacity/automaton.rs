@@ -8,17 +8,24 @@ use super::{
 };
 use crate::decimal::Decimal;
 
+/// Most states that are remembered, so that a family file is read in a moment. A family that needs more is not counted.
+const MAX_WAYS: usize = 100_000;
+
 /// Registers and slots, four bits each: a digit, a carry, a flag or a small count.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) struct State(u128);
+pub(super) struct State([u128; 2]);
 
 impl State {
+    const EACH: usize = 32;
+
     pub(super) fn get(self, place: usize) -> u8 {
-        u8::try_from(self.0 >> (4 * place) & 0xF).expect("four bits")
+        let (word, shift) = (place / Self::EACH, 4 * (place % Self::EACH));
+        u8::try_from(self.0[word] >> shift & 0xF).expect("four bits")
     }
 
     pub(super) fn set(&mut self, place: usize, value: u8) {
-        self.0 = self.0 & !(0xF << (4 * place)) | u128::from(value & 0xF) << (4 * place);
+        let (word, shift) = (place / Self::EACH, 4 * (place % Self::EACH));
+        self.0[word] = self.0[word] & !(0xF << shift) | u128::from(value & 0xF) << shift;
     }
 }
 
@@ -33,11 +40,17 @@ pub(super) struct Automaton {
 }
 
 impl Automaton {
-    pub(super) fn counted(program: Program) -> Self {
+    /// `None` if more than [`MAX_WAYS`] states would have to be remembered.
+    pub(super) fn counted(program: Program) -> Option<Self> {
         let mut automaton = Self { program, ways: BTreeMap::new() };
         let start = automaton.start();
-        automaton.count(0, start);
-        automaton
+        automaton.count(0, start)?;
+        Some(automaton)
+    }
+
+    /// Whether it counts that program.
+    pub(super) fn is_of(&self, program: &Program) -> bool {
+        self.program == *program
     }
 
     fn start(&self) -> State {
@@ -88,24 +101,24 @@ impl Automaton {
         step >= self.program.instructions.len() * self.program.columns
     }
 
-    fn count(&mut self, step: Step, state: State) -> u128 {
+    fn count(&mut self, step: Step, state: State) -> Option<u128> {
         let Some((step, state)) = self.at_branch(step, state) else {
-            return 0;
+            return Some(0);
         };
         if self.is_end(step) {
-            return u128::from(self.program.accepts(state));
+            return Some(u128::from(self.program.accepts(state)));
         }
         if let Some(known) = self.ways.get(&(step, state)) {
-            return *known;
+            return Some(*known);
         }
-        let ways = (0..10)
-            .filter_map(|digit| self.after_reading(step, state, digit))
-            .collect::<Vec<_>>()
-            .into_iter()
-            .map(|(next, state)| self.count(next, state))
-            .sum();
+        let mut ways = 0;
+        for digit in 0..10 {
+            if let Some((next, after)) = self.after_reading(step, state, digit) {
+                ways += self.count(next, after)?;
+            }
+        }
         self.ways.insert((step, state), ways);
-        ways
+        (self.ways.len() <= MAX_WAYS).then_some(ways)
     }
 
     fn ways_from(&self, step: Step, state: State) -> u128 {

@@ -1,5 +1,5 @@
 //! From a family to the program of its automaton. What cannot be carried from column to column is passed over, and told.
-use alloc::{string::ToString, vec::Vec};
+use alloc::{collections::BTreeMap, string::ToString, vec::Vec};
 use core::cmp::Ordering;
 
 use super::{
@@ -14,7 +14,7 @@ use crate::{
 };
 
 /// Most registers and slots a program may have: four bits each in a state. A family that needs more is not counted.
-const MAX_STATE: usize = 32;
+const MAX_STATE: usize = 64;
 /// Columns left of the widest number, for what sums carry there.
 const SPARE_COLUMNS: usize = 2;
 
@@ -351,8 +351,10 @@ impl Compiler<'_> {
         Some(())
     }
 
-    fn finish(self) -> Option<Program> {
-        if self.registers + self.slots > MAX_STATE {
+    fn finish(mut self) -> Option<Program> {
+        let mut dead_after = dead_after(&self.instructions, self.registers);
+        let registers = share_registers(&mut self.instructions, &mut dead_after);
+        if registers + self.slots > MAX_STATE {
             return None;
         }
         let numbers = self.givens.iter().filter_map(Choice::largest).chain(self.constants.iter().copied());
@@ -370,7 +372,7 @@ impl Compiler<'_> {
             }
         }
         Some(Program {
-            dead_after: dead_after(&self.instructions, self.registers),
+            dead_after,
             ranges: self
                 .givens
                 .iter()
@@ -379,7 +381,7 @@ impl Compiler<'_> {
             constants: self.constants,
             instructions: self.instructions,
             demands: self.demands,
-            registers: self.registers,
+            registers,
             places,
             columns: places + whole + SPARE_COLUMNS,
         })
@@ -408,4 +410,27 @@ fn dead_after(instructions: &[Instruction], registers: usize) -> Vec<Vec<Registe
         }
     }
     dead
+}
+
+/// Gives registers that are never in use at one time the same place in the state; how many places there are.
+fn share_registers(instructions: &mut [Instruction], dead_after: &mut [Vec<Register>]) -> usize {
+    let mut place_of: BTreeMap<Register, Register> = BTreeMap::new();
+    let mut free: Vec<Register> = Vec::new();
+    let mut places = 0;
+    for (instruction, dead) in instructions.iter_mut().zip(dead_after) {
+        for register in instruction.registers_mut() {
+            let known = place_of.get(register).copied();
+            let place = known.or_else(|| free.pop()).unwrap_or_else(|| {
+                places += 1;
+                places - 1
+            });
+            place_of.insert(*register, place);
+            *register = place;
+        }
+        for register in dead {
+            *register = place_of[register];
+            free.push(*register);
+        }
+    }
+    places
 }

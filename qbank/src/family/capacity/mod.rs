@@ -99,12 +99,16 @@ impl Space {
             space.counted = Counted::Bound;
             return space;
         }
+        let mut too_large = false;
         for givens in combinations_of_lists(&family.givens) {
             let (program, carries_all) = Program::compile(family, &givens);
-            if !carries_all || program.is_none() {
+            let program = program.filter(|_| !too_large);
+            let automaton = program.and_then(|program| space.automaton(program));
+            // What is too much for one combination is so for the others, which differ in numbers only.
+            too_large |= automaton.is_none();
+            if !carries_all || too_large {
                 space.counted = Counted::Bound;
             }
-            let automaton = program.map(|program| space.automaton(program));
             let count = match automaton {
                 Some(index) => space.automata[index].total(),
                 None => givens.iter().map(Choice::count).product(),
@@ -114,15 +118,13 @@ impl Space {
         space
     }
 
-    /// The automaton of a program, counted once.
-    fn automaton(&mut self, program: Program) -> usize {
-        match self.automata.iter().position(|known| known.program == program) {
-            Some(known) => known,
-            None => {
-                self.automata.push(Automaton::counted(program));
-                self.automata.len() - 1
-            }
+    /// The automaton of a program, counted once; `None` if that is too much work.
+    fn automaton(&mut self, program: Program) -> Option<usize> {
+        if let Some(known) = self.automata.iter().position(|known| known.is_of(&program)) {
+            return Some(known);
         }
+        self.automata.push(Automaton::counted(program)?);
+        Some(self.automata.len() - 1)
     }
 
     /// How many combinations of numbers there are.

@@ -34,6 +34,20 @@ pub(super) enum Instruction {
     Demand { digit: Register, place: u32, allowed: u16 },
 }
 
+impl Instruction {
+    /// The registers that are read and then the one that is written.
+    pub(super) fn registers_mut(&mut self) -> Vec<&mut Register> {
+        match self {
+            Self::Read { into, .. } | Self::Fixed { into, .. } => alloc::vec![into],
+            Self::Add { left, right, into, .. } | Self::Subtract { left, right, into, .. } => {
+                alloc::vec![left, right, into]
+            }
+            Self::Compare { left, right, .. } => alloc::vec![left, right],
+            Self::Demand { digit, .. } => alloc::vec![digit],
+        }
+    }
+}
+
 /// Which digits of two numbers are compared.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Digits {

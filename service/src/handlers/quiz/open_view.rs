@@ -98,8 +98,8 @@ fn control(step: &Step, field: &FieldName, language: Language, typed: &str, too_
 /// What is asked for in a step answered in words.
 fn in_words(language: Language) -> &'static str {
     match language {
-        Language::English => "Write the number in words, with the name of its last place.",
-        Language::Spanish => "Escribe el número con palabras, con el nombre de su última posición.",
+        Language::English => "Name the last place, too: tenths, hundredths or thousandths.",
+        Language::Spanish => "Nombra también la última posición: décimas, centésimas o milésimas.",
     }
 }
 
