@@ -12,6 +12,7 @@
 mod automaton;
 mod compile;
 mod program;
+mod state;
 #[cfg(test)]
 mod tests;
 

@@ -2,7 +2,7 @@
 use alloc::vec::Vec;
 use core::cmp::Ordering;
 
-use super::{Choice, automaton::State};
+use super::{Choice, state::State};
 use crate::decimal::Decimal;
 
 /// A place in the state that holds a digit of the column being read.
