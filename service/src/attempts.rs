@@ -1,4 +1,4 @@
-//! What quiz pages need from attempts: begin or continue one, and submit it.
+//! What quiz pages need from attempts: the session's own one, and submitting it.
 //!
 //! Marking is done by the caller; here the marks are stored, the grade is queued in the same step, and the delivery
 //! worker is woken.
@@ -7,20 +7,8 @@ use qbank::grade::Grade;
 use qbank::marking::Mark;
 
 use crate::app::App;
-use crate::entropy;
 use crate::session::PupilSession;
-use crate::storage::{
-    Attempt, AttemptId, AttemptResult, Responses, Started, StorageError, Submission, Submitted,
-};
-
-/// The pupil's open attempt, or a new one with its own questions if another is allowed.
-///
-/// # Errors
-/// When the store fails.
-pub async fn start(app: &App, session: &PupilSession) -> Result<Started, StorageError> {
-    let seed = entropy::identifier();
-    app.storage.start_attempt(&session.placement, &session.user, &seed, app.clock.now()).await
-}
+use crate::storage::{Attempt, AttemptId, AttemptResult, Responses, StorageError, Submission, Submitted};
 
 /// The session's own attempt; none when it is unknown or somebody else's.
 ///
