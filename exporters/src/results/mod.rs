@@ -180,7 +180,7 @@ impl ItemResult {
 /// [`ResultsError`] where the document as a whole cannot be used.
 pub fn read_results(input: impl BufRead) -> Result<AssessmentResult, ResultsError> {
     let mut xml = XmlReader::new(input);
-    let Some(Node::Start(root)) = xml.next()? else { unreachable!("a document begins with an element") };
+    let Some(Node::Start(root)) = xml.next_node()? else { unreachable!("a document begins with an element") };
     let known = NAMESPACES.iter().find(|(namespace, _)| *namespace == root.namespace);
     let Some((namespace, version)) = known.filter(|_| root.name == "assessmentResult") else {
         return Err(ResultsError::Root {
@@ -196,7 +196,7 @@ pub fn read_results(input: impl BufRead) -> Result<AssessmentResult, ResultsErro
         _ => report.skip(),
     })?;
     // What follows must still be well-formed.
-    while report.xml.next()?.is_some() {}
+    while report.xml.next_node()?.is_some() {}
     let Reading { pupil, items, problems, .. } = report;
     Ok(AssessmentResult { version: *version, pupil, items, problems })
 }
@@ -217,7 +217,7 @@ impl<R: BufRead> Reading<R> {
         mut each: impl FnMut(&mut Self, Tag) -> Result<(), XmlReadError>,
     ) -> Result<(), XmlReadError> {
         loop {
-            match self.xml.next()? {
+            match self.xml.next_node()? {
                 Some(Node::Start(tag)) if tag.namespace == self.namespace => each(self, tag)?,
                 Some(Node::Start(_)) => self.skip()?,
                 Some(Node::Text(_)) => {}

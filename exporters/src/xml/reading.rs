@@ -61,6 +61,7 @@ pub enum XmlFault {
 }
 
 impl XmlFault {
+    #[expect(clippy::needless_pass_by_value, reason = "it is passed to map_err by name")]
     fn malformed(problem: impl ToString) -> Self {
         Self::Malformed(problem.to_string())
     }
@@ -126,7 +127,7 @@ impl<R: BufRead> XmlReader<R> {
     ///
     /// # Errors
     /// [`XmlReadError`]; nothing can be read after it.
-    pub fn next(&mut self) -> Result<Option<Node>, XmlReadError> {
+    pub fn next_node(&mut self) -> Result<Option<Node>, XmlReadError> {
         self.step().map_err(|fault| {
             let fault = if self.reader.get_ref().cut { XmlFault::TooLong } else { fault };
             XmlReadError { line: self.line(), fault }
@@ -136,21 +137,21 @@ impl<R: BufRead> XmlReader<R> {
     /// Passes over all that is left of the element that began last, its end too.
     ///
     /// # Errors
-    /// As [`XmlReader::next`].
+    /// As [`XmlReader::next_node`].
     pub fn skip(&mut self) -> Result<(), XmlReadError> {
         let within = self.depth;
-        while self.depth >= within && self.next()?.is_some() {}
+        while self.depth >= within && self.next_node()?.is_some() {}
         Ok(())
     }
 
     /// The text of the element that began last, up to its end. Elements inside it are passed over.
     ///
     /// # Errors
-    /// As [`XmlReader::next`].
+    /// As [`XmlReader::next_node`].
     pub fn text(&mut self) -> Result<String, XmlReadError> {
         let mut text = String::new();
         loop {
-            match self.next()? {
+            match self.next_node()? {
                 Some(Node::Text(more)) => text += &more,
                 Some(Node::Start(_)) => self.skip()?,
                 Some(Node::End) | None => return Ok(text),
@@ -315,7 +316,7 @@ mod tests {
     fn read(text: &[u8]) -> Result<Vec<Node>, String> {
         let mut reader = XmlReader::new(text);
         let mut nodes = Vec::new();
-        while let Some(node) = reader.next().map_err(|error| error.to_string())? {
+        while let Some(node) = reader.next_node().map_err(|error| error.to_string())? {
             nodes.push(node);
         }
         Ok(nodes)
@@ -346,10 +347,10 @@ mod tests {
     fn joins_text_references_and_sections() {
         assert_eq!(text_of("<v>3 &lt; <![CDATA[4 & 5]]> &#54;</v>").unwrap(), "3 < 4 & 5 6");
         let mut reader = XmlReader::new(&b"<r><v>1<x>2<y/></x>&amp;3</v><w/></r>"[..]);
-        reader.next().unwrap();
-        reader.next().unwrap();
+        reader.next_node().unwrap();
+        reader.next_node().unwrap();
         assert_eq!(reader.text().unwrap(), "1&3");
-        assert!(matches!(reader.next().unwrap(), Some(Node::Start(tag)) if tag.name == "w"));
+        assert!(matches!(reader.next_node().unwrap(), Some(Node::Start(tag)) if tag.name == "w"));
     }
 
     #[test]
