@@ -134,6 +134,13 @@ impl Census {
         number
     }
 
+    /// Frees what only the first reading needs.
+    pub(super) fn ended(mut self) -> Self {
+        self.seen = BTreeSet::new();
+        self.seen_families = BTreeSet::new();
+        self
+    }
+
     /// Pupils by one of their fingerprints: groups of [`LEAST`] and more, and how many pupils are in smaller ones.
     pub(super) fn groups(&self, by: fn(&Person) -> u128) -> (BTreeMap<u128, Group>, u64) {
         let mut groups = BTreeMap::<u128, Group>::new();

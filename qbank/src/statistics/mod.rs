@@ -6,7 +6,7 @@
 //! - for each question and family of the pool: its sums and counts;
 //! - for each pupil: the name, the total, two fingerprints and the patterns of wrong answers met. A pupil's total is
 //!   only known after the last mark, and the correlation with the rest of the total needs it; so there are two readings;
-//! - for each answered question: 8 bytes, to see a pupil answer it again. The first mark counts, because a second
+//! - for each answered question: about 12 bytes, to see a pupil answer it again. The first mark counts, because a second
 //!   answer after feedback tells little about the question.
 //!
 //! Rules, and why:
@@ -84,6 +84,7 @@ impl<T> Told<T> {
 #[non_exhaustive]
 pub enum Reason {
     /// Fewer than [`LEAST`] pupils.
+    #[serde(rename = "fewer_than_10_pupils")]
     FewerThan10Pupils,
     /// All pupils have the same points in the step, or the same total: nothing can go together with it.
     AllAlike,

@@ -105,7 +105,7 @@ impl<'p> Tally<'p> {
             forms: Groups::of(&census, |person| person.questions),
             alike: Groups::of(&census, |person| person.families),
             pupils: alloc::vec![PupilSums::default(); census.people.len()],
-            census,
+            census: census.ended(),
         }
     }
 

@@ -17,7 +17,7 @@ use csv::{ReaderBuilder, StringRecord, Trim};
 use super::{ResponseRecord, Scoring};
 
 /// How many answers are open at a time.
-const WINDOW: usize = 20_000;
+const WINDOW: usize = 10_000;
 
 /// Marks every answer.
 ///
