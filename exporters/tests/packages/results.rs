@@ -106,6 +106,37 @@ fn other_documents_are_refused() {
     }
 }
 
+/// Reports with bytes changed, left out and doubled by a generator of the simplest kind: read or refused, never worse.
+#[test]
+fn damaged_reports_are_read_or_refused() {
+    let mut state = 11_u64;
+    let mut draw = |below: usize| {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        usize::try_from(state >> 33).unwrap() % below
+    };
+    let mut refused = 0;
+    for round in 0..3_000 {
+        let mut report = [V21, V22, V30][round % 3].as_bytes().to_vec();
+        for _ in 0..=draw(3) {
+            let (at, to) = (draw(report.len()), draw(report.len()));
+            match draw(4) {
+                0 => report[at] = b"<>&;'\"/=! \xff\0"[draw(12)],
+                1 => drop(report.drain(at.min(to)..at.max(to))),
+                2 => report.truncate(at.max(1)),
+                _ => {
+                    let part = report[at.min(to)..at.max(to)].to_vec();
+                    report.splice(at..at, part);
+                }
+            }
+            if report.is_empty() {
+                break;
+            }
+        }
+        refused += usize::from(read_results(&report[..]).is_err());
+    }
+    assert!((1_000..3_000).contains(&refused), "{refused} of 3000 refused");
+}
+
 /// The names that exported items give their response variables are those that reports are read by.
 #[test]
 fn variables_of_exported_items_lead_back_to_their_steps() {

@@ -203,7 +203,7 @@ pub struct StepFigures {
 pub struct Distractor {
     /// The misconceptions that the answer is consistent with, joined by ` | `.
     pub misconception: String,
-    /// The predicted answer; only with a pool, and for one question.
+    /// The predicted answer; only with a pool, for one question, and where there is only one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub answer: Option<String>,
     /// How many answers.

@@ -18,7 +18,7 @@ use crate::{
     marking::{Mark, StepMark, Verdict},
     misconceptions::JOINT,
     pool::Pool,
-    question::{Item, Step, StepKind},
+    question::{Item, Prediction, Step, StepKind},
 };
 
 /// Sums the marks that a [`Census`] has seen.
@@ -316,17 +316,19 @@ impl StepSums {
     /// Wrong answers that were given; with the question at hand also those that were predicted in vain.
     fn distractors(&self, names: &Names<'_>, asked: Option<&Step>) -> Vec<Distractor> {
         let predicted = asked.map_or(&[][..], |step| &step.predicted);
+        let answer = |misconception: &str| {
+            let mut met = predicted.iter().filter(|one| one.misconception == misconception);
+            // A mistake that the family states can lead to two answers; a mark does not tell which.
+            met.next().filter(|_| met.next().is_none()).map(|one| one.answer.to_string())
+        };
         let mut told: Vec<Distractor> = most_first(&self.wrong, names)
             .into_iter()
-            .map(|(misconception, count)| {
-                let met = predicted.iter().find(|one| one.misconception == misconception);
-                Distractor { answer: met.map(|met| met.answer.to_string()), misconception, count }
-            })
+            .map(|(misconception, count)| Distractor { answer: answer(&misconception), misconception, count })
             .collect();
-        for one in predicted {
-            if !told.iter().any(|known| known.misconception == one.misconception) {
-                let answer = Some(one.answer.to_string());
-                told.push(Distractor { misconception: one.misconception.clone(), answer, count: 0 });
+        for Prediction { misconception, .. } in predicted {
+            if !told.iter().any(|known| known.misconception == *misconception) {
+                let misconception = misconception.clone();
+                told.push(Distractor { answer: answer(&misconception), misconception, count: 0 });
             }
         }
         told

@@ -21,7 +21,7 @@ pub(super) fn write(out: &mut impl Write, statistics: &Statistics, pool: Option<
     if let Some(pool) = pool {
         writeln!(out, "{}", pool.title)?;
     }
-    writeln!(out, "{} answers of {} pupils", statistics.marks, statistics.pupils)?;
+    writeln!(out, "{} of {}", counted(statistics.marks, "answer"), counted(statistics.pupils, "pupil"))?;
     if statistics.repeated > 0 {
         let repeated = statistics.repeated;
         writeln!(
@@ -45,12 +45,17 @@ fn heading(out: &mut impl Write, text: &str) -> io::Result<()> {
     writeln!(out, "\n{text}\n{}", "-".repeat(text.chars().count()))
 }
 
+/// `1 pupil`, `2 pupils`.
+fn counted(count: u64, one: &str) -> String {
+    format!("{count} {one}{}", if count == 1 { "" } else { "s" })
+}
+
 fn not_told(reason: Reason) -> String {
     format!("not told ({reason})")
 }
 
 fn verdict_words(verdicts: &VerdictCounts) -> String {
-    let counted = [
+    let judged = [
         (verdicts.correct, "right"),
         (verdicts.follow_through, "right from the own earlier value"),
         (verdicts.right_value_wrong_form, "right value in another form"),
@@ -58,7 +63,7 @@ fn verdict_words(verdicts: &VerdictCounts) -> String {
         (verdicts.unreadable, "unreadable"),
         (verdicts.blank, "blank"),
     ];
-    let told = counted.iter().filter(|(count, _)| *count > 0).map(|(count, word)| format!("{count} {word}"));
+    let told = judged.iter().filter(|(count, _)| *count > 0).map(|(count, word)| format!("{count} {word}"));
     told.collect::<Vec<_>>().join(", ")
 }
 
@@ -69,7 +74,8 @@ fn class(out: &mut impl Write, patterns: &Told<Vec<ClassPattern>>) -> io::Result
         Told::Given(patterns) if patterns.is_empty() => writeln!(out, "no misconception that is known here"),
         Told::Given(patterns) => {
             for ClassPattern { misconception, pupils, steps } in patterns {
-                writeln!(out, "{pupils:>5} pupils, {steps} steps: {}", named(misconception))?;
+                let (pupils, steps) = (counted(*pupils, "pupil"), counted(*steps, "step"));
+                writeln!(out, "{pupils:>12}, {steps}: {}", named(misconception))?;
                 for next in
                     misconception.split(JOINT).filter_map(misconceptions::find).map(|known| known.next)
                 {
@@ -98,8 +104,8 @@ fn pupils(out: &mut impl Write, pupils: &[PupilPatterns]) -> io::Result<()> {
         }
         writeln!(out)?;
         for pattern in &pupil.consistent_with {
-            let steps = if pattern.steps == 1 { "step" } else { "steps" };
-            writeln!(out, "{:>5} {steps}: {}", pattern.steps, named(&pattern.misconception))?;
+            let steps = counted(pattern.steps, "step");
+            writeln!(out, "{steps:>12}: {}", named(&pattern.misconception))?;
         }
     }
     Ok(())
@@ -109,7 +115,8 @@ fn families(out: &mut impl Write, families: &[StepStatistics]) -> io::Result<()>
     heading(out, "Families")?;
     for step in families {
         let family = step.family.as_deref().unwrap_or_default();
-        writeln!(out, "{family}, step {}: {} answers of {} pupils", step.step, step.answers, step.pupils)?;
+        let (answers, pupils) = (counted(step.answers, "answer"), counted(step.pupils, "pupil"));
+        writeln!(out, "{family}, step {}: {answers} of {pupils}", step.step)?;
         figures(out, step)?;
     }
     Ok(())
@@ -123,7 +130,7 @@ fn questions(out: &mut impl Write, questions: &[StepStatistics], pool: Option<&P
     for step in told {
         left -= 1;
         let id = step.question.as_deref().unwrap_or_default();
-        writeln!(out, "{id}, step {}: {} pupils", step.step, step.pupils)?;
+        writeln!(out, "{id}, step {}: {}", step.step, counted(step.pupils, "pupil"))?;
         let item = pool.and_then(|pool| pool.item(id));
         if let Some(asked) = item.and_then(|item| item.steps.iter().find(|asked| asked.id == step.step)) {
             writeln!(out, "    {}", asked.prompt)?;
@@ -131,7 +138,7 @@ fn questions(out: &mut impl Write, questions: &[StepStatistics], pool: Option<&P
         figures(out, step)?;
     }
     if left > 0 {
-        writeln!(out, "{left} steps {}", not_told(Reason::FewerThan10Pupils))?;
+        writeln!(out, "{} {}", counted(left as u64, "step"), not_told(Reason::FewerThan10Pupils))?;
     }
     Ok(())
 }
@@ -181,7 +188,7 @@ fn groups(out: &mut impl Write, title: &str, groups: &[GroupStatistics], left: u
         }
     }
     if left > 0 {
-        writeln!(out, "{left} pupils in groups of {}", Reason::FewerThan10Pupils)?;
+        writeln!(out, "{} in groups of {}", counted(left, "pupil"), Reason::FewerThan10Pupils)?;
     }
     Ok(())
 }
