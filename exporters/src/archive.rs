@@ -1,7 +1,10 @@
-//! Writing zip archives that are the same bytes for the same input: the only file that knows the zip library.
+//! Writing zip archives that are the same bytes for the same input. This file and [`reading`] alone know the zip
+//! library.
 //!
 //! Members stand in the order they are written, carry the time the caller gives, one compression and one set of
-//! rights. Content is streamed through; nothing of a member is kept but its name. There is no reading here yet.
+//! rights. Content is streamed through; nothing of a member is kept but its name.
+pub mod reading;
+
 use std::{
     collections::BTreeSet,
     io::{self, Seek, Write},

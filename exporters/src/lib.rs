@@ -1,13 +1,15 @@
 //! Packages in the open standards' formats: bytes in, bytes out.
 //!
-//! This crate turns proven items into files that other programs read. It knows no paths, network, clock, storage or
+//! This crate turns proven items into files that other programs read, and reads what they report back. It knows no paths, network, clock, storage or
 //! web types: the caller gives the time and the place to write to. It does no arithmetic on answers of its own; every
 //! key and every predicted wrong answer comes proven from [`qbank`].
 //!
 //! Modules in reading order:
 //!
 //! 1. [`xml`] and [`archive`]: the only files that know the XML and the zip library;
-//! 2. [`qti`]: the question and test standard: its words as types, the mapping from an item, and the package.
+//! 2. [`qti`]: the question and test standard: its words as types, the mapping from an item, and the package;
+//! 3. [`results`]: result reports of that standard, read.
 pub mod archive;
 pub mod qti;
+pub mod results;
 pub mod xml;

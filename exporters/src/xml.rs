@@ -1,9 +1,11 @@
-//! Writing XML as a stream of elements: the only file that knows the XML library.
+//! Writing XML as a stream of elements. This file and [`reading`] alone know the XML library.
 //!
 //! Nothing is kept but the current depth, so a document of any size takes no more memory than its deepest element.
 //! Elements either hold child elements, each on its own indented line, or running content, written exactly as given:
 //! spaces inside running content are the author's and reach the reader unchanged. It knows no vocabulary; the names
 //! come from the modules of each standard.
+pub mod reading;
+
 use std::io::{self, Write};
 
 use quick_xml::{

@@ -21,7 +21,8 @@
 //! 4. [`family`], [`draw`], [`question`]: from an authored family to a proven item; [`profile`]: what makes it hard;
 //! 5. [`accept`], [`reading`], [`marking`], [`grade`]: from a pupil's text to a grade;
 //! 6. [`plan`], [`pool`], [`form`], [`bank`], [`receipt`]: many questions at once;
-//! 7. [`working`]: what `tenths work` tells of any expression.
+//! 7. [`statistics`]: what many marks say about questions and groups;
+//! 8. [`working`]: what `tenths work` tells of any expression.
 #![no_std]
 #![deny(clippy::float_arithmetic)]
 extern crate alloc;
@@ -45,6 +46,7 @@ pub mod profile;
 pub mod question;
 pub mod reading;
 pub mod receipt;
+pub mod statistics;
 pub mod units;
 pub mod words;
 pub mod working;

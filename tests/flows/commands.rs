@@ -553,5 +553,9 @@ fn csv_rows_are_gathered_and_a_bad_row_takes_no_other_with_it() {
     assert_fails(&run(["score", &pool, headless.to_str().unwrap()]), 1, &["header row lacks response"]);
     let other = folder.path().join("r.txt");
     fs::write(&other, "").unwrap();
-    assert_fails(&run(["score", &pool, other.to_str().unwrap()]), 1, &["r.txt", ".ndjson or .csv"]);
+    assert_fails(
+        &run(["score", &pool, other.to_str().unwrap()]),
+        1,
+        &["r.txt", ".ndjson, .csv, .xml or .zip"],
+    );
 }

@@ -9,4 +9,5 @@ mod hostile;
 mod kill;
 mod locales;
 mod package;
+mod report;
 mod words;

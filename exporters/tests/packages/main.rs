@@ -2,6 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a test may stop where it fails")]
 
 mod engine;
+mod results;
 mod samples;
 mod schemas;
 mod scoring;

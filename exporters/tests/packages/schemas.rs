@@ -82,7 +82,7 @@ fn skip(why: &str) -> Option<PathBuf> {
     None
 }
 
-fn assert_valid(packages: &[(&str, &[u8])]) {
+pub(crate) fn assert_valid(packages: &[(&str, &[u8])]) {
     let Some(standards) = standards() else { return };
     let folder = tempfile::tempdir().unwrap();
     let paths = packages.iter().map(|(name, bytes)| {

@@ -12,6 +12,7 @@ mod plans;
 mod profiles;
 mod proof;
 mod published;
+mod statistics;
 
 /// The starter bank, read once for all tests.
 static FAMILIES: LazyLock<Vec<Family>> =

@@ -13,6 +13,7 @@ mod output;
 mod platform;
 mod pool;
 mod read;
+mod report;
 mod score;
 mod serve;
 mod token;
@@ -50,6 +51,8 @@ enum Command {
     Export(export::ExportArguments),
     /// Mark responses from a file; rows that cannot be used are told and never stop the rest
     Score(score::ScoreArguments),
+    /// Tell what marks say about questions, groups and pupils
+    Report(report::ReportArguments),
     /// Run the service
     Serve(crate::settings::ServeArguments),
     /// Manage the platforms that may launch the service
@@ -78,6 +81,7 @@ pub fn run() -> ExitCode {
         Command::Pool(arguments) => pool::run(&arguments),
         Command::Export(arguments) => export::run(&arguments),
         Command::Score(arguments) => score::run(&arguments),
+        Command::Report(arguments) => report::run(&arguments),
         Command::Serve(arguments) => serve::run(arguments),
         Command::Platform(command) => platform::run(command),
         Command::Load(arguments) => load::run(&arguments),

@@ -1,0 +1,114 @@
+//! `tenths report`: what marks say about questions, groups and pupils.
+//!
+//! The marks are read twice, one line at a time (see [`qbank::statistics`] for what is kept and why), so they must be a
+//! file. JSON is one object, the kernel's [`Statistics`] with what stands around it; text is the same for people.
+mod text;
+
+use std::{
+    fs::File,
+    io::{BufRead, BufReader, Read, Write},
+    path::{Path, PathBuf},
+};
+
+use anyhow::{Context, bail};
+use indicatif::ProgressBar;
+use qbank::{
+    marking::Mark,
+    pool::Pool,
+    statistics::{Census, Statistics, Tally},
+};
+use serde::Serialize;
+
+use super::{output, pool, score};
+
+/// Longest line of a marks file, in bytes: a mark is longer than the responses it is of.
+const MAX_LINE: u64 = 1024 * 1024;
+/// How many lines that are no marks are told one by one.
+const TOLD_LINES: usize = 20;
+
+/// Arguments of `tenths report`.
+#[derive(Debug, clap::Args)]
+pub(super) struct ReportArguments {
+    /// Marks as `tenths score` writes them
+    marks: PathBuf,
+    /// The pool that was answered: adds its titles, predicted answers and choices
+    #[arg(long, value_name = "POOL")]
+    pool: Option<PathBuf>,
+    /// One JSON object
+    #[arg(long)]
+    json: bool,
+}
+
+/// The report as JSON.
+#[derive(Serialize)]
+struct Report<'r> {
+    /// The pool's id and title.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pool: Option<PoolName<'r>>,
+    /// Lines that are no marks.
+    unusable: usize,
+    #[serde(flatten)]
+    statistics: &'r Statistics,
+}
+
+#[derive(Serialize)]
+struct PoolName<'r> {
+    id: &'r str,
+    title: &'r str,
+}
+
+pub(super) fn run(arguments: &ReportArguments) -> anyhow::Result<()> {
+    let pool = arguments.pool.as_deref().map(pool::read_file).transpose()?;
+    let (statistics, unusable) = statistics(&arguments.marks, pool.as_ref())?;
+    let mut out = output::stdout();
+    if arguments.json {
+        let pool = pool.as_ref().map(|pool| PoolName { id: &pool.id, title: &pool.title });
+        serde_json::to_writer(&mut out, &Report { pool, unusable, statistics: &statistics })?;
+        writeln!(out)?;
+    } else {
+        text::write(&mut out, &statistics, pool.as_ref())?;
+    }
+    out.flush()?;
+    if unusable > 0 { bail!("{unusable} lines are no marks") } else { Ok(()) }
+}
+
+/// The statistics of a file of marks, and how many of its lines are none.
+fn statistics(path: &Path, pool: Option<&Pool>) -> anyhow::Result<(Statistics, usize)> {
+    let bytes = path.metadata().with_context(|| format!("cannot read {}", path.display()))?.len();
+    let bar = output::progress(2 * bytes, "reading");
+    let mut census = Census::new(pool);
+    let unusable = each_mark(path, &bar, &mut |mark| census.add(&mark))?;
+    let mut tally = Tally::new(census, pool);
+    each_mark(path, &bar, &mut |mark| tally.add(&mark))?;
+    bar.finish_and_clear();
+    unusable.iter().take(TOLD_LINES).for_each(|problem| output::note(problem));
+    Ok((tally.finish(), unusable.len()))
+}
+
+/// Reads every mark of the file; tells why lines are none.
+fn each_mark(path: &Path, bar: &ProgressBar, each: &mut dyn FnMut(Mark)) -> anyhow::Result<Vec<String>> {
+    let file = File::open(path).with_context(|| format!("cannot read {}", path.display()))?;
+    let mut reader = BufReader::new(file);
+    let (mut line, mut unusable) = (Vec::new(), Vec::new());
+    for number in 1_u64.. {
+        line.clear();
+        let read = reader.by_ref().take(MAX_LINE).read_until(b'\n', &mut line)? as u64;
+        if read == 0 {
+            break;
+        }
+        bar.inc(read);
+        if read == MAX_LINE && !line.ends_with(b"\n") {
+            unusable.push(format!("line {number}: the line is longer than 1 MiB"));
+            reader.skip_until(b'\n')?;
+            continue;
+        }
+        if line.trim_ascii().is_empty() {
+            continue;
+        }
+        match serde_json::from_slice::<Mark>(&line) {
+            Ok(mark) => each(mark),
+            Err(error) => unusable.push(format!("line {number}: {}", score::told(&error))),
+        }
+    }
+    Ok(unusable)
+}
