@@ -1,0 +1,191 @@
+//! What one marked item says for and against each misconception.
+//!
+//! Marking has already judged the answers. Here each step is looked at from the pupil's own earlier values once more, to
+//! see which misconceptions lead to a wrong answer of their own: only there is an answer evidence for or against one.
+//! Blank and unreadable answers are none.
+use alloc::{
+    collections::BTreeSet,
+    string::{String, ToString},
+    vec::Vec,
+};
+
+use super::model::Sight;
+use crate::{
+    arithmetic::{Columns, evaluate},
+    decimal::Decimal,
+    expression::Names,
+    locale::{Language, Locale},
+    marking::{Mark, StepMark, Verdict},
+    misconceptions::{self, Misconception},
+    question::{Item, Key, ProvenStep, Step, StepKind},
+    reading::{Reading, read},
+    units,
+    words::from_words,
+};
+
+/// Wrong answers beyond the predicted ones that a careless pupil may well give to a typed question.
+const UNPREDICTED: u64 = 2;
+
+/// What one marked item says. Built in the order in which the pupil answered.
+#[derive(Clone, Debug)]
+pub struct Evidence {
+    /// The item's id.
+    pub item: String,
+    pub(super) steps: Vec<StepEvidence>,
+}
+
+/// What one answered step says.
+#[derive(Clone, Debug)]
+pub(super) struct StepEvidence {
+    pub(super) right: bool,
+    /// How many wrong answers a careless pupil may well give.
+    pub(super) plausible: u64,
+    /// How the answer looks from each misconception that shows on the step.
+    pub(super) sights: Vec<(&'static str, Sight)>,
+}
+
+impl Evidence {
+    /// Looks at the mark of this item; steps that the mark does not have are passed over.
+    ///
+    /// # Example
+    /// ```
+    /// use qbank::{bank, diagnosis::{Evidence, diagnose}, marking::mark};
+    /// let family = bank::family("add-ragged")?;
+    /// let evidence: Vec<Evidence> = (0..3).map(|position| {
+    ///     let item = family.draw("a seed", position, "en-US")?;
+    ///     Ok(Evidence::of(&item, &mark(&item, "p-07", &item.right_responses())))
+    /// }).collect::<Result<_, Box<dyn std::error::Error>>>()?;
+    /// assert!(diagnose(&evidence).iter().all(|diagnosis| diagnosis.named.is_empty()));
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    #[must_use]
+    pub fn of(item: &Item, mark: &Mark) -> Self {
+        let about = misconceptions_of(item);
+        let mut right = item.given_names();
+        let mut own = right.clone();
+        let mut steps = Vec::new();
+        for (step, proven) in item.steps_proven() {
+            let Some(marked) = mark.steps.iter().find(|marked| marked.id == step.id) else { continue };
+            let given = pupils_key(item, step, &marked.response);
+            let bench = Bench::new(step, proven, &own, own != right);
+            steps.extend(bench.evidence(&about, marked, given.as_ref()));
+            // As in marking: later steps build on what the pupil answered, else on the key.
+            let value = given.and_then(|key| step.value_of(&key)).or(proven.value);
+            own.extend(value.map(|value| (step.id.clone(), value)));
+            right.extend(proven.value.map(|value| (step.id.clone(), value)));
+        }
+        Self { item: item.id.clone(), steps }
+    }
+}
+
+/// The misconceptions for which the item predicts a wrong answer: those it is about.
+pub(super) fn misconceptions_of(item: &Item) -> BTreeSet<&'static str> {
+    let wrong = item.proven_steps().iter().flat_map(|proven| &proven.wrong);
+    wrong.flat_map(|wrong| wrong.misconceptions.iter().copied()).collect()
+}
+
+/// One step with the values that a pupil brings to it.
+pub(super) struct Bench<'i> {
+    step: &'i Step,
+    proven: &'i ProvenStep,
+    own: &'i Names,
+    /// What is right from the pupil's own values; the key, where nothing can be worked from them.
+    own_right: Key,
+}
+
+impl<'i> Bench<'i> {
+    pub(super) fn new(step: &'i Step, proven: &'i ProvenStep, own: &'i Names, differs: bool) -> Self {
+        let from_own = differs
+            .then(|| evaluate(&Columns, &proven.expression, own).ok())
+            .flatten()
+            .and_then(|value| step.key_for(&value).ok());
+        Self { step, proven, own, own_right: from_own.unwrap_or_else(|| proven.key.clone()) }
+    }
+
+    pub(super) fn own_right(&self) -> &Key {
+        &self.own_right
+    }
+
+    /// The wrong answers that a misconception leads to here: one, none where it makes no difference, more where the
+    /// family states a mistake beside the rule.
+    pub(super) fn answers_of(&self, misconception: &Misconception) -> Vec<Key> {
+        let named = self.proven.wrong.iter().filter(|wrong| wrong.misconceptions.contains(&misconception.id));
+        let stated = named.filter_map(|wrong| evaluate(&Columns, wrong.stated.as_ref()?, self.own).ok());
+        let by_rule = misconceptions::predict(misconception, &self.proven.expression, self.own);
+        let mut keys = Vec::new();
+        for key in stated.chain(by_rule).filter_map(|value| self.step.key_for(&value).ok()) {
+            let right = [&self.proven.key, &self.own_right];
+            if !right.iter().any(|right| self.step.marks_right(right, &key)) && !keys.contains(&key) {
+                keys.push(key);
+            }
+        }
+        keys
+    }
+
+    fn evidence(
+        &self,
+        about: &BTreeSet<&'static str>,
+        marked: &StepMark,
+        given: Option<&Key>,
+    ) -> Option<StepEvidence> {
+        let right = match marked.verdict {
+            Verdict::Blank | Verdict::Unreadable => return None,
+            Verdict::Wrong => false,
+            _ => true,
+        };
+        let plausible = match self.step.kind {
+            StepKind::Choice => self.step.choices.len() as u64 - 1,
+            _ => self.proven.wrong.len() as u64 + UNPREDICTED,
+        };
+        let sights = misconceptions::all().filter_map(|misconception| {
+            let sight = if about.contains(misconception.id) {
+                self.sight(misconception, right, marked, given)
+            } else {
+                let hit = !right && given.is_some_and(|given| self.answers_of(misconception).contains(given));
+                hit.then_some(Sight::Aside)
+            };
+            Some((misconception.id, sight?))
+        });
+        Some(StepEvidence { right, plausible, sights: sights.collect() })
+    }
+
+    /// How the answer looks from a misconception that the item is about.
+    fn sight(
+        &self,
+        misconception: &Misconception,
+        right: bool,
+        marked: &StepMark,
+        given: Option<&Key>,
+    ) -> Option<Sight> {
+        if marked.misconceptions.iter().any(|name| name == misconception.id) {
+            return Some(Sight::Hit);
+        }
+        let answers = self.answers_of(misconception);
+        match (answers.is_empty(), right) {
+            (true, _) => None,
+            (false, true) => Some(Sight::Contrary),
+            (false, false) if given.is_some_and(|given| answers.contains(given)) => Some(Sight::Hit),
+            (false, false) => Some(Sight::Elsewhere),
+        }
+    }
+}
+
+/// What the pupil answered, as far as it can be compared and built on; orders are compared by marking alone.
+fn pupils_key(item: &Item, step: &Step, response: &str) -> Option<Key> {
+    let locale = Locale::by_tag(&item.locale).unwrap_or(Locale::EN_US);
+    let number: Option<Decimal> = match step.kind {
+        StepKind::Order => return None,
+        StepKind::Choice => {
+            let response = response.trim();
+            let is = |id: &str, text: &str| id.eq_ignore_ascii_case(response) || text == response;
+            let chosen = step.choices.iter().find(|choice| is(&choice.id, &choice.text))?;
+            return Some(Key::Choice(chosen.id.to_string()));
+        }
+        StepKind::Words => from_words(response, Language::of_locale(&item.locale)?).ok(),
+        StepKind::Number => match read(response, locale, step.unit.as_deref().and_then(units::by_symbol)) {
+            Reading::Read(number) => number.decimal(),
+            Reading::Blank | Reading::Unreadable(_) => None,
+        },
+    };
+    number.map(Key::Number)
+}
