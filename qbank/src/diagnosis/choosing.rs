@@ -11,7 +11,7 @@ use alloc::{string::String, vec::Vec};
 
 use super::{
     beliefs::Beliefs,
-    evidence::{Bench, misconceptions_of},
+    evidence::{Bench, Themes},
     model::ONE,
 };
 use crate::{
@@ -32,13 +32,10 @@ impl Probe {
     /// What this item can tell.
     #[must_use]
     pub fn of(item: &Item) -> Self {
-        let about = misconceptions_of(item);
-        let mut known: Vec<Vec<Option<Key>>> = alloc::vec![answers(item, None)];
+        let themes = Themes::of(item);
+        let mut known: Vec<Vec<Key>> = alloc::vec![answers(item, |_| None)];
         let classes = misconceptions::all().map(|misconception| {
-            if !about.contains(misconception.id) {
-                return 0;
-            }
-            let answers = answers(item, Some(misconception));
+            let answers = answers(item, |bench| bench.answer_of(misconception, &themes));
             let class = known.iter().position(|other| *other == answers).unwrap_or_else(|| {
                 known.push(answers);
                 known.len() - 1
@@ -49,22 +46,21 @@ impl Probe {
     }
 
     /// The class of answers that the misconception at this place of the table gives; 0 is the right one.
-    pub(super) fn class(&self, place: usize) -> u32 {
+    pub fn class(&self, place: usize) -> u32 {
         self.classes[place]
     }
 }
 
-/// How one who holds the misconception answers all steps. A step that cannot be worked stays blank.
-fn answers(item: &Item, held: Option<&misconceptions::Misconception>) -> Vec<Option<Key>> {
+/// The answers to all steps of one who makes these mistakes and works rightly otherwise.
+fn answers(item: &Item, mistaken: impl Fn(&Bench<'_>) -> Option<Key>) -> Vec<Key> {
     let mut own = item.given_names();
     let mut right = own.clone();
     let mut answers = Vec::new();
     for (step, proven) in item.steps_proven() {
         let bench = Bench::new(step, proven, &own, own != right);
-        let wrong = held.and_then(|misconception| bench.answers_of(misconception).into_iter().next());
-        let answer = wrong.unwrap_or_else(|| bench.own_right().clone());
+        let answer = mistaken(&bench).unwrap_or_else(|| bench.own_right().clone());
         let value = step.value_of(&answer).or(proven.value);
-        answers.push(Some(answer));
+        answers.push(answer);
         own.extend(value.map(|value| (step.id.clone(), value)));
         right.extend(proven.value.map(|value| (step.id.clone(), value)));
     }

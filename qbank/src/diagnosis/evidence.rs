@@ -13,10 +13,10 @@ use super::model::Sight;
 use crate::{
     arithmetic::{Columns, evaluate},
     decimal::Decimal,
-    expression::Names,
+    expression::{Expression, Names, Operation},
     locale::{Language, Locale},
     marking::{Mark, StepMark, Verdict},
-    misconceptions::{self, Misconception},
+    misconceptions::{self, Misconception, Rule},
     question::{Item, Key, ProvenStep, Step, StepKind},
     reading::{Reading, read},
     units,
@@ -60,7 +60,7 @@ impl Evidence {
     /// ```
     #[must_use]
     pub fn of(item: &Item, mark: &Mark) -> Self {
-        let about = misconceptions_of(item);
+        let themes = Themes::of(item);
         let mut right = item.given_names();
         let mut own = right.clone();
         let mut steps = Vec::new();
@@ -68,7 +68,7 @@ impl Evidence {
             let Some(marked) = mark.steps.iter().find(|marked| marked.id == step.id) else { continue };
             let given = pupils_key(item, step, &marked.response);
             let bench = Bench::new(step, proven, &own, own != right);
-            steps.extend(bench.evidence(&about, marked, given.as_ref()));
+            steps.extend(bench.evidence(&themes, marked, given.as_ref()));
             // As in marking: later steps build on what the pupil answered, else on the key.
             let value = given.and_then(|key| step.value_of(&key)).or(proven.value);
             own.extend(value.map(|value| (step.id.clone(), value)));
@@ -78,10 +78,50 @@ impl Evidence {
     }
 }
 
-/// The misconceptions for which the item predicts a wrong answer: those it is about.
-pub(super) fn misconceptions_of(item: &Item) -> BTreeSet<&'static str> {
-    let wrong = item.proven_steps().iter().flat_map(|proven| &proven.wrong);
-    wrong.flat_map(|wrong| wrong.misconceptions.iter().copied()).collect()
+/// Which misconceptions a question is about.
+///
+/// A rule sees numbers, not the story around them: `35 / 100` may be centimetres or hundredths, and only one who is asked
+/// for metres can mistake the factor. So a question is about the misconceptions that it predicts a wrong answer for, and
+/// others of the same theme, the first word of the id. Besides, a step that is nothing but one operation on given
+/// numbers is about every misconception that bends this operation.
+pub(super) struct Themes {
+    predicted: BTreeSet<&'static str>,
+    themes: BTreeSet<&'static str>,
+}
+
+impl Themes {
+    pub(super) fn of(item: &Item) -> Self {
+        let wrong = item.proven_steps().iter().flat_map(|proven| &proven.wrong);
+        let predicted: BTreeSet<_> = wrong.flat_map(|wrong| wrong.misconceptions.iter().copied()).collect();
+        let themes = predicted.iter().filter_map(|id| id.split('-').next()).collect();
+        Self { predicted, themes }
+    }
+
+    fn include(&self, misconception: &Misconception, expression: &Expression) -> bool {
+        let theme = || misconception.id.split('-').next().is_some_and(|word| self.themes.contains(word));
+        match misconception.rule {
+            _ if self.predicted.contains(misconception.id) => true,
+            Rule::Operation(..) | Rule::Exercise(..) | Rule::Compare(_) | Rule::Round(_) => {
+                is_one_operation(expression)
+            }
+            Rule::PowerOfTen(_) | Rule::Instead(_) | Rule::Stated => theme(),
+        }
+    }
+}
+
+/// Whether the expression is one operation, comparison, order or rounding of plain numbers. Moving the point is none:
+/// nobody works it in columns.
+fn is_one_operation(expression: &Expression) -> bool {
+    let plain = |part: &Expression| matches!(part, Expression::Name(_) | Expression::Literal(_));
+    let by_literal = |part: &Expression| matches!(part, Expression::Literal(_));
+    match expression {
+        Expression::Binary(Operation::Multiply | Operation::Divide, left, right) => {
+            plain(left) && plain(right) && !by_literal(left) && !by_literal(right)
+        }
+        Expression::Binary(_, left, right) | Expression::Comparison(left, right) => plain(left) && plain(right),
+        Expression::Call(_, parts) | Expression::Order(_, parts) => parts.iter().all(plain),
+        Expression::Name(_) | Expression::Literal(_) => false,
+    }
 }
 
 /// One step with the values that a pupil brings to it.
@@ -106,9 +146,15 @@ impl<'i> Bench<'i> {
         &self.own_right
     }
 
+    /// The wrong answer that a misconception leads to here, if the question is about it.
+    pub(super) fn answer_of(&self, misconception: &Misconception, themes: &Themes) -> Option<Key> {
+        let about = themes.include(misconception, &self.proven.expression);
+        about.then(|| self.answers_of(misconception).into_iter().next())?
+    }
+
     /// The wrong answers that a misconception leads to here: one, none where it makes no difference, more where the
     /// family states a mistake beside the rule.
-    pub(super) fn answers_of(&self, misconception: &Misconception) -> Vec<Key> {
+    fn answers_of(&self, misconception: &Misconception) -> Vec<Key> {
         let named = self.proven.wrong.iter().filter(|wrong| wrong.misconceptions.contains(&misconception.id));
         let stated = named.filter_map(|wrong| evaluate(&Columns, wrong.stated.as_ref()?, self.own).ok());
         let by_rule = misconceptions::predict(misconception, &self.proven.expression, self.own);
@@ -124,7 +170,7 @@ impl<'i> Bench<'i> {
 
     fn evidence(
         &self,
-        about: &BTreeSet<&'static str>,
+        themes: &Themes,
         marked: &StepMark,
         given: Option<&Key>,
     ) -> Option<StepEvidence> {
@@ -138,7 +184,7 @@ impl<'i> Bench<'i> {
             _ => self.proven.wrong.len() as u64 + UNPREDICTED,
         };
         let sights = misconceptions::all().filter_map(|misconception| {
-            let sight = if about.contains(misconception.id) {
+            let sight = if themes.include(misconception, &self.proven.expression) {
                 self.sight(misconception, right, marked, given)
             } else {
                 let hit = !right && given.is_some_and(|given| self.answers_of(misconception).contains(given));
