@@ -8,7 +8,7 @@ use qbank::{bank, diagnosis::collisions, draw::Draws, misconceptions::{self, Mis
 mod simulation;
 use simulation::{Bank, Choice, Pupil, SLIPS, Tally};
 
-const PER_FAMILY: usize = 12;
+const PER_FAMILY: usize = 24;
 const PUPILS: usize = 1000;
 const NONE: usize = 250;
 const COUNTS: [usize; 6] = [4, 6, 8, 10, 12, 16];
@@ -29,6 +29,25 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         println!("cover {} {n} of {}", best.item, open.len());
         if n == 0 { break; }
         open.retain(|at| best.class(*at) == 0);
+    }
+    if let Some(only) = std::env::args().nth(1) {
+        for only in only.split(',') {
+        let (place, held) = misconceptions::all().enumerate().find(|(_, one)| one.id == only).unwrap();
+        let mut fams: BTreeMap<&str, (u32, u32)> = BTreeMap::new();
+        for (probe, one) in bank.probes.iter().zip(&bank.candidates) {
+            let e = fams.entry(&one.family.id).or_default();
+            e.1 += 1;
+            if probe.class(place) != 0 { e.0 += 1; }
+        }
+        fams.retain(|_, e| e.0 > 0);
+        println!("== {only} shows in {fams:?}");
+        for index in 0..2 {
+            let mut draws = Draws::keyed(&format!("pupil/{index}"));
+            Pupil { held: Some(held), slips: SLIPS }.examined(&bank, Choice::Tool, 16, &mut draws);
+            println!("--");
+        }
+        }
+        return Ok(());
     }
     let mut deal = Draws::keyed("class");
     let class: Vec<Option<&'static Misconception>> = (0..PUPILS)

@@ -123,6 +123,15 @@ impl Pupil {
             let asked = &bank.candidates[bank.places[&id]];
             let marked = mark(&asked.item, "", &self.answers(asked, draws));
             beliefs.see(&Evidence::of(&asked.item, &marked));
+            if std::env::args().nth(1).is_some() {
+                let id = self.held.map_or("", |held| held.id);
+                let place = misconceptions::all().position(|one| one.id == id).unwrap();
+                let probe = bank.probes.iter().find(|one| one.item == asked.item.id).unwrap();
+                let mut top: Vec<(u64, &str)> = misconceptions::all().map(|one| (beliefs.per_thousand(one.id), one.id)).collect();
+                top.sort_by(|a, b| b.cmp(a));
+                println!("{:28} class {:2} believed {:3} top {:?} {:?}", asked.family.id, probe.class(place), beliefs.per_thousand(id), &top[..3],
+                    marked.steps.iter().map(|s| format!("{:?} {}", s.verdict, s.misconceptions.join("|"))).collect::<Vec<_>>());
+            }
             named.push(beliefs.diagnoses().into_iter().flat_map(|diagnosis| diagnosis.named).collect());
         }
         named

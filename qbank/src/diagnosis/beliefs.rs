@@ -3,7 +3,7 @@ use alloc::vec::Vec;
 
 use super::{
     evidence::{Evidence, StepEvidence},
-    model::{Group, HITS, MIGRATION, NEWEST, NONE_AT_FIRST, ONE, Sight, likelihood},
+    model::{AT_FIRST, Group, HITS, MIGRATION, NEWEST, ONE, Sight, likelihood},
 };
 use crate::misconceptions::{self, Misconception};
 
@@ -25,7 +25,6 @@ pub(super) struct Held {
     pub(super) group: Group,
     /// How likely it is held, in parts of [`ONE`].
     pub(super) weight: u64,
-    first_weight: u64,
     /// Answers so far that were its own.
     pub(super) hits: u32,
     /// Right answers so far where it leads to a wrong one.
@@ -42,6 +41,13 @@ struct Newest {
     right: u32,
 }
 
+/// How likely each misconception is held at the beginning.
+const FIRST_WEIGHT: u64 = ONE / 1000 * AT_FIRST;
+
+fn none_at_first(group: Group) -> u64 {
+    ONE - FIRST_WEIGHT * group.members().count() as u64
+}
+
 impl Default for Beliefs {
     fn default() -> Self {
         Self::about(&Group::ALL)
@@ -49,25 +55,19 @@ impl Default for Beliefs {
 }
 
 impl Beliefs {
-    /// No evidence yet, on these groups: misconceptions of one group are equally likely. Other groups are passed over.
+    /// No evidence yet, on these groups: all their misconceptions are equally likely. Other groups are passed over.
     #[must_use]
     pub fn about(groups: &[Group]) -> Self {
-        let none = ONE / 1000 * NONE_AT_FIRST;
-        let held = misconceptions::all().map(|misconception| {
-            let group = Group::of(misconception);
-            let first_weight = (ONE - none) / group.members().count() as u64;
-            Held {
-                misconception,
-                group,
-                weight: first_weight,
-                first_weight,
-                hits: 0,
-                contrary: 0,
-                shown: 0,
-                newest: Newest::default(),
-            }
+        let held = misconceptions::all().map(|misconception| Held {
+            misconception,
+            group: Group::of(misconception),
+            weight: FIRST_WEIGHT,
+            hits: 0,
+            contrary: 0,
+            shown: 0,
+            newest: Newest::default(),
         });
-        Self { none: [none; Group::ALL.len()], held: held.collect(), groups: groups.to_vec() }
+        Self { none: Group::ALL.map(none_at_first), held: held.collect(), groups: groups.to_vec() }
     }
 
     /// The groups asked about.
@@ -101,9 +101,9 @@ impl Beliefs {
     fn migrate(&mut self, group: Group) {
         let moved = |weight: u64, first: u64| (weight * (1000 - MIGRATION) + first * MIGRATION) / 1000;
         let none = &mut self.none[group as usize];
-        *none = moved(*none, ONE / 1000 * NONE_AT_FIRST);
+        *none = moved(*none, none_at_first(group));
         for held in self.held.iter_mut().filter(|held| held.group == group) {
-            held.weight = moved(held.weight, held.first_weight);
+            held.weight = moved(held.weight, FIRST_WEIGHT);
         }
     }
 

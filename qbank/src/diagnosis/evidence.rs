@@ -3,21 +3,16 @@
 //! Marking has already judged the answers. Here each step is looked at from the pupil's own earlier values once more, to
 //! see which misconceptions lead to a wrong answer of their own: only there is an answer evidence for or against one.
 //! Blank and unreadable answers are none.
-use alloc::{
-    collections::BTreeSet,
-    string::{String, ToString},
-    vec::Vec,
-};
+use alloc::{collections::BTreeSet, string::String, vec::Vec};
 
 use super::model::Sight;
 use crate::{
     arithmetic::{Columns, evaluate},
-    decimal::Decimal,
     expression::{Expression, Names, Operation},
     locale::{Language, Locale},
     marking::{Mark, StepMark, Verdict},
     misconceptions::{self, Misconception, Rule},
-    question::{Item, Key, ProvenStep, Step, StepKind},
+    question::{Choice, Item, Key, ProvenStep, Step, StepKind},
     reading::{Reading, read},
     units,
     words::from_words,
@@ -216,22 +211,32 @@ impl<'i> Bench<'i> {
     }
 }
 
-/// What the pupil answered, as far as it can be compared and built on; orders are compared by marking alone.
+/// What the pupil answered, as far as it can be compared and built on.
 fn pupils_key(item: &Item, step: &Step, response: &str) -> Option<Key> {
     let locale = Locale::by_tag(&item.locale).unwrap_or(Locale::EN_US);
-    let number: Option<Decimal> = match step.kind {
-        StepKind::Order => return None,
-        StepKind::Choice => {
-            let response = response.trim();
-            let is = |id: &str, text: &str| id.eq_ignore_ascii_case(response) || text == response;
-            let chosen = step.choices.iter().find(|choice| is(&choice.id, &choice.text))?;
-            return Some(Key::Choice(chosen.id.to_string()));
-        }
-        StepKind::Words => from_words(response, Language::of_locale(&item.locale)?).ok(),
+    match step.kind {
+        StepKind::Order => ordered(step, response).map(Key::Order),
+        StepKind::Choice => chosen(step, response.trim()).map(Key::Choice),
+        StepKind::Words => from_words(response, Language::of_locale(&item.locale)?).ok().map(Key::Number),
         StepKind::Number => match read(response, locale, step.unit.as_deref().and_then(units::by_symbol)) {
-            Reading::Read(number) => number.decimal(),
+            Reading::Read(number) => number.decimal().map(Key::Number),
             Reading::Blank | Reading::Unreadable(_) => None,
         },
+    }
+}
+
+fn chosen(step: &Step, response: &str) -> Option<String> {
+    let is = |choice: &&Choice| choice.id.eq_ignore_ascii_case(response) || choice.text == response;
+    step.choices.iter().find(is).map(|choice| choice.id.clone())
+}
+
+/// The ids of an order with signs, blanks or nothing between its parts, as marking reads it.
+fn ordered(step: &Step, response: &str) -> Option<Vec<String>> {
+    let all = |parts: &mut dyn Iterator<Item = &str>| {
+        let ids: Option<Vec<String>> = parts.map(|part| chosen(step, part.trim())).collect();
+        ids.filter(|ids| ids.len() == step.choices.len())
     };
-    number.map(Key::Number)
+    all(&mut response.split(['<', '>', ',', ';']))
+        .or_else(|| all(&mut response.split_whitespace()))
+        .or_else(|| all(&mut response.trim().split("").filter(|letter| !letter.is_empty())))
 }

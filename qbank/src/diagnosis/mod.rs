@@ -20,7 +20,7 @@ pub use beliefs::Beliefs;
 pub use choosing::{Probe, choose_next};
 pub use collisions::{Collision, collisions};
 pub use evidence::Evidence;
-pub use model::{Group, HITS, MIGRATION, NAMED, NEWEST, NONE_AT_FIRST, SLIP, UNSTEADY};
+pub use model::{AT_FIRST, Group, HITS, MIGRATION, NAMED, NEWEST, SLIP, UNSTEADY};
 pub use naming::Diagnosis;
 
 /// What may be said after this evidence, in the order of time: for each group of misconceptions that it bears on.

@@ -24,8 +24,9 @@ pub const SLIP: u64 = 100;
 pub const UNSTEADY: u64 = 50;
 /// How much of a group's belief goes back to its beginning with each item that bears on the group, per thousand.
 pub const MIGRATION: u64 = 20;
-/// How likely none of a group's misconceptions is held at the beginning, per thousand; the others share the rest.
-pub const NONE_AT_FIRST: u64 = 850;
+/// How likely each misconception is held at the beginning, per thousand: all alike, so that nothing is taken for granted
+/// of any. With some eighty of them, a pupil is expected to hold about one.
+pub const AT_FIRST: u64 = 10;
 /// How likely one misconception, or two together, must have become before they are named, per thousand.
 pub const NAMED: u64 = 900;
 /// How many of the newest answers that could speak for or against a misconception are looked at before it is named.
