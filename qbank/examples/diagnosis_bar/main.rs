@@ -1,86 +1,134 @@
-//! The bar for diagnosis: a simulated class, and the curve over the number of questions.
-#![allow(unreachable_pub, reason = "shared by two programs as a module of each")]
+//! The bar of diagnosis: how often the right misconception is named in a simulated class, over the number of questions,
+//! with questions chosen by the tool and by chance; and which misconceptions no question tells apart.
+//! `cargo run --release -p qbank --example diagnosis_bar`
 #![allow(clippy::print_stdout, reason = "an example talks to the person who runs it")]
+#![allow(unreachable_pub, reason = "the simulation is a module of a test, too")]
 use std::collections::BTreeMap;
 
-use qbank::{bank, diagnosis::collisions, draw::Draws, misconceptions::{self, Misconception}};
+use qbank::{
+    bank,
+    diagnosis::{Group, collisions},
+    draw::Draws,
+    misconceptions::Misconception,
+};
 
 mod simulation;
 use simulation::{Bank, Choice, Pupil, SLIPS, Tally};
 
-const PER_FAMILY: usize = 24;
+/// Questions looked at in each family, and how many of them may be asked.
+const DRAWN: usize = 48;
+const KEPT: usize = 12;
 const PUPILS: usize = 1000;
+/// How many of them hold no misconception.
 const NONE: usize = 250;
 const COUNTS: [usize; 6] = [4, 6, 8, 10, 12, 16];
+/// The number of questions that the bar is about, as a place in `COUNTS`.
+const BAR: usize = 4;
+
+/// What a class's quiz is on.
+struct Topic {
+    name: &'static str,
+    groups: &'static [Group],
+}
+
+const TOPICS: [Topic; 2] = [
+    Topic { name: "nothing known beforehand", groups: &Group::ALL },
+    Topic {
+        name: "a quiz on comparing, adding and subtracting",
+        groups: &[Group::Addition, Group::Subtraction, Group::Comparison],
+    },
+];
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let families = bank::families()?;
-    let bank = Bank::sampled(&families, PER_FAMILY);
+    let bank = Bank::sampled(&families, DRAWN, KEPT);
     let shown = bank.shown();
-    println!("{} items of {} families; {} misconceptions", bank.candidates.len(), families.len(), shown.len());
-    println!("{}", shown.iter().map(|one| one.id).collect::<Vec<_>>().join(" "));
-    for one in collisions(&bank.probes) {
-        println!("collision {} {} {} {}", one.group.name(), one.pair.0, one.pair.1, one.items);
+    println!(
+        "{} questions of {} families ({KEPT} of {DRAWN} each); they show {} misconceptions:",
+        bank.candidates.len(),
+        families.len(),
+        shown.len()
+    );
+    for group in Group::ALL {
+        let ids: Vec<&str> =
+            shown.iter().filter(|one| Group::of(one) == group).map(|one| one.id).collect();
+        println!("  {} {}: {}", ids.len(), group.name(), ids.join(", "));
     }
-    let mut open: Vec<usize> = misconceptions::all().enumerate().filter(|(_, one)| shown.iter().any(|s| s.id == one.id)).map(|(at, _)| at).collect();
-    while !open.is_empty() {
-        let best = bank.probes.iter().max_by_key(|probe| open.iter().filter(|at| probe.class(**at) != 0).count()).unwrap();
-        let n = open.iter().filter(|at| best.class(**at) != 0).count();
-        println!("cover {} {n} of {}", best.item, open.len());
-        if n == 0 { break; }
-        open.retain(|at| best.class(*at) == 0);
+    print_collisions(&bank);
+    for topic in &TOPICS {
+        print_bar(&bank, topic, &shown);
     }
-    if let Some(only) = std::env::args().nth(1) {
-        for only in only.split(',') {
-        let (place, held) = misconceptions::all().enumerate().find(|(_, one)| one.id == only).unwrap();
-        let mut fams: BTreeMap<&str, (u32, u32)> = BTreeMap::new();
-        for (probe, one) in bank.probes.iter().zip(&bank.candidates) {
-            let e = fams.entry(&one.family.id).or_default();
-            e.1 += 1;
-            if probe.class(place) != 0 { e.0 += 1; }
-        }
-        fams.retain(|_, e| e.0 > 0);
-        println!("== {only} shows in {fams:?}");
-        for index in 0..2 {
-            let mut draws = Draws::keyed(&format!("pupil/{index}"));
-            Pupil { held: Some(held), slips: SLIPS }.examined(&bank, Choice::Tool, 16, &mut draws);
-            println!("--");
-        }
-        }
-        return Ok(());
+    Ok(())
+}
+
+fn print_collisions(bank: &Bank<'_>) {
+    let found = collisions(&bank.probes);
+    println!("\npairs that none of these questions tells apart: {}", found.len());
+    for one in found {
+        println!("  {}: {} = {} ({} questions)", one.group.name(), one.pair.0, one.pair.1, one.items);
     }
+}
+
+fn print_bar(bank: &Bank<'_>, topic: &Topic, shown: &[&'static Misconception]) {
+    let held: Vec<&'static Misconception> =
+        shown.iter().copied().filter(|one| topic.groups.contains(&Group::of(one))).collect();
+    println!("\n{}: {PUPILS} pupils, {NONE} of them hold none, the others one of {}", topic.name, held.len());
+    println!("seeds: \"diagnosis-bar\" for questions, \"class\" for what is held, \"pupil/0\" to \"pupil/{}\"", PUPILS - 1);
+    println!("{:>9}  {:^23}  {:^23}", "", "chosen by the tool", "chosen by chance");
+    println!("{:>9}  {:>7} {:>7} {:>7}  {:>7} {:>7} {:>7}", "questions", "right", "other", "none*", "right", "other", "none*");
+    let (tool, missed) = tallies(bank, topic, &held, Choice::Tool);
+    let (chance, _) = tallies(bank, topic, &held, Choice::Random);
+    for (at, count) in COUNTS.iter().enumerate() {
+        println!("{count:>9}  {}  {}", row(&tool[at]), row(&chance[at]));
+    }
+    println!("right: the right name, alone or with one other; other: anything else named (of all who hold one)");
+    println!("none*: named although none is held (of all who hold none)");
+    println!("not named rightly after {} questions:", COUNTS[BAR]);
+    for (id, (pupils, said)) in missed {
+        println!("  {id}: {pupils} {}", said.into_iter().collect::<Vec<_>>().join("; "));
+    }
+}
+
+fn row([none, holders]: &[Tally; 2]) -> String {
+    let percent = |count: u32, of: u32| {
+        let tenths = count * 1000 / of;
+        format!("{:>5}.{}", tenths / 10, tenths % 10)
+    };
+    let (right, other) = (percent(holders.right, holders.pupils), percent(holders.wrong, holders.pupils));
+    format!("{right} {other} {}", percent(none.wrong, none.pupils))
+}
+
+/// By misconception: how many pupils it was missed in, and what was said instead.
+type Missed = BTreeMap<&'static str, (u32, Vec<String>)>;
+
+/// For each number of questions: pupils who hold none, pupils who hold one.
+fn tallies(
+    bank: &Bank<'_>,
+    topic: &Topic,
+    held: &[&'static Misconception],
+    choice: Choice,
+) -> ([[Tally; 2]; COUNTS.len()], Missed) {
     let mut deal = Draws::keyed("class");
-    let class: Vec<Option<&'static Misconception>> = (0..PUPILS)
-        .map(|index| if index < NONE { None } else { deal.one_of(&shown).copied() })
-        .collect();
-    for choice in [Choice::Tool, Choice::Random] {
-        let mut tallies = [[Tally::default(); 2]; COUNTS.len()];
-        let mut by: BTreeMap<&str, (u32, u32, BTreeMap<String, u32>)> = BTreeMap::new();
-        for (index, held) in class.iter().enumerate() {
-            let mut draws = Draws::keyed(&format!("pupil/{index}"));
-            let named = Pupil { held: *held, slips: SLIPS }.examined(&bank, choice, 16, &mut draws);
-            for (at, count) in COUNTS.iter().enumerate() {
-                tallies[at][usize::from(held.is_some())].count(*held, &named[count - 1]);
-            }
-            let entry = by.entry(held.map_or("none", |held| held.id)).or_default();
-            entry.0 += 1;
-            let mut tally = Tally::default();
-            tally.count(*held, &named[11]);
-            entry.1 += tally.right;
-            if tally.right == 0 {
-                *entry.2.entry(named[11].join("+")).or_default() += 1;
-            }
-        }
-        for (count, [none, holders]) in COUNTS.iter().zip(tallies) {
-            println!("{choice:?} {count}: {:?} {:?}", holders, none);
-        }
-        if choice == Choice::Tool {
-            for (id, (pupils, right, else_)) in by {
-                if right < pupils {
-                    println!("{id} {right}/{pupils} {else_:?}");
+    let mut tallies = [[Tally::default(); 2]; COUNTS.len()];
+    let mut missed = Missed::new();
+    for index in 0..PUPILS {
+        let held = if index < NONE { None } else { deal.one_of(held).copied() };
+        let mut draws = Draws::keyed(&format!("pupil/{index}"));
+        let pupil = Pupil { held, slips: SLIPS };
+        let named = pupil.examined(bank, (choice, topic.groups), COUNTS[COUNTS.len() - 1], &mut draws);
+        for (at, count) in COUNTS.iter().enumerate() {
+            let tally = &mut tallies[at][usize::from(held.is_some())];
+            let before = tally.right;
+            tally.count(held, &named[count - 1]);
+            if let Some(held) = held.filter(|_| at == BAR && tally.right == before) {
+                let entry = missed.entry(held.id).or_default();
+                entry.0 += 1;
+                let said = named[count - 1].join(" + ");
+                if !said.is_empty() {
+                    entry.1.push(said);
                 }
             }
         }
     }
-    Ok(())
+    (tallies, missed)
 }

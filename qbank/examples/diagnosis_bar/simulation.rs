@@ -11,7 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use qbank::{
     arithmetic::{Columns, Value, evaluate},
     decimal::Decimal,
-    diagnosis::{Beliefs, Evidence, Probe, choose_next},
+    diagnosis::{Beliefs, Evidence, Group, Probe, choose_next},
     draw::Draws,
     expression::Names,
     family::Family,
@@ -47,16 +47,21 @@ pub enum Choice {
 }
 
 impl<'f> Bank<'f> {
-    /// The first `per_family` questions of each family.
-    pub fn sampled(families: &'f [Family], per_family: usize) -> Self {
-        let mut candidates = Vec::new();
+    /// Of the first `drawn` questions of each family, the `kept` that tell most together where nothing is known yet.
+    pub fn sampled(families: &'f [Family], drawn: usize, kept: usize) -> Self {
+        let (mut candidates, mut probes) = (Vec::new(), Vec::new());
         for family in families {
-            for item in family.draws("diagnosis-bar", 0, "en-US").take(per_family) {
-                let item = item.unwrap_or_else(|error| panic!("{error}"));
-                candidates.push(Candidate { family, item });
+            let items = family.draws("diagnosis-bar", 0, "en-US").take(drawn);
+            let items: Vec<Item> = items.map(|item| item.unwrap_or_else(|error| panic!("{error}"))).collect();
+            let all: Vec<Probe> = items.iter().map(Probe::of).collect();
+            let chosen = choose_next(&[&Beliefs::default()], &all, kept);
+            for item in items {
+                if let Some(probe) = chosen.iter().find(|probe| probe.item == item.id) {
+                    probes.push(Probe::clone(probe));
+                    candidates.push(Candidate { family, item });
+                }
             }
         }
-        let probes: Vec<Probe> = candidates.iter().map(|candidate| Probe::of(&candidate.item)).collect();
         let places = candidates.iter().enumerate().map(|(place, one)| (one.item.id.clone(), place)).collect();
         Self { candidates, probes, places }
     }
@@ -109,9 +114,15 @@ impl Pupil {
         answers
     }
 
-    /// Asks `longest` questions and returns what the tool names after each of them.
-    pub fn examined(&self, bank: &Bank<'_>, choice: Choice, longest: usize, draws: &mut Draws) -> Vec<Vec<&'static str>> {
-        let mut beliefs = Beliefs::default();
+    /// Asks `longest` questions about these groups and returns what the tool names after each of them.
+    pub fn examined(
+        &self,
+        bank: &Bank<'_>,
+        (choice, groups): (Choice, &[Group]),
+        longest: usize,
+        draws: &mut Draws,
+    ) -> Vec<Vec<&'static str>> {
+        let mut beliefs = Beliefs::about(groups);
         let mut left = bank.probes.clone();
         let mut named = Vec::new();
         while named.len() < longest && !left.is_empty() {
@@ -123,15 +134,6 @@ impl Pupil {
             let asked = &bank.candidates[bank.places[&id]];
             let marked = mark(&asked.item, "", &self.answers(asked, draws));
             beliefs.see(&Evidence::of(&asked.item, &marked));
-            if std::env::args().nth(1).is_some() {
-                let id = self.held.map_or("", |held| held.id);
-                let place = misconceptions::all().position(|one| one.id == id).unwrap();
-                let probe = bank.probes.iter().find(|one| one.item == asked.item.id).unwrap();
-                let mut top: Vec<(u64, &str)> = misconceptions::all().map(|one| (beliefs.per_thousand(one.id), one.id)).collect();
-                top.sort_by(|a, b| b.cmp(a));
-                println!("{:28} class {:2} believed {:3} top {:?} {:?}", asked.family.id, probe.class(place), beliefs.per_thousand(id), &top[..3],
-                    marked.steps.iter().map(|s| format!("{:?} {}", s.verdict, s.misconceptions.join("|"))).collect::<Vec<_>>());
-            }
             named.push(beliefs.diagnoses().into_iter().flat_map(|diagnosis| diagnosis.named).collect());
         }
         named

@@ -46,7 +46,7 @@ impl Probe {
     }
 
     /// The class of answers that the misconception at this place of the table gives; 0 is the right one.
-    pub fn class(&self, place: usize) -> u32 {
+    pub(super) fn class(&self, place: usize) -> u32 {
         self.classes[place]
     }
 }

@@ -5,13 +5,13 @@
 //! Blank and unreadable answers are none.
 use alloc::{collections::BTreeSet, string::String, vec::Vec};
 
-use super::model::Sight;
+use super::model::{Group, Sight};
 use crate::{
     arithmetic::{Columns, evaluate},
     expression::{Expression, Names, Operation},
     locale::{Language, Locale},
     marking::{Mark, StepMark, Verdict},
-    misconceptions::{self, Misconception, Rule},
+    misconceptions::{self, Misconception},
     question::{Choice, Item, Key, ProvenStep, Step, StepKind},
     reading::{Reading, read},
     units,
@@ -94,12 +94,10 @@ impl Themes {
 
     fn include(&self, misconception: &Misconception, expression: &Expression) -> bool {
         let theme = || misconception.id.split('-').next().is_some_and(|word| self.themes.contains(word));
-        match misconception.rule {
+        match Group::of(misconception) {
             _ if self.predicted.contains(misconception.id) => true,
-            Rule::Operation(..) | Rule::Exercise(..) | Rule::Compare(_) | Rule::Round(_) => {
-                is_one_operation(expression)
-            }
-            Rule::PowerOfTen(_) | Rule::Instead(_) | Rule::Stated => theme(),
+            Group::Places | Group::Stories => theme(),
+            _ => is_one_operation(expression),
         }
     }
 }
