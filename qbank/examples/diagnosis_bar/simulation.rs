@@ -5,7 +5,7 @@
 //! pupil's own earlier values; where a family states a mistake that no rule derives, by that mistake. Misconceptions
 //! that bend an operation (+ − × ÷, comparing, rounding) bend it in every question. Those on what a question is about
 //! (units, place names, fractions, powers of ten, stories) are at work where the family is about that: `35 / 100` may be
-//! centimetres or hundredths, and only one who is asked for metres can mistake the factor.
+//! centimetres or hundredths, and only one who is asked for metres can mistake the factor. `everywhere` drops that.
 use std::collections::{BTreeMap, BTreeSet};
 
 use qbank::{
@@ -18,11 +18,14 @@ use qbank::{
     locale::Language,
     marking::mark,
     misconceptions::{self, Misconception, predict},
-    question::{Item, Key, Step, StepKind},
+    question::{Item, Key, Step},
 };
 
 /// Slips, per thousand answers.
 pub const SLIPS: u64 = 50;
+
+/// The seed of the questions.
+const QUESTIONS: &str = "diagnosis-bar";
 
 /// An item that may be asked, with its family.
 pub struct Candidate<'f> {
@@ -51,7 +54,7 @@ impl<'f> Bank<'f> {
     pub fn sampled(families: &'f [Family], drawn: usize, kept: usize) -> Self {
         let (mut candidates, mut probes) = (Vec::new(), Vec::new());
         for family in families {
-            let items = family.draws("diagnosis-bar", 0, "en-US").take(drawn);
+            let items = family.draws(QUESTIONS, 0, "en-US").take(drawn);
             let items: Vec<Item> = items.map(|item| item.unwrap_or_else(|error| panic!("{error}"))).collect();
             let all: Vec<Probe> = items.iter().map(Probe::of).collect();
             let chosen = choose_next(&[&Beliefs::default()], &all, kept);
@@ -72,7 +75,7 @@ impl<'f> Bank<'f> {
             let wrong = one.item.proven_steps().iter().flat_map(|proven| &proven.wrong);
             let about = wrong.flat_map(|wrong| &wrong.misconceptions).any(|id| *id == misconception.id);
             about && {
-                let pupil = Pupil { held: Some(misconception), slips: 0 };
+                let pupil = Pupil { held: Some(misconception), slips: 0, everywhere: false };
                 let never = &mut Draws::keyed("no slips");
                 let answers = pupil.answers(one, never);
                 mark(&one.item, "", &answers).steps.iter().any(|step| !step.misconceptions.is_empty())
@@ -91,6 +94,8 @@ pub struct Pupil {
     pub held: Option<&'static Misconception>,
     /// Per thousand answers.
     pub slips: u64,
+    /// Whether what is held is at work in every question that its rule can bend, whatever the question is about.
+    pub everywhere: bool,
 }
 
 impl Pupil {
@@ -101,9 +106,10 @@ impl Pupil {
         let (mut own, mut right) = (item.given_names(), item.given_names());
         let mut answers = BTreeMap::new();
         for (index, (step, proven)) in item.steps_proven().enumerate() {
-            let at = Moment { asked, index, step, own: &own };
+            let at = Moment { asked, index, step, own: &own, everywhere: self.everywhere };
             let meant = self.held.and_then(|held| at.mistaken(held)).or_else(|| at.right());
-            let slipped = (draws.below(1000) < self.slips).then(|| at.slip(meant.as_ref(), &proven.key, draws));
+            let slipped =
+                (draws.below(1000) < self.slips).then(|| at.slip(meant.as_ref(), &proven.key, draws));
             let given = slipped.flatten().or(meant);
             let text = given.as_ref().and_then(|key| step.answer_of(key, language).ok());
             let value = given.and_then(|key| step.value_of(&key)).or(proven.value);
@@ -146,6 +152,7 @@ struct Moment<'m, 'f> {
     index: usize,
     step: &'m Step,
     own: &'m Names,
+    everywhere: bool,
 }
 
 impl Moment<'_, '_> {
@@ -164,11 +171,7 @@ impl Moment<'_, '_> {
         if let Some((_, mistaken)) = stated {
             return self.key(evaluate(&Columns, mistaken, self.own).ok());
         }
-        let theme = |id: &str| id.split('-').next().map(String::from);
-        let about = self.asked.family.all_misconceptions();
-        let everywhere = ["add", "subtract", "multiply", "divide", "compare", "round"];
-        let at_work = everywhere.iter().any(|word| theme(held.id).as_deref() == Some(*word))
-            || about.iter().any(|id| theme(id) == theme(held.id));
+        let at_work = self.everywhere || is_about(self.asked.family, held);
         if at_work { self.key(predict(held, &family_step.expression, self.own)) } else { None }
     }
 
@@ -194,25 +197,26 @@ impl Moment<'_, '_> {
         };
         let mut seen = BTreeSet::new();
         others.retain(|key| {
-            Some(key) != meant && !is_right(key) && self.step.kind_allows(key) && seen.insert(key.to_string())
+            Some(key) != meant && !is_right(key) && !is_negative(key) && seen.insert(key.to_string())
         });
         draws.one_of(&others).cloned()
     }
 }
 
+/// Whether a family's questions are about what the misconception is about.
+fn is_about(family: &Family, misconception: &Misconception) -> bool {
+    let theme = |id: &'static str| id.split('-').next();
+    let operations = ["add", "subtract", "multiply", "divide", "compare", "round"];
+    theme(misconception.id).is_some_and(|word| operations.contains(&word))
+        || family.all_misconceptions().iter().any(|id| theme(id) == theme(misconception.id))
+}
+
+fn is_negative(key: &Key) -> bool {
+    matches!(key, Key::Number(number) if number.is_negative())
+}
+
 fn one_off(number: &Decimal) -> Vec<Decimal> {
     [-1, 1].iter().filter_map(|off| Decimal::new(number.units() + off, number.places()).ok()).collect()
-}
-
-/// Which keys can be given at all.
-trait Allows {
-    fn kind_allows(&self, key: &Key) -> bool;
-}
-
-impl Allows for Step {
-    fn kind_allows(&self, key: &Key) -> bool {
-        !matches!((self.kind, key), (StepKind::Number | StepKind::Words, Key::Number(number)) if number.is_negative())
-    }
 }
 
 /// What came of many pupils.

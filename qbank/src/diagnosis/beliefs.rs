@@ -120,7 +120,8 @@ impl Beliefs {
             held.count(sight);
         }
         // Nothing is ever ruled out for good: at least one part is left.
-        let share = |weight: u64| u64::try_from(u128::from(weight) * u128::from(ONE) / sum).unwrap_or(ONE).max(1);
+        let share =
+            |weight: u64| u64::try_from(u128::from(weight) * u128::from(ONE) / sum).unwrap_or(ONE).max(1);
         *none = share(*none);
         for held in self.held.iter_mut().filter(|held| held.group == group) {
             held.weight = share(held.weight);
@@ -134,7 +135,9 @@ impl StepEvidence {
     }
 
     fn bears_on(&self, group: Group) -> bool {
-        self.sights.iter().any(|(id, _)| misconceptions::find(id).is_some_and(|known| Group::of(known) == group))
+        self.sights
+            .iter()
+            .any(|(id, _)| misconceptions::find(id).is_some_and(|known| Group::of(known) == group))
     }
 }
 

@@ -111,7 +111,9 @@ fn is_one_operation(expression: &Expression) -> bool {
         Expression::Binary(Operation::Multiply | Operation::Divide, left, right) => {
             plain(left) && plain(right) && !by_literal(left) && !by_literal(right)
         }
-        Expression::Binary(_, left, right) | Expression::Comparison(left, right) => plain(left) && plain(right),
+        Expression::Binary(_, left, right) | Expression::Comparison(left, right) => {
+            plain(left) && plain(right)
+        }
         Expression::Call(_, parts) | Expression::Order(_, parts) => parts.iter().all(plain),
         Expression::Name(_) | Expression::Literal(_) => false,
     }
@@ -161,12 +163,7 @@ impl<'i> Bench<'i> {
         keys
     }
 
-    fn evidence(
-        &self,
-        themes: &Themes,
-        marked: &StepMark,
-        given: Option<&Key>,
-    ) -> Option<StepEvidence> {
+    fn evidence(&self, themes: &Themes, marked: &StepMark, given: Option<&Key>) -> Option<StepEvidence> {
         let right = match marked.verdict {
             Verdict::Blank | Verdict::Unreadable => return None,
             Verdict::Wrong => false,

@@ -43,14 +43,19 @@ impl Diagnosis {
             let before = if sentence.is_empty() { CONSISTENT } else { ", or with " };
             sentence = format!("{sentence}{before}{}", what.trim_end_matches('.'));
         }
-        (!sentence.is_empty())
-            .then(|| format!("{sentence} ({} of {} answers where it would show)", self.hits, self.evidence_steps))
+        (!sentence.is_empty()).then(|| {
+            format!("{sentence} ({} of {} answers where it would show)", self.hits, self.evidence_steps)
+        })
     }
 
     /// What to do next: one idea for each name.
     #[must_use]
     pub fn next(&self) -> Vec<String> {
-        self.named.iter().filter_map(|id| misconceptions::find(id)).map(|known| known.next.to_string()).collect()
+        self.named
+            .iter()
+            .filter_map(|id| misconceptions::find(id))
+            .map(|known| known.next.to_string())
+            .collect()
     }
 }
 
