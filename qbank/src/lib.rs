@@ -20,8 +20,9 @@
 //! 3. [`misconceptions`]: the same machine, bent;
 //! 4. [`family`], [`draw`], [`question`]: from an authored family to a proven item; [`profile`]: what makes it hard;
 //! 5. [`accept`], [`reading`], [`marking`], [`grade`]: from a pupil's text to a grade;
-//! 6. [`plan`], [`pool`], [`form`], [`bank`], [`receipt`]: many questions at once;
-//! 7. [`statistics`]: what many marks say about questions and groups;
+//! 6. [`diagnosis`]: from many marks to what the answers are consistent with, and what to ask next;
+//! 7. [`plan`], [`pool`], [`form`], [`bank`], [`receipt`]: many questions at once; [`statistics`]: what many marks say
+//!    about questions and groups;
 //! 8. [`working`]: what `tenths work` tells of any expression.
 #![no_std]
 #![deny(clippy::float_arithmetic)]
@@ -32,6 +33,7 @@ pub mod arithmetic;
 pub mod bank;
 pub mod columns;
 pub mod decimal;
+pub mod diagnosis;
 pub mod draw;
 pub mod expression;
 pub mod family;

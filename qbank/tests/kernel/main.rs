@@ -6,6 +6,7 @@ use std::sync::LazyLock;
 use qbank::{bank as starter, family::Family};
 
 mod bank;
+mod diagnosis;
 mod malformed;
 mod marking;
 mod plans;
