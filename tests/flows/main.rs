@@ -8,5 +8,6 @@ mod demo;
 mod hostile;
 mod kill;
 mod locales;
+mod numerals;
 mod package;
 mod words;

@@ -12,6 +12,8 @@ mod plans;
 mod profiles;
 mod proof;
 mod published;
+mod published_marking;
+mod reading;
 
 /// The starter bank, read once for all tests.
 static FAMILIES: LazyLock<Vec<Family>> =
