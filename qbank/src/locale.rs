@@ -21,7 +21,7 @@ pub struct Locale {
     pub tag: &'static str,
     /// The decimal mark.
     pub point: char,
-    /// The sign between groups of three digits; blanks always may stand there.
+    /// The sign between groups of three digits; blanks of any width always may stand there.
     pub group: char,
     /// A decimal as written there, for messages.
     pub example: &'static str,
@@ -35,6 +35,7 @@ const LOCALES: &[Locale] = &[
     Locale { tag: "en-GB", point: '.', group: ',', example: "12.5" },
     Locale { tag: "es-ES", point: ',', group: '.', example: "12,5" },
     Locale { tag: "de-DE", point: ',', group: '.', example: "12,5" },
+    Locale { tag: "de-CH", point: '.', group: '\u{2019}', example: "12.5" },
     Locale { tag: "fr-FR", point: ',', group: '\u{202f}', example: "12,5" },
 ];
 

@@ -3,8 +3,21 @@
 //!
 //! Each step is judged in this order: blank, unreadable, right, right in another form, right from the pupil's own
 //! earlier value, predicted by a misconception, wrong. A step that builds on an earlier one is worked anew from what
-//! the pupil answered there, so one slip costs once. Published mark schemes call that follow-through; as they do, no
-//! credit follows where the pupil's own value leads to nothing that can be worked (below zero, no limit fits).
+//! the pupil answered there, so one slip costs once; an own value that equals the right one is simply right.
+//!
+//! Published mark schemes call that follow-through and limit it. The limits here, each a [`Limit`] that the mark's
+//! note names in words:
+//!
+//! - *No such result*: the own value leads below zero, to a division by zero, beyond every limit, or to no decimal.
+//!   No accuracy mark follows from an inappropriate value (instructions to markers of the International
+//!   Baccalaureate, as gathered in the trade's notes).
+//! - *Trivial*: the own value makes an operand 0 or 1 where the right one was not, so that `× ÷ + -` has nothing left
+//!   to work. "If the error makes the rest much simpler, use discretion" (same source); a program has none, so the
+//!   line is drawn where nothing is left to do. That line is common practice.
+//! - *Absurd*: an own value a [`ABSURD_FACTOR`]th of the right one or less (zero and below among them), or that many
+//!   times as large or more. A point moved by one or two places is a slip that is followed; grams for kilograms give
+//!   an answer that a look at the story refuses. The factor is a decision of this project, common practice at best.
+//! - *Not in this quiz*: the quiz's [`Policy`] says so, as 'cao' (this answer only) does in mark schemes.
 use alloc::{
     collections::{BTreeMap, BTreeSet},
     format,
@@ -12,17 +25,19 @@ use alloc::{
     vec::Vec,
 };
 
+use num_bigint::BigInt;
+use num_traits::Signed;
 use serde::{Deserialize, Deserializer, Serialize};
 
 use crate::{
-    accept::{Credit, fraction_of},
-    arithmetic::{Columns, evaluate},
+    accept::{Credit, Demand, fraction_of, significant_figures},
+    arithmetic::{ArithmeticError, Columns, Value, evaluate},
     decimal::Decimal,
-    expression::Names,
+    expression::{Expression, Names, Operation},
     locale::{Language, Locale},
     misconceptions,
     question::{Choice, Item, Key, ProvenStep, Step, StepKind, Wrong},
-    reading::{ReadNumber, Reading, read},
+    reading::{ReadNumber, Reading, WrittenForm, read},
     units,
     words::{WordsProblem, from_words},
 };
@@ -79,7 +94,28 @@ pub enum Verdict {
     Blank,
 }
 
-/// Marks a pupil's responses, by step id, to an item. Steps without a response are blank; responses to unknown steps
+/// By how many times an own value may be too large or too small and still be followed; see the module's limits.
+pub const ABSURD_FACTOR: u32 = 1000;
+
+/// What a quiz decides about marking.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Policy {
+    /// Whether a value that is right from the pupil's own earlier value earns points.
+    pub follow_through: bool,
+    /// What the right value in another form earns, in place of what each step says.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub form_credit: Option<Credit>,
+}
+
+impl Default for Policy {
+    /// Own values are followed; each step says what its form is worth.
+    fn default() -> Self {
+        Self { follow_through: true, form_credit: None }
+    }
+}
+
+/// Marks a pupil's responses, by step id, to an item, as [`mark_with`] does by the default [`Policy`]. Steps without a response are blank; responses to unknown steps
 /// are passed over.
 ///
 /// # Example
@@ -94,6 +130,21 @@ pub enum Verdict {
 /// ```
 #[must_use]
 pub fn mark(item: &Item, pupil: &str, responses: &BTreeMap<String, String>) -> Mark {
+    mark_with(item, pupil, responses, Policy::default())
+}
+
+/// Marks a pupil's responses by a quiz's policy.
+///
+/// # Example
+/// ```
+/// use qbank::{accept::Credit, bank, marking::{mark_with, Policy}};
+/// let item = bank::family("add-ragged").expect("in the starter bank").draw("a seed", 0, "en-US")?;
+/// let strict = Policy { follow_through: false, form_credit: Some(Credit::None) };
+/// assert_eq!(mark_with(&item, "p-07", &item.right_responses(), strict).points, item.max_points());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[must_use]
+pub fn mark_with(item: &Item, pupil: &str, responses: &BTreeMap<String, String>, policy: Policy) -> Mark {
     let locale = Locale::by_tag(&item.locale).unwrap_or(Locale::EN_US);
     let language = Language::of_locale(&item.locale).expect("an item is in a language with words");
     let mut own = Names::new();
@@ -103,7 +154,7 @@ pub fn mark(item: &Item, pupil: &str, responses: &BTreeMap<String, String>) -> M
     for (step, proven) in item.steps_proven() {
         let response = responses.get(&step.id).map_or("", String::as_str);
         let given = Given::read(step, response, locale, language);
-        let judged = Judge { step, proven, right: &right, own: &own }.judge(&given);
+        let judged = Judge { step, proven, right: &right, own: &own, policy, language }.judge(&given);
         steps.push(StepMark {
             id: step.id.clone(),
             response: response.to_string(),
@@ -168,31 +219,31 @@ enum Given {
 impl Given {
     fn read(step: &Step, response: &str, locale: Locale, language: Language) -> Self {
         match step.kind {
-            StepKind::Choice => return Self::chosen(step, response.trim()),
-            StepKind::Order => return Self::ordered(step, response.trim()),
+            StepKind::Choice => return Self::chosen(step, response.trim(), language),
+            StepKind::Order => return Self::ordered(step, response.trim(), language),
             StepKind::Words => return Self::told(response, language),
             StepKind::Number => {}
         }
         match read(response, locale, step.unit.as_deref().and_then(units::by_symbol)) {
             Reading::Blank => Self::Blank,
-            Reading::Unreadable(problem) => Self::Unreadable(problem.to_string()),
+            Reading::Unreadable(problem) => Self::Unreadable(problem.told(language)),
             Reading::Read(number) => Self::Number(number),
         }
     }
 
-    fn chosen(step: &Step, response: &str) -> Self {
+    fn chosen(step: &Step, response: &str, language: Language) -> Self {
         if response.is_empty() {
             return Self::Blank;
         }
         match chosen(step, response) {
             Some(choice) => Self::Choice(choice.id.clone()),
-            None => Self::Unreadable("this is not one of the choices".into()),
+            None => Self::Unreadable(in_language(NO_CHOICE, language)),
         }
     }
 
     /// All choices in order: ids or texts with `<`, `>`, commas, semicolons or blanks between them, or ids that are
     /// letters, one after the other.
-    fn ordered(step: &Step, response: &str) -> Self {
+    fn ordered(step: &Step, response: &str, language: Language) -> Self {
         if response.is_empty() {
             return Self::Blank;
         }
@@ -202,14 +253,18 @@ impl Given {
         let letters: Vec<&str> = letters.iter().map(String::as_str).collect();
         let readings = [signs, blanks, letters];
         let ids = readings.iter().find_map(|parts| all_once(step, parts));
-        ids.map_or_else(|| Self::Unreadable("put each of the choices in the order once".into()), Self::Order)
+        let demand = [
+            "put each of the choices in the order once",
+            "pon cada una de las opciones en el orden una sola vez",
+        ];
+        ids.map_or_else(|| Self::Unreadable(in_language(demand, language)), Self::Order)
     }
 
     fn told(response: &str, language: Language) -> Self {
         match from_words(response, language) {
             Ok(number) => Self::Words(number),
             Err(WordsProblem::Blank) => Self::Blank,
-            Err(problem) => Self::Unreadable(problem.to_string()),
+            Err(problem) => Self::Unreadable(problem.told(language)),
         }
     }
 
@@ -237,6 +292,124 @@ fn all_once(step: &Step, parts: &[&str]) -> Option<Vec<String>> {
     (different.len() == ids.len() && ids.len() == step.choices.len()).then_some(ids)
 }
 
+const NO_CHOICE: [&str; 2] = ["this is not one of the choices", "esta no es una de las opciones"];
+
+/// One of two sentences, English and Spanish.
+fn in_language([english, spanish]: [&str; 2], language: Language) -> String {
+    match language {
+        Language::English => english.into(),
+        Language::Spanish => spanish.into(),
+    }
+}
+
+/// Why no credit follows from an own earlier value; the module says where each comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Limit {
+    /// The result is below zero.
+    BelowZero,
+    /// Something is divided by zero.
+    DivisionByZero,
+    /// Every limit among which to choose is too small.
+    NoneFits,
+    /// The result is no decimal, or no choice stands for it.
+    NoAnswer,
+    /// Nothing is left to work.
+    Trivial,
+    /// The own value is off by [`ABSURD_FACTOR`] or more.
+    Absurd,
+    /// The quiz gives no points for it.
+    Policy,
+}
+
+impl Limit {
+    /// The rule in words.
+    #[must_use]
+    pub fn told(self, language: Language) -> String {
+        let sentences = match self {
+            Self::BelowZero => [
+                "nothing follows from your own earlier value: it leads below zero",
+                "de tu valor anterior no se sigue nada: lleva a menos de cero",
+            ],
+            Self::DivisionByZero => [
+                "nothing follows from your own earlier value: it leads to a division by zero",
+                "de tu valor anterior no se sigue nada: lleva a una división entre cero",
+            ],
+            Self::NoneFits => [
+                "nothing follows from your own earlier value: no limit is large enough for it",
+                "de tu valor anterior no se sigue nada: ningún límite es bastante grande",
+            ],
+            Self::NoAnswer => [
+                "nothing follows from your own earlier value: it leads to no answer of this kind",
+                "de tu valor anterior no se sigue nada: no lleva a una respuesta de este tipo",
+            ],
+            Self::Trivial => [
+                "this fits your own earlier value, but that value leaves nothing to work here, so no points follow",
+                "esto corresponde a tu valor anterior, pero con ese valor no queda nada que calcular: no da puntos",
+            ],
+            Self::Absurd => [
+                "this fits your own earlier value, but that value is far from possible here, so no points follow",
+                "esto corresponde a tu valor anterior, pero ese valor está lejos de lo posible: no da puntos",
+            ],
+            Self::Policy => [
+                "this fits your own earlier value; this quiz gives no points for that",
+                "esto corresponde a tu valor anterior; esta prueba no da puntos por eso",
+            ],
+        };
+        in_language(sentences, language)
+    }
+
+    /// The limit that the earlier values themselves set, if any.
+    fn of(expression: &Expression, own: &Names, right: &Names) -> Option<Self> {
+        if leaves_nothing_to_work(expression, own, right) {
+            return Some(Self::Trivial);
+        }
+        let is_absurd = |name: &str| match (own.get(name), right.get(name)) {
+            (Some(own), Some(right)) => {
+                let (own, right) = (fraction_of(own), fraction_of(right));
+                let factor = BigInt::from(ABSURD_FACTOR);
+                right.is_positive() && (&own * &factor <= right || own >= right * factor)
+            }
+            _ => false,
+        };
+        expression.names().into_iter().any(is_absurd).then_some(Self::Absurd)
+    }
+}
+
+impl From<ArithmeticError> for Limit {
+    fn from(error: ArithmeticError) -> Self {
+        match error {
+            ArithmeticError::BelowZero => Self::BelowZero,
+            ArithmeticError::DivisionByZero => Self::DivisionByZero,
+            ArithmeticError::NoneFits => Self::NoneFits,
+            _ => Self::NoAnswer,
+        }
+    }
+}
+
+/// Whether an operand anywhere in the expression is 0 or 1 by the own values, where by the right ones it is not, so
+/// that its operation needs no working.
+fn leaves_nothing_to_work(expression: &Expression, own: &Names, right: &Names) -> bool {
+    let inside = |part: &Expression| leaves_nothing_to_work(part, own, right);
+    let Expression::Binary(operation, first, second) = expression else {
+        return match expression {
+            Expression::Call(_, parts) | Expression::Order(_, parts) => parts.iter().any(inside),
+            Expression::Comparison(first, second) => inside(first) || inside(second),
+            _ => false,
+        };
+    };
+    let becomes = |operand: &Expression, trivial: u32| {
+        let is = |names| evaluate(&Columns, operand, names) == Ok(Value::Number(Decimal::from(trivial)));
+        is(own) && !is(right)
+    };
+    let trivial = match operation {
+        Operation::Add => becomes(first, 0) || becomes(second, 0),
+        Operation::Subtract => becomes(second, 0),
+        Operation::Multiply => [first, second].into_iter().any(|one| becomes(one, 0) || becomes(one, 1)),
+        Operation::Divide => becomes(first, 0) || becomes(second, 1),
+    };
+    trivial || inside(first) || inside(second)
+}
+
 struct Judgement {
     verdict: Verdict,
     points: u32,
@@ -258,6 +431,8 @@ struct Judge<'i> {
     right: &'i Names,
     /// Givens and the pupil's own earlier values.
     own: &'i Names,
+    policy: Policy,
+    language: Language,
 }
 
 impl Judge<'_> {
@@ -270,21 +445,37 @@ impl Judge<'_> {
         if self.is(given, &self.proven.key) {
             return self.in_form(given, &self.proven.key, Verdict::Correct);
         }
-        let own_key = self.own_key();
-        if let Some(key) = own_key.as_ref().filter(|key| self.is(given, key)) {
-            return self.in_form(given, key, Verdict::FollowThrough);
-        }
         let mut judgement = Judgement::new(Verdict::Wrong, 0, "");
-        judgement.misconceptions = self.consistent_with(given, own_key.is_some());
+        let own_key = self.own_key();
+        match &own_key {
+            Some(Ok(key)) if self.is(given, key) => match self.limit() {
+                None => return self.in_form(given, key, Verdict::FollowThrough),
+                Some(limit) => judgement.note = limit.told(self.language),
+            },
+            Some(Err(limit)) => judgement.note = limit.told(self.language),
+            Some(Ok(_)) | None => {}
+        }
+        judgement.misconceptions = self.consistent_with(given, matches!(own_key, Some(Ok(_))));
         judgement
     }
 
     /// The right answer from the pupil's own earlier values, where those differ from the right ones.
-    fn own_key(&self) -> Option<Key> {
-        let builds_on_own =
-            self.proven.expression.names().into_iter().any(|name| self.own.get(name) != self.right.get(name));
-        let value = builds_on_own.then(|| evaluate(&Columns, &self.proven.expression, self.own).ok())??;
-        self.step.key_for(&value).ok()
+    fn own_key(&self) -> Option<Result<Key, Limit>> {
+        let names = self.proven.expression.names();
+        let builds_on_own = names.into_iter().any(|name| self.own.get(name) != self.right.get(name));
+        builds_on_own.then(|| {
+            let value = evaluate(&Columns, &self.proven.expression, self.own)?;
+            self.step.key_for(&value).map_err(|_| Limit::NoAnswer)
+        })
+    }
+
+    /// What stands against points for an answer that is right from the own earlier values.
+    fn limit(&self) -> Option<Limit> {
+        if self.policy.follow_through {
+            Limit::of(&self.proven.expression, self.own, self.right)
+        } else {
+            Some(Limit::Policy)
+        }
     }
 
     fn is(&self, given: &Given, key: &Key) -> bool {
@@ -301,39 +492,47 @@ impl Judge<'_> {
 
     /// A right value: full points if the written form is the one asked for, else what the form's credit says.
     fn in_form(&self, given: &Given, key: &Key, verdict: Verdict) -> Judgement {
-        let problem = match (given, key) {
-            (Given::Number(number), _) => self.form_problem(number),
+        let unmet = match (given, key) {
+            (Given::Number(number), _) => self.unmet(number),
             // Reading a numeral aloud names its last place: 0.50 is fifty hundredths.
-            (Given::Words(number), Key::Number(key)) => (!number.same_written(key))
-                .then(|| "the value is right; name the last place that is written".into()),
-            _ => None,
-        };
-        let own = if verdict == Verdict::FollowThrough { "right from your own earlier value" } else { "" };
-        match (problem, self.step.accept.form.credit) {
-            (None, _) => Judgement::new(verdict, self.step.points, own),
-            (Some(problem), Credit::Full) => {
-                Judgement::new(Verdict::RightValueWrongForm, self.step.points, problem)
+            (Given::Words(number), Key::Number(key)) if !number.same_written(key) => {
+                let name = ["name the last place that is written", "nombra el último lugar que está escrito"];
+                [in_language(name, self.language)].into()
             }
-            (Some(problem), Credit::None) => Judgement::new(Verdict::RightValueWrongForm, 0, problem),
+            _ => Vec::new(),
+        };
+        if unmet.is_empty() {
+            let own = ["right from your own earlier value", "correcto a partir de tu propio valor anterior"];
+            let followed = verdict == Verdict::FollowThrough;
+            let note = if followed { in_language(own, self.language) } else { String::new() };
+            return Judgement::new(verdict, self.step.points, note);
         }
+        let right = in_language(["the value is right", "el valor es correcto"], self.language);
+        let note = format!("{right}; {}", unmet.join("; "));
+        let credit = self.policy.form_credit.unwrap_or(self.step.accept.form.credit);
+        Judgement::new(Verdict::RightValueWrongForm, credit.of(self.step.points), note)
     }
 
-    fn form_problem(&self, number: &ReadNumber) -> Option<String> {
-        let form = &self.step.accept.form;
-        if let Some(places) = form.places {
-            // Whole cents are a full answer in money, whatever the places.
-            let in_smaller_unit =
-                number.unit.is_some_and(|unit| Some(unit.symbol) != self.step.unit.as_deref());
-            let written = number.written.map(|written| written.places());
-            if !in_smaller_unit && written != Some(places) {
-                return Some(format!("the value is right; write it with {places} places after the point"));
+    /// What the form asks for and the number does not have, in words.
+    fn unmet(&self, number: &ReadNumber) -> Vec<String> {
+        let unmet = self.step.accept.form.demands().filter(|demand| !self.meets(number, *demand));
+        unmet.map(|demand| demand.told(self.language)).collect()
+    }
+
+    fn meets(&self, number: &ReadNumber, demand: Demand) -> bool {
+        match demand {
+            // Whole cents are a full answer in money, whatever the places; so are dollars and cents.
+            Demand::Places(places) => {
+                let smaller = number.unit.is_some_and(|unit| Some(unit.symbol) != self.step.unit.as_deref());
+                smaller || number.written.is_some_and(|written| written.places() == places)
             }
+            Demand::Figures(figures) => {
+                number.written.is_some_and(|written| significant_figures(&written).contains(&figures))
+            }
+            Demand::Decimal => matches!(number.form, WrittenForm::Decimal | WrittenForm::Money),
+            Demand::Unit => number.unit.is_some(),
+            Demand::LowestTerms => number.lowest_terms,
         }
-        if form.unit && number.unit.is_none() {
-            return Some("the number is right; write the unit, too".into());
-        }
-        (form.lowest_terms && !number.lowest_terms)
-            .then(|| "the value is right; write the fraction in lowest terms".into())
     }
 
     /// Misconceptions that lead to this answer, from the right earlier values or from the pupil's own.

@@ -13,7 +13,7 @@ use core::ops::Deref;
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    accept::{Acceptance, Precision, Rule, fraction_of},
+    accept::{Acceptance, Rule, fraction_of},
     arithmetic::{Arithmetic, ArithmeticError, Fractions, Value, prove},
     decimal::Decimal,
     expression::{Expression, ExpressionError, Names},
@@ -271,9 +271,14 @@ pub enum Fault {
     /// Two predictions are the same answer, or one would be marked right.
     #[error("the predicted answer {0} stands twice or would be marked right")]
     Indistinct(String),
-    /// Points must be positive, tolerances must not be negative.
-    #[error("points must be 1 or more, tolerances 0 or more, figures 1 or more")]
+    /// Points must be positive, tolerances must not be negative, a form must be one that an answer can have.
+    #[error(
+        "points must be 1 or more, tolerances 0 or more, figures 1 or more, an interval's ends in order, a form possible"
+    )]
     Accept,
+    /// The answer is none of those that count.
+    #[error("the answer {0} lies outside the interval that is accepted")]
+    OutsideInterval(String),
 }
 
 impl Answer {
@@ -402,6 +407,7 @@ impl Step {
         if self.answer_of(&key, language)? != self.answer && !self.same_number(&key) {
             return Err(Fault::WrongAnswer { claimed: self.answer.to_string(), found: key.to_string() });
         }
+        self.check_interval(&key)?;
         let wrong =
             self.predicted.iter().map(|wrong| self.check_prediction(wrong, &expression, names, language));
         let wrong: Vec<Wrong> = wrong.collect::<Result<_, _>>()?;
@@ -419,13 +425,18 @@ impl Step {
     }
 
     fn check_accept(&self) -> Result<(), Fault> {
-        let fits = match &self.accept.rule {
-            Rule::Exact | Rule::Rounded { to: Precision::Places(_) } => true,
-            Rule::Absolute { tolerance } => !tolerance.is_negative(),
-            Rule::Relative { percent } => !percent.is_negative(),
-            Rule::Rounded { to: Precision::Figures(figures) } => *figures > 0,
-        };
-        if fits && self.points > 0 { Ok(()) } else { Err(Fault::Accept) }
+        let sound = self.accept.rule.fault().is_none() && self.accept.form.fault().is_none();
+        if sound && self.points > 0 { Ok(()) } else { Err(Fault::Accept) }
+    }
+
+    /// An interval is stated apart from the answer, so it may miss it.
+    fn check_interval(&self, key: &Key) -> Result<(), Fault> {
+        match (&self.accept.rule, key) {
+            (Rule::Interval { from, to }, Key::Number(number)) if number < from || number > to => {
+                Err(Fault::OutsideInterval(number.to_string()))
+            }
+            _ => Ok(()),
+        }
     }
 
     /// The answer that a value means for this step: the number itself, the choice that stands for it, or all choices

@@ -1,10 +1,93 @@
 //! Reading a pupil's typed text: value, unit and written form.
 //!
 //! Reading never knows the right answer, and never guesses: what it cannot read it says, so that a pupil can be asked
-//! again. It reads decimals with thousands groups, units, money, fractions and mixed numbers. `3,5` in a locale with
-//! a decimal point is never 35.
+//! again. Everything is exact; there are no floats. What is read, with the unit asked for; each row is run as a test:
+//!
+//! | written | locale | asked | value | form |
+//! |---|---|---|---|---|
+//! | `35.35` | en-US | | 35.35 | decimal |
+//! | ` 035.350 ` | en-US | | 35.350 | decimal |
+//! | `.5` | en-US | | 0.5 | decimal |
+//! | `5.` | en-US | | 5 | decimal |
+//! | `-3.5` | en-US | | -3.5 | decimal |
+//! | `\u{2212}3.5` (minus sign) | en-US | | -3.5 | decimal |
+//! | `+3.5` | en-US | | 3.5 | decimal |
+//! | `１２．５` (full width) | en-US | | 12.5 | decimal |
+//! | `٣٫٥` (Arabic digits and mark) | en-US | | 3.5 | decimal |
+//! | `१२` (Devanagari) | en-US | | 12 | decimal |
+//! | `1,234.5` | en-US | | 1234.5 | decimal |
+//! | `1 234.5` (blanks may group anywhere) | en-US | | 1234.5 | decimal |
+//! | `1\u{a0}234.5` (no-break) | en-US | | 1234.5 | decimal |
+//! | `1\u{202f}234,5` (narrow no-break) | fr-FR | | 1234.5 | decimal |
+//! | `1.234,5` | es-ES | | 1234.5 | decimal |
+//! | `1'234.5` | de-CH | | 1234.5 | decimal |
+//! | `1\u{2019}234.5` | de-CH | | 1234.5 | decimal |
+//! | `12.4 kg` | en-US | kg | 12.4 | decimal |
+//! | `kg 12.4` | en-US | kg | 12.4 | decimal |
+//! | `500 grams` | en-US | kg | 0.500 | decimal |
+//! | `42 in` | en-US | ft | 3.5 | decimal |
+//! | `12 sq. cm` | en-US | cm² | 12 | decimal |
+//! | `$2.40` | en-US | $ | 2.40 | money |
+//! | `$ 2 40` | en-US | $ | 2.40 | money |
+//! | `$2.40c` | en-US | $ | 2.40 | money |
+//! | `240¢` | en-US | $ | 2.40 | money |
+//! | `-$.90` | en-US | $ | -0.90 | money |
+//! | `3/4` | en-US | | 0.75 | fraction |
+//! | `1/3` | en-US | | 1/3 | fraction |
+//! | `1 3/4` | en-US | | 1.75 | mixed |
+//! | `1 and 3/4 lb` | en-US | lb | 1.75 | mixed |
+//! | `1½` | en-US | | 1.5 | mixed |
+//! | `1 1/2 lb` | en-US | oz | 24 | mixed |
+//! | `3/4 of a mile` | en-US | mi | 0.75 | fraction |
+//! | `35 %` | en-US | | 0.35 | percent |
+//! | `35%` | en-US | | 0.35 | percent |
+//! | `12.5 percent` | en-US | | 0.125 | percent |
+//! | `35 por ciento` | es-US | | 0.35 | percent |
+//! | `three and forty-five hundredths` | en-US | | 3.45 | words |
+//! | `fifty hundredths` | en-US | | 0.50 | words |
+//! | `37 and 8 hundredths` | en-US | | 37.08 | words |
+//! | `tres unidades y cinco centésimas` | es-US | | 3.05 | words |
+//! | `two and five tenths kilograms` | en-US | kg | 2.5 | words |
+//! | `2 ft 3 in` | en-US | ft | 2.25 | compound |
+//! | `1 h 30 min` | en-US | min | 90 | compound |
+//! | `3 m 20 cm` | en-US | m | 3.20 | compound |
+//! | `five dollars and three cents` | en-US | $ | 5.03 | compound |
+//! | `tres metros con veinte centímetros` | es-US | m | 3.20 | compound |
+//!
+//! And what is not, with the [`Problem`]:
+//!
+//! | written | locale | asked | problem |
+//! |---|---|---|---|
+//! | `3,5` | en-US | | Separator |
+//! | `3.5` | es-ES | | Separator |
+//! | `0,123` | en-US | | Separator |
+//! | `1,23` | en-US | | Separator |
+//! | `12,34,567` | en-US | | Separator |
+//! | `1'234` | en-US | | Separator |
+//! | `1.2.3` | en-US | | TwoPoints |
+//! | `about five` | en-US | | Words |
+//! | `three point five` | en-US | | Words |
+//! | `tres unidades` | en-US | | Words |
+//! | `treinta y cinco décimas` (30.5 or 3.5) | es-US | | Words |
+//! | `3+4` | en-US | | NotANumber |
+//! | `--3` | en-US | | NotANumber |
+//! | `1e5` | en-US | | NotANumber |
+//! | `3 4 5` | en-US | | NotANumber |
+//! | `1 234/5` (1234/5 or 1 and 234/5) | en-US | | NotANumber |
+//! | `1/0` | en-US | | ZeroDenominator |
+//! | `3 bananas` | en-US | | UnknownUnit |
+//! | `3 kg` | en-US | m | UnitMismatch |
+//! | `3 in` | en-US | cm | UnitMismatch |
+//! | `35 %` | en-US | kg | UnitMismatch |
+//! | `$240¢` | en-US | $ | UnitMismatch |
+//! | `2 ft 3 in` | en-US | | OneUnit |
+//! | `2.5 ft 3 in` | en-US | ft | OneUnit |
+//! | `3 in 2 ft` | en-US | ft | OneUnit |
+//! | `11111111111111111111111111111` (29 digits) | en-US | | TooManyDigits |
+mod characters;
+mod numeral;
+
 use alloc::{
-    format,
     string::{String, ToString},
     vec::Vec,
 };
@@ -13,12 +96,17 @@ use num_bigint::BigInt;
 use num_rational::BigRational;
 use num_traits::Zero;
 
+use self::{
+    characters::plain_text,
+    numeral::{after_dollar, not_a_number},
+};
 use crate::{
     accept::fraction_of,
     arithmetic::{Arithmetic, Fractions},
     decimal::{Decimal, MAX_DIGITS},
-    locale::Locale,
+    locale::{Language, Locale},
     units::{self, Dimension, Unit},
+    words::{WordsProblem, from_words},
 };
 
 /// Longest text that is read, in characters.
@@ -40,10 +128,10 @@ pub enum Reading {
 pub struct ReadNumber {
     /// Its exact value, in the asked unit if one was written that fits, else as written.
     pub value: BigRational,
-    /// The decimal numeral as written, places kept; `None` for fractions, and where the exchange into the asked unit
-    /// did more than move the point.
+    /// The decimal numeral as written, or as named in words, places kept; `None` for fractions and percent, and where
+    /// the exchange into the asked unit did more than move the point.
     pub written: Option<Decimal>,
-    /// The unit written beside it.
+    /// The unit written beside it; of several the smallest.
     pub unit: Option<&'static Unit>,
     /// How it was written.
     pub form: WrittenForm,
@@ -60,11 +148,17 @@ pub enum WrittenForm {
     Fraction,
     /// `1 3/4`
     Mixed,
+    /// `35 %`
+    Percent,
+    /// `three and five tenths`
+    Words,
     /// With a sign of money.
     Money,
+    /// `2 ft 3 in`: one amount in several units.
+    Compound,
 }
 
-/// Why a text was not read. The message is for the pupil.
+/// Why a text was not read. The message is for the pupil: as text in English, by [`Problem::told`] in any language.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]
 pub enum Problem {
@@ -88,6 +182,9 @@ pub enum Problem {
     /// Two decimal marks.
     #[error("there are two decimal points")]
     TwoPoints,
+    /// More digits than any answer here has.
+    #[error("the number has too many digits; at most {MAX_DIGITS} are read")]
+    TooManyDigits,
     /// A fraction over zero.
     #[error("a fraction cannot have the denominator 0")]
     ZeroDenominator,
@@ -103,6 +200,13 @@ pub enum Problem {
         /// The asked unit's symbol.
         asked: &'static str,
     },
+    /// Several amounts that make no answer together: larger units first, whole numbers but the last, and a question
+    /// that asks for a unit.
+    #[error("these amounts do not make one answer; write one number with one unit")]
+    OneUnit,
+    /// Words that make no number.
+    #[error("{0}")]
+    Words(#[from] WordsProblem),
 }
 
 /// Reads a text. `asked` is the unit that the question asks for, if any: it decides what cents are worth and which
@@ -117,112 +221,252 @@ pub enum Problem {
 /// ```
 #[must_use]
 pub fn read(text: &str, locale: Locale, asked: Option<&'static Unit>) -> Reading {
-    if text.chars().count() > MAX_CHARACTERS {
+    if text.chars().nth(MAX_CHARACTERS).is_some() {
         return Reading::Unreadable(Problem::TooLong);
     }
-    let plain: String = text.chars().map(plain_character).collect();
+    let plain = plain_text(text, locale);
     let plain = plain.trim();
     if plain.is_empty() {
         return Reading::Blank;
     }
-    match read_plain(plain, locale, asked) {
+    match (Reader { locale, asked }).answer(plain) {
         Ok(number) => Reading::Read(number),
         Err(problem) => Reading::Unreadable(problem),
     }
 }
 
-/// Digits of any script to ASCII, signs to their plain forms, blanks of any width to a space.
-fn plain_character(character: char) -> char {
-    /// First digit of each decimal digit block that pupils' keyboards produce: Arabic-Indic, extended Arabic-Indic,
-    /// Devanagari, Bengali, full-width.
-    const DIGIT_ZEROS: [u32; 5] = [0x0660, 0x06F0, 0x0966, 0x09E6, 0xFF10];
-    let code = u32::from(character);
-    if let Some(zero) = DIGIT_ZEROS.iter().find(|zero| (**zero..**zero + 10).contains(&code)) {
-        return char::from_digit(code - zero, 10).expect("the block has ten digits");
+/// Reads plain texts under one locale for one asked unit.
+struct Reader {
+    locale: Locale,
+    asked: Option<&'static Unit>,
+}
+
+impl Reader {
+    fn answer(&self, text: &str) -> Result<ReadNumber, Problem> {
+        let (negative, text) = without_sign(text);
+        let number = match without_percent(text) {
+            Some(number) => self.percent(number)?,
+            None => match leading_unit(text) {
+                Some((unit, after)) => {
+                    let (after_unit, after) = without_sign(after);
+                    if negative && after_unit {
+                        return Err(not_a_number(self.locale));
+                    }
+                    return self.after_unit(unit, after).map(|number| number.signed(negative || after_unit));
+                }
+                None => self.before_units(text)?,
+            },
+        };
+        Ok(number.signed(negative))
     }
-    match character {
-        '\u{2212}' | '\u{2013}' | '\u{FF0D}' => '-',
-        '\u{FF0E}' => '.',
-        '\u{FF0C}' => ',',
-        '\u{2044}' | '\u{2215}' | '\u{FF0F}' => '/',
-        blank if blank.is_whitespace() => ' ',
-        other => other,
+
+    /// `$2.40`, `$2 40`, `kg 12`; also `$2.40c`.
+    fn after_unit(&self, leading: &'static Unit, text: &str) -> Result<ReadNumber, Problem> {
+        let (number, trailing) = match first_unit(text) {
+            None => (text, None),
+            Some((number, unit, "")) => (number, Some(unit)),
+            Some((_, unit, _)) => return Err(self.mismatch(unit)),
+        };
+        let number = if leading.symbol == "$" {
+            after_dollar(number, self.locale)?
+        } else {
+            numeral::number(number, self.locale)?
+        };
+        // Marking of national tests takes '£2.40p' for pounds, and refuses '£240p' as contradicting itself.
+        if let Some(trailing) = trailing.filter(|trailing| *trailing != leading) {
+            let cents = leading.symbol == "$" && trailing.dimension == Dimension::Money;
+            if !cents || number.written.is_none_or(|written| written.places() != 2) {
+                return Err(self.mismatch(leading));
+            }
+        }
+        self.in_asked_unit(number, leading)
+    }
+
+    /// A number alone or with a unit after it, or an amount in several units.
+    fn before_units(&self, text: &str) -> Result<ReadNumber, Problem> {
+        let mut amounts: Vec<(ReadNumber, &'static Unit)> = Vec::new();
+        let mut rest = text;
+        while let Some((number, unit, after)) = first_unit(rest) {
+            let number = self.number(without_of(number))?;
+            self.check_quarters(&number, unit)?;
+            amounts.push((number, unit));
+            rest = without_joint(after);
+            // '3 m.20 cm' may be 3.20 m or 3 m and 0.20 cm.
+            if rest.starts_with(['.', ',', '\'']) {
+                return Err(Problem::OneUnit);
+            }
+        }
+        match (amounts.as_slice(), rest) {
+            ([], number) => self.number(number),
+            ([(number, unit)], "") => self.in_asked_unit(number.clone(), unit),
+            (several, "") => self.compound(several),
+            (_, rest) if rest.contains(|character: char| character.is_ascii_digit()) => Err(Problem::OneUnit),
+            (_, rest) => Err(unknown_unit(rest)),
+        }
+    }
+
+    /// A number in digits or words, without unit.
+    fn number(&self, text: &str) -> Result<ReadNumber, Problem> {
+        if text.contains('/') {
+            let joined = [" and ", " y ", " con "].iter().find_map(|joint| text.split_once(joint));
+            return match joined {
+                Some((whole, fraction)) => {
+                    numeral::number(&alloc::format!("{} {}", whole.trim(), fraction.trim()), self.locale)
+                }
+                None => numeral::number(text, self.locale),
+            };
+        }
+        if text.contains(char::is_alphabetic) {
+            return self.words(text);
+        }
+        numeral::number(text, self.locale)
+    }
+
+    fn words(&self, text: &str) -> Result<ReadNumber, Problem> {
+        let after_digits = text.trim_start_matches(|character: char| !character.is_alphabetic());
+        let starts_with_digits = after_digits.len() < text.len();
+        let Some(language) = self.locale.language() else {
+            return Err(if starts_with_digits {
+                unknown_unit(after_digits)
+            } else {
+                not_a_number(self.locale)
+            });
+        };
+        match from_words(text, language) {
+            Ok(written) => Ok(ReadNumber {
+                value: fraction_of(&written),
+                written: Some(written),
+                unit: None,
+                form: WrittenForm::Words,
+                lowest_terms: true,
+            }),
+            Err(WordsProblem::UnknownWord { .. }) if starts_with_digits => {
+                let more_digits = after_digits.contains(|character: char| character.is_ascii_digit());
+                Err(if more_digits { not_a_number(self.locale) } else { unknown_unit(after_digits) })
+            }
+            // Digits and signs that make no number are no matter of words.
+            Err(WordsProblem::Blank | WordsProblem::DigitsOnly) => Err(not_a_number(self.locale)),
+            Err(problem) => Err(problem.into()),
+        }
+    }
+
+    /// A hundredth of the number. Percent are no unit of anything that is measured.
+    fn percent(&self, text: &str) -> Result<ReadNumber, Problem> {
+        if let Some(asked) = self.asked {
+            return Err(self.mismatch(asked));
+        }
+        let number = self.number(text)?;
+        let hundred = BigRational::from(BigInt::from(100));
+        Ok(ReadNumber { value: number.value / hundred, written: None, form: WrittenForm::Percent, ..number })
+    }
+
+    /// 'Un cuarto' is a quarter before it is a quart.
+    fn check_quarters(&self, number: &ReadNumber, unit: &'static Unit) -> Result<(), Problem> {
+        let spanish = self.locale.language() == Some(Language::Spanish);
+        let asked = self.asked.is_some_and(|asked| asked.dimension == unit.dimension);
+        let quarters = spanish && unit.symbol == "qt" && number.form == WrittenForm::Words && !asked;
+        if quarters { Err(not_a_number(self.locale)) } else { Ok(()) }
+    }
+
+    fn mismatch(&self, written: &'static Unit) -> Problem {
+        Problem::UnitMismatch { asked: self.asked.unwrap_or(written).symbol }
+    }
+
+    /// Puts the written unit to the number and moves the value into the asked unit.
+    fn in_asked_unit(&self, mut number: ReadNumber, unit: &'static Unit) -> Result<ReadNumber, Problem> {
+        if let Some(asked) = self.asked {
+            let factor = unit.factor_to(asked).ok_or_else(|| self.mismatch(unit))?;
+            number.written = number
+                .written
+                .zip(move_of_point(&factor))
+                .and_then(|(written, shift)| written.shifted(shift));
+            number.value *= factor;
+        }
+        if unit.dimension == Dimension::Money && number.form == WrittenForm::Decimal {
+            number.form = WrittenForm::Money;
+        }
+        number.unit = Some(unit);
+        Ok(number)
+    }
+
+    /// `2 ft 3 in`: the units grow smaller, and only the last number may have parts.
+    fn compound(&self, amounts: &[(ReadNumber, &'static Unit)]) -> Result<ReadNumber, Problem> {
+        let grow_smaller = amounts.windows(2).all(|pair| pair[0].1.size > pair[1].1.size);
+        let (last, larger) = amounts.split_last().ok_or(Problem::OneUnit)?;
+        let whole = larger.iter().all(|(number, _)| {
+            number.value.is_integer() && number.written.is_some_and(|written| written.places() == 0)
+        });
+        if self.asked.is_none() || !grow_smaller || !whole {
+            return Err(Problem::OneUnit);
+        }
+        let mut value = BigRational::zero();
+        let mut places = Some(0);
+        for (number, unit) in amounts {
+            let moved = self.in_asked_unit(number.clone(), unit)?;
+            places =
+                places.zip(moved.written).map(|(places, written): (u32, _)| places.max(written.places()));
+            value += moved.value;
+        }
+        let exact = Fractions.decimal(&value).ok();
+        let written = exact.zip(places).and_then(|(exact, places)| exact.with_places(places));
+        let (last, unit) = last;
+        Ok(ReadNumber {
+            value,
+            written,
+            unit: Some(unit),
+            form: WrittenForm::Compound,
+            lowest_terms: last.lowest_terms,
+        })
     }
 }
 
-fn read_plain(text: &str, locale: Locale, asked: Option<&'static Unit>) -> Result<ReadNumber, Problem> {
-    let (negative, text) = match text.strip_prefix('-') {
+fn without_sign(text: &str) -> (bool, &str) {
+    match text.strip_prefix('-') {
         Some(rest) => (true, rest.trim_start()),
-        None => (false, text),
-    };
-    let (leading, rest) = match text.strip_prefix('$') {
-        Some(rest) => (units::by_symbol("$"), rest.trim_start()),
-        None => (None, text),
-    };
-    let (body, tail) = rest
-        .split_at_checked(end_of_digits(rest))
-        .filter(|(body, _)| !body.is_empty())
-        .ok_or(Problem::NotANumber { example: locale.example })?;
-    // A point after the last digit belongs to the number: '5.' is five.
-    let (body, tail) = match tail.strip_prefix(locale.point) {
-        Some(tail) if !body.contains(locale.point) => (body, tail),
-        _ => (body, tail),
-    };
-    let trailing = match tail.trim() {
-        "" => None,
-        word => Some(units::by_word(word).ok_or_else(|| unknown_unit(word))?),
-    };
-    let mut number = read_number(body, locale, leading.is_some())?;
-    if negative {
-        number.value = -number.value;
-        number.written =
-            number.written.and_then(|written| Decimal::new(-written.units(), written.places()).ok());
+        None => (false, text.strip_prefix('+').map_or(text, str::trim_start)),
     }
-    with_unit(number, leading, trailing, asked)
 }
 
-/// Where the last digit of the number ends; 0 without one. A 2 of `m2` or `m^2` is no digit of the number.
-fn end_of_digits(text: &str) -> usize {
-    let unit = text.find(char::is_alphabetic).filter(|start| units::by_word(&text[*start..]).is_some());
-    let before_unit = &text[..unit.unwrap_or(text.len())];
-    before_unit.rfind(|character: char| character.is_ascii_digit()).map_or(0, |last| last + 1)
+fn without_percent(text: &str) -> Option<&str> {
+    let signs = ["%", " percent", " per cent", " por ciento"];
+    signs.iter().find_map(|sign| text.strip_suffix(sign)).map(str::trim_end)
+}
+
+/// A unit before the number: a sign of money, or a word with a blank after it, for the letter in `l5` may be a 1.
+fn leading_unit(text: &str) -> Option<(&'static Unit, &str)> {
+    let (unit, rest) = units::at_start(text)?;
+    let number = rest.trim_start();
+    let apart = number.len() < rest.len() || !text.starts_with(char::is_alphabetic);
+    (apart && !number.is_empty()).then_some((unit, number))
+}
+
+/// The first unit in a text, with what stands before and after it.
+fn first_unit(text: &str) -> Option<(&str, &'static Unit, &str)> {
+    let mut before = ' ';
+    for (at, character) in text.char_indices() {
+        let starts = (character.is_alphabetic() && !before.is_alphabetic()) || matches!(character, '$' | '¢');
+        if let Some((unit, rest)) = starts.then(|| units::at_start(&text[at..])).flatten() {
+            return Some((text[..at].trim(), unit, rest.trim_start()));
+        }
+        before = character;
+    }
+    None
+}
+
+/// What may stand between the amounts of `5 dollars and 3 cents`.
+fn without_joint(text: &str) -> &str {
+    let joints = ["and ", "y ", "con ", ", "];
+    joints.iter().find_map(|joint| text.strip_prefix(joint)).map_or(text, str::trim_start)
+}
+
+/// `3/4 of a mile`, `tres décimas de litro`.
+fn without_of(text: &str) -> &str {
+    let joints = [" of a", " of an", " of", " de", " de un", " de una"];
+    joints.iter().find_map(|joint| text.strip_suffix(joint)).unwrap_or(text)
 }
 
 fn unknown_unit(word: &str) -> Problem {
     Problem::UnknownUnit { word: word.chars().take(20).collect() }
-}
-
-/// Puts the written unit to the number and moves the value into the asked unit.
-fn with_unit(
-    mut number: ReadNumber,
-    leading: Option<&'static Unit>,
-    trailing: Option<&'static Unit>,
-    asked: Option<&'static Unit>,
-) -> Result<ReadNumber, Problem> {
-    let mismatch = |asked: &'static Unit| Problem::UnitMismatch { asked: asked.symbol };
-    let unit = match (leading, trailing) {
-        // Marking of national tests takes '£2.40p' for pounds, and refuses '£240p' as contradicting itself.
-        (Some(dollars), Some(cents)) => {
-            let doubled = cents.dimension == Dimension::Money
-                && number.written.is_some_and(|written| written.places() == 2);
-            if !doubled {
-                return Err(mismatch(asked.unwrap_or(dollars)));
-            }
-            Some(dollars)
-        }
-        (leading, trailing) => leading.or(trailing),
-    };
-    if let (Some(unit), Some(asked)) = (unit, asked) {
-        let factor = unit.factor_to(asked).ok_or_else(|| mismatch(asked))?;
-        number.written =
-            number.written.zip(move_of_point(&factor)).and_then(|(written, shift)| written.shifted(shift));
-        number.value *= factor;
-    }
-    if unit.is_some_and(|unit| unit.dimension == Dimension::Money) && number.form == WrittenForm::Decimal {
-        number.form = WrittenForm::Money;
-    }
-    number.unit = unit;
-    Ok(number)
 }
 
 /// By how many places a factor moves the point to the right; `None` if it is no power of ten.
@@ -235,106 +479,48 @@ fn move_of_point(factor: &BigRational) -> Option<i32> {
     Some(zeros(factor.numer())? - zeros(factor.denom())?)
 }
 
-fn read_number(body: &str, locale: Locale, after_dollar: bool) -> Result<ReadNumber, Problem> {
-    if body.contains('/') {
-        return read_fraction(body, locale);
+impl Problem {
+    /// The message in a language, without a full stop.
+    ///
+    /// # Example
+    /// ```
+    /// use qbank::{locale::{Language, Locale}, reading::{read, Reading}};
+    /// let Reading::Unreadable(problem) = read("3 bananas", Locale::EN_US, None) else { panic!("no unit") };
+    /// assert_eq!(problem.told(Language::Spanish), "'bananas' no es una unidad que se conozca aquí");
+    /// ```
+    #[must_use]
+    pub fn told(&self, language: Language) -> String {
+        if language == Language::English {
+            return self.to_string();
+        }
+        use alloc::format;
+        match self {
+            Self::TooLong => "la respuesta es demasiado larga; escribe un solo número".into(),
+            Self::NotANumber { example } => {
+                format!(
+                    "esto no es un número que se pueda leer; escribe un solo número, por ejemplo {example}"
+                )
+            }
+            Self::Separator { sign, example } => {
+                format!(
+                    "el signo '{sign}' se puede leer aquí de dos maneras; escribe los decimales como {example}"
+                )
+            }
+            Self::TwoPoints => "hay dos signos decimales".into(),
+            Self::TooManyDigits => {
+                format!("el número tiene demasiadas cifras; se leen {MAX_DIGITS} como máximo")
+            }
+            Self::ZeroDenominator => "una fracción no puede tener el denominador 0".into(),
+            Self::UnknownUnit { word } => format!("'{word}' no es una unidad que se conozca aquí"),
+            Self::UnitMismatch { asked } => {
+                format!("la unidad no corresponde; la respuesta se pide en {asked}")
+            }
+            Self::OneUnit => {
+                "estas cantidades no forman una sola respuesta; escribe un número con una unidad".into()
+            }
+            Self::Words(problem) => problem.told(language),
+        }
     }
-    // '$2 40' is a published form of two dollars and forty cents.
-    let dollars_and_cents = body.split_once(' ').filter(|(_, cents)| after_dollar && cents.len() == 2);
-    let numeral = match dollars_and_cents {
-        Some((dollars, cents)) if all_digits(dollars) && all_digits(cents) => format!("{dollars}.{cents}"),
-        _ => without_groups(body, locale)?,
-    };
-    let written: Decimal = numeral.parse().map_err(|_| Problem::NotANumber { example: locale.example })?;
-    Ok(ReadNumber {
-        value: fraction_of(&written),
-        written: Some(written),
-        unit: None,
-        form: WrittenForm::Decimal,
-        lowest_terms: true,
-    })
-}
-
-fn all_digits(text: &str) -> bool {
-    !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit())
-}
-
-/// The numeral in canonical form: groups joined, the locale's mark as a point, a zero before a bare point.
-fn without_groups(body: &str, locale: Locale) -> Result<String, Problem> {
-    let not_a_number = || Problem::NotANumber { example: locale.example };
-    let mut parts = body.split(locale.point);
-    let whole = parts.next().unwrap_or_default();
-    let fraction = parts.next();
-    if parts.next().is_some() {
-        return Err(if locale.point == '.' || !body.contains('.') {
-            Problem::TwoPoints
-        } else {
-            Problem::Separator { sign: locale.point, example: locale.example }
-        });
-    }
-    if let Some(fraction) = fraction
-        && !all_digits(fraction)
-    {
-        return Err(separator_or(not_a_number(), fraction, locale));
-    }
-    let whole = if whole.is_empty() && fraction.is_some() {
-        String::from("0")
-    } else {
-        joined_groups(whole, locale)?
-    };
-    Ok(match fraction {
-        Some(fraction) => format!("{whole}.{fraction}"),
-        None => whole,
-    })
-}
-
-/// Joins thousands groups: a first group of one to three digits, then groups of exactly three, one sign throughout.
-fn joined_groups(whole: &str, locale: Locale) -> Result<String, Problem> {
-    if all_digits(whole) {
-        return Ok(whole.into());
-    }
-    let sign = whole.chars().find(|character| !character.is_ascii_digit()).unwrap_or(' ');
-    let groups: Vec<&str> = whole.split(sign).collect();
-    let problem = || separator_or(Problem::NotANumber { example: locale.example }, whole, locale);
-    let lengths_fit = groups[0].len() <= 3 && groups[1..].iter().all(|group| group.len() == 3);
-    let allowed =
-        (sign == locale.group || sign == ' ') && lengths_fit && groups.iter().all(|group| all_digits(group));
-    if allowed { Ok(groups.concat()) } else { Err(problem()) }
-}
-
-/// The clearer problem: a point or comma in a wrong place is named, anything else is no number.
-fn separator_or(other: Problem, text: &str, locale: Locale) -> Problem {
-    let sign = text.chars().find(|character| ['.', ','].contains(character));
-    let only_marks =
-        text.chars().all(|character| character.is_ascii_digit() || ['.', ',', ' '].contains(&character));
-    match sign {
-        Some(sign) if only_marks => Problem::Separator { sign, example: locale.example },
-        _ => other,
-    }
-}
-
-fn read_fraction(body: &str, locale: Locale) -> Result<ReadNumber, Problem> {
-    let not_a_number = || Problem::NotANumber { example: locale.example };
-    let (before, denominator) = body.split_once('/').ok_or_else(not_a_number)?;
-    let (whole, numerator) = match before.trim().rsplit_once(' ') {
-        Some((whole, numerator)) => (Some(whole.trim()), numerator),
-        None => (None, before.trim()),
-    };
-    let number = |text: &str| -> Result<BigInt, Problem> {
-        let short = all_digits(text) && text.len() <= MAX_DIGITS;
-        short.then(|| text.parse().ok()).flatten().ok_or_else(not_a_number)
-    };
-    let (numerator, denominator) = (number(numerator)?, number(denominator.trim())?);
-    if denominator.is_zero() {
-        return Err(Problem::ZeroDenominator);
-    }
-    let value = BigRational::new(numerator.clone(), denominator.clone());
-    let lowest_terms = *value.denom() == denominator;
-    let (value, form) = match whole {
-        Some(whole) => (value + BigRational::from(number(whole)?), WrittenForm::Mixed),
-        None => (value, WrittenForm::Fraction),
-    };
-    Ok(ReadNumber { value, written: None, unit: None, form, lowest_terms })
 }
 
 impl WrittenForm {
@@ -345,7 +531,10 @@ impl WrittenForm {
             Self::Decimal => "decimal",
             Self::Fraction => "fraction",
             Self::Mixed => "mixed",
+            Self::Percent => "percent",
+            Self::Words => "words",
             Self::Money => "money",
+            Self::Compound => "compound",
         }
     }
 }
@@ -355,6 +544,15 @@ impl ReadNumber {
     #[must_use]
     pub fn decimal(&self) -> Option<Decimal> {
         self.written.or_else(|| Fractions.decimal(&self.value).ok())
+    }
+
+    fn signed(mut self, negative: bool) -> Self {
+        if negative {
+            self.value = -self.value;
+            self.written =
+                self.written.and_then(|written| Decimal::new(-written.units(), written.places()).ok());
+        }
+        self
     }
 }
 

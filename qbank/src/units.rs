@@ -190,7 +190,56 @@ pub fn by_symbol(symbol: &str) -> Option<&'static Unit> {
 #[must_use]
 pub fn by_word(word: &str) -> Option<&'static Unit> {
     let plain = plain(word);
-    UNITS.iter().find(|unit| unit.words().any(|listed| self::plain(listed) == plain))
+    let is_listed = |listed: &str| listed.chars().filter_map(folded).eq(plain.chars());
+    UNITS.iter().find(|unit| unit.words().any(is_listed))
+}
+
+/// The unit that a text starts with, the longest that does, and what comes after it: `ft 3 in` is feet and ` 3 in`,
+/// `m2` square metres, but `m20` metres and `20`.
+///
+/// # Example
+/// ```
+/// use qbank::units::{at_start, by_symbol};
+/// assert_eq!(at_start("fl. oz. more"), by_symbol("fl oz").map(|ounces| (ounces, " more")));
+/// assert_eq!(at_start("more"), None);
+/// ```
+#[must_use]
+pub fn at_start(text: &str) -> Option<(&'static Unit, &str)> {
+    /// Words of the longest unit, 'cuartos de galón', each perhaps with a dot, and its changes into a digit and back.
+    const MOST_ENDS: usize = 8;
+    if text.starts_with(|first: char| first.is_ascii_digit() || first.is_whitespace()) {
+        return None;
+    }
+    // The point of '$.90' belongs to the number, that of 'kg.' to the abbreviation.
+    let may_end = |end: &usize| {
+        let (word, rest) = text.split_at(*end);
+        let into_number = word.ends_with('.') && rest.starts_with(|next: char| next.is_ascii_digit());
+        !into_number && !word.ends_with(char::is_whitespace)
+    };
+    let ends = ends_of_words(text).take(MOST_ENDS).filter(may_end);
+    ends.filter_map(|end| Some((by_word(&text[..end])?, &text[end..]))).last()
+}
+
+/// Where in a text a word may end: before every sign of another kind than the one before it.
+fn ends_of_words(text: &str) -> impl Iterator<Item = usize> {
+    #[derive(Clone, Copy, PartialEq)]
+    enum Kind {
+        Letter,
+        Digit,
+        Sign,
+    }
+    let kind = |sign: char| match sign {
+        '\u{301}' => Kind::Letter,
+        sign if sign.is_alphabetic() => Kind::Letter,
+        sign if sign.is_ascii_digit() => Kind::Digit,
+        _ => Kind::Sign,
+    };
+    let starts = text.char_indices().map(move |(at, sign)| (at, kind(sign)));
+    let follows = starts.clone().skip(1).chain([(text.len(), Kind::Sign)]);
+    starts
+        .zip(follows)
+        .filter(|((_, one), (_, next))| one != next || *one == Kind::Sign)
+        .map(|(_, (end, _))| end)
 }
 
 /// In small letters, without accents and dots, one blank between words.

@@ -82,6 +82,34 @@ pub enum WordsProblem {
     },
 }
 
+impl WordsProblem {
+    /// The message in a language, without a full stop.
+    #[must_use]
+    pub fn told(&self, language: Language) -> String {
+        if language == Language::English {
+            return self.to_string();
+        }
+        match self {
+            Self::Blank => "no hay palabras".into(),
+            Self::TooLong => "esto es demasiado largo para un número en palabras".into(),
+            Self::UnknownWord { word } => format!("'{word}' no es una palabra de un número ni de un lugar"),
+            Self::DigitsOnly => "esto está escrito con cifras; escríbelo en palabras".into(),
+            Self::SpokenPoint { word } => {
+                format!("nombra el último lugar, como décimas o centésimas, en vez de '{word}'")
+            }
+            Self::PlaceTooSmall => {
+                "los lugares que se leen aquí son décimas, centésimas, milésimas y diezmilésimas".into()
+            }
+            Self::TooManyDigits => format!("un número tiene aquí {MAX_WHOLE_DIGITS} cifras como máximo"),
+            Self::FractionTooLarge => "la parte después del número entero es uno o más".into(),
+            Self::NotANumber => "estas palabras no forman un número".into(),
+            Self::Ambiguous { first, second } => {
+                format!("estas palabras pueden significar {first} o {second}")
+            }
+        }
+    }
+}
+
 /// The number in words, written places kept. `None` below zero, beyond [`MAX_WHOLE_DIGITS`] digits before the point
 /// or [`MAX_PLACES`] after it.
 ///

@@ -8,6 +8,7 @@ mod demo;
 mod hostile;
 mod kill;
 mod locales;
+mod numerals;
 mod package;
 mod report;
 mod words;

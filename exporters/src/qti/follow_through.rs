@@ -10,6 +10,7 @@ use qbank::{
     arithmetic::{self, Relation},
     decimal::Decimal,
     expression::{Expression as Formula, Function, Names, Operation},
+    marking::ABSURD_FACTOR,
     question::{Choice, Item, Step, StepKind},
 };
 
@@ -23,6 +24,8 @@ use super::{
 
 /// Places up to which slack must stay below what pupils write.
 const PLACES: u32 = 4;
+/// By how many places the point moves from a right value to an absurd one.
+const ABSURD_SHIFT: i32 = ABSURD_FACTOR.ilog10().cast_signed();
 
 /// Rules that set what the step's answer should be, given the own earlier values.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -40,8 +43,8 @@ pub(super) fn depends_on_steps(item: &Item, formula: &Formula) -> bool {
 
 /// The rules for one step; `formula` must name an earlier step.
 ///
-/// The expected value is null where a difference falls below zero or no limit fits: as in [`qbank::marking`], no
-/// credit follows from a value that leads to nothing that can be worked.
+/// The expected value is null where a difference falls below zero or no limit fits, where an own value leaves nothing
+/// to work, and where it is absurd: the limits of [`qbank::marking`], beyond which no credit follows.
 pub(super) fn expected(
     item: &Item,
     step: &Step,
@@ -60,6 +63,7 @@ pub(super) fn expected(
             (BaseType::Float, Rule::SetOutcomeValue(names.expected.clone(), value))
         }
     };
+    translation.guard_against_absurd(formula)?;
     let Translation { guards, mut rules, mut outcomes, .. } = translation;
     outcomes.push(OutcomeDeclaration::unset(names.expected.clone(), base_type));
     if guards.is_empty() {
@@ -158,12 +162,64 @@ impl Translation<'_> {
             Formula::Literal(value) => Ok(Expression::float(*value)),
             Formula::Name(name) => self.earlier_value(name),
             Formula::Binary(operation, left, right) => {
-                let (left, right) = (self.number(left)?, self.number(right)?);
-                Ok(self.operation(*operation, left, right))
+                let (first, second) = (self.number(left)?, self.number(right)?);
+                let (of_left, of_right): (&[u32], &[u32]) = match operation {
+                    Operation::Add => (&[0], &[0]),
+                    Operation::Subtract => (&[], &[0]),
+                    Operation::Multiply => (&[0, 1], &[0, 1]),
+                    Operation::Divide => (&[0], &[1]),
+                };
+                self.guard_against_trivial(left, &first, of_left);
+                self.guard_against_trivial(right, &second, of_right);
+                Ok(self.operation(*operation, first, second))
             }
             Formula::Call(function, arguments) => self.call(*function, arguments),
             Formula::Comparison(..) | Formula::Order(..) => Err(Reason::NestedComparison),
         }
+    }
+
+    /// An operand that is 0 or 1 by the own values, and by the right ones is not, leaves nothing to work.
+    fn guard_against_trivial(&mut self, formula: &Formula, operand: &Expression, trivial: &[u32]) {
+        if !depends_on_steps(self.item, formula) {
+            return;
+        }
+        let right = arithmetic::prove(formula, &self.right_names()).ok();
+        for number in trivial.iter().map(|number| Decimal::from(*number)) {
+            if right != Some(arithmetic::Value::Number(number)) {
+                let is =
+                    Expression::equal(Expression::float(number), operand.clone(), numeral::exact(PLACES));
+                self.guards.push(Expression::Not(Box::new(is)));
+            }
+        }
+    }
+
+    /// An own value that is [`ABSURD_FACTOR`] times the right one or more, or that part of it or less.
+    fn guard_against_absurd(&mut self, formula: &Formula) -> Result<(), Reason> {
+        let right = self.right_names();
+        for name in formula.names() {
+            let step = self.item.steps.iter().find(|step| step.id == name);
+            let (Some(step), Some(key)) = (step, right.get(name)) else { continue };
+            if *key <= Decimal::ZERO {
+                continue;
+            }
+            let own = Expression::variable(&StepNames::of(step)?.value);
+            let raised = |value: Expression| {
+                Box::new(Expression::Sum(vec![value, Expression::float(numeral::slack(PLACES))]))
+            };
+            let moved = |shift: i32| key.shifted(shift).map(Expression::float).ok_or(Reason::TooLong);
+            let (least, most) = (moved(-ABSURD_SHIFT)?, moved(ABSURD_SHIFT)?);
+            self.guards.push(Expression::Lt(raised(least), Box::new(own.clone())));
+            self.guards.push(Expression::Lt(raised(own), Box::new(most)));
+        }
+        Ok(())
+    }
+
+    /// Givens and the right values of all steps.
+    fn right_names(&self) -> Names {
+        let mut names = self.item.given_names();
+        let steps = self.item.steps_proven();
+        names.extend(steps.filter_map(|(step, proven)| Some((step.id.clone(), proven.value?))));
+        names
     }
 
     /// The exact value of a part that no earlier step has a share in.

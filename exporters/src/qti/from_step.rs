@@ -1,6 +1,6 @@
 //! From one step of a proven item to its share in the item of the standard: variables, body, rules, feedback.
 use qbank::{
-    accept::{Precision, Rule as Acceptance},
+    accept::{Precision, Rule as Acceptance, Ties},
     decimal::Decimal,
     expression::Expression as Formula,
     locale::Language,
@@ -98,6 +98,8 @@ impl StepMapping<'_, '_> {
             // The choices keep their values, so own values can be put in order only if they are the same numbers, and
             // then their order is the right one: nothing can follow that is not right already.
             StepKind::Order => return None,
+            // An interval is the same whatever the own value.
+            StepKind::Number if matches!(self.step.accept.rule, Acceptance::Interval { .. }) => return None,
             StepKind::Words => Err(Reason::InWords { step: self.step.id.clone() }),
             StepKind::Number | StepKind::Choice => {
                 follow_through::expected(self.mapping.source, self.step, formula, &self.names)
@@ -215,13 +217,14 @@ impl StepMapping<'_, '_> {
             Verdict::Blank,
             Expression::And(vec![Expression::is_null(&response), Expression::is_null(&raw)]),
         );
-        judging.right(Verdict::Right, self.reads_as(target, tolerance));
+        let centre = self.centre(target).ok_or_else(|| self.at.too_long())?;
+        judging.right(Verdict::Right, self.reads_as(target, centre, tolerance));
         if let Some(test) = expected {
             judging.right(Verdict::FollowThrough, test);
         }
         for wrong in &self.proven.wrong {
             if let Key::Number(value) = &wrong.key {
-                let test = self.reads_as(*value, numeral::exact(self.places()));
+                let test = self.reads_as(*value, *value, numeral::exact(self.places()));
                 judging.predicted(&wrong.misconceptions, test).map_err(|error| self.at.identifier(error))?;
             }
         }
@@ -252,10 +255,19 @@ impl StepMapping<'_, '_> {
         self.mapping.item.body.push(Block::Division { class: STEP_CLASS, content });
     }
 
-    /// Whether the response is this value: as a float, or in the text as typed, which may hold a unit.
-    fn reads_as(&self, value: Decimal, tolerance: Tolerance) -> Expression {
+    /// What right responses lie around.
+    fn centre(&self, target: Decimal) -> Option<Decimal> {
+        match &self.step.accept.rule {
+            Acceptance::Interval { from, to } => numeral::middle(*from, *to).map(|(middle, _)| middle),
+            _ => Some(target),
+        }
+    }
+
+    /// Whether the response is near the centre as a float, or is this value in the text as typed, which may hold a
+    /// unit.
+    fn reads_as(&self, value: Decimal, centre: Decimal, tolerance: Tolerance) -> Expression {
         let number = Expression::equal(
-            Expression::float(value),
+            Expression::float(centre),
             Expression::variable(&self.names.response),
             tolerance,
         );
@@ -273,6 +285,9 @@ impl StepMapping<'_, '_> {
             Acceptance::Absolute { tolerance } => numeral::within(*tolerance, self.places()),
             Acceptance::Relative { percent } => {
                 numeral::within(numeral::share(key, *percent)?, self.places())
+            }
+            Acceptance::Interval { from, to } => {
+                numeral::within(numeral::middle(*from, *to)?.1, self.places())
             }
         }
     }
@@ -301,6 +316,9 @@ impl StepMapping<'_, '_> {
         }
         if form.lowest_terms {
             self.leave_out(Loss::Form, Reason::LowestTerms);
+        }
+        if form.figures.is_some() {
+            self.leave_out(Loss::Form, Reason::StatedFigures);
         }
     }
 }
@@ -460,9 +478,13 @@ fn accepted(
             let widened = Expression::Sum(vec![width, Expression::float(numeral::slack(places))]);
             Ok(Expression::Lte(Box::new(apart), Box::new(widened)))
         }
-        Acceptance::Rounded { to: Precision::Places(places_asked) } => {
+        Acceptance::Interval { .. } => Ok(Expression::any(Vec::new())),
+        Acceptance::Rounded { ties: Ties::Even, .. } => Err(Reason::HalfEven),
+        Acceptance::Rounded { to: Precision::Places(places_asked), ties: Ties::HalfUp } => {
             Ok(Expression::equal(follow_through::rounded(key, *places_asked), response, exact))
         }
-        Acceptance::Rounded { to: Precision::Figures(_) } => Err(Reason::SignificantFigures),
+        Acceptance::Rounded { to: Precision::Figures(_), ties: Ties::HalfUp } => {
+            Err(Reason::SignificantFigures)
+        }
     }
 }

@@ -1,7 +1,7 @@
 //! The response condition of one step: its branches in order of judgement, each with its points and feedback.
 //!
 //! Only the shape of judging is here. Which test belongs to which verdict is decided in [`super::from_item`].
-use qbank::{accept::Credit, decimal::Decimal, misconceptions, question::Step};
+use qbank::{decimal::Decimal, misconceptions, question::Step};
 
 use super::{
     from_item::StepNames,
@@ -78,13 +78,14 @@ impl Judging {
         step: &Step,
         form: Option<String>,
     ) -> Self {
-        let points = Decimal::new(i128::from(step.points), 0).expect("a u32 has at most 10 digits");
+        let points = Decimal::from(step.points);
+        let form_points = step.accept.form.credit.of(step.points);
         Self {
             names,
             words,
             title: title.map(str::to_owned),
             points,
-            form_points: (step.accept.form.credit == Credit::Full).then_some(points),
+            form_points: (form_points > 0).then(|| Decimal::from(form_points)),
             form,
             form_demand: step.accept.explained(words.language),
             branches: Vec::new(),

@@ -4,8 +4,8 @@
 //! one anybody writes, so that binary rounding never decides. The text as typed is tested by regular expressions,
 //! which are exact; they also read a unit or thousands commas beside the digits, which no float reads.
 use qbank::{
-    accept::{Form, Precision, Rule},
-    arithmetic::{self, Value},
+    accept::{Acceptance, Form, Precision, Rule, Ties, fraction_of},
+    arithmetic::{self, Arithmetic, Fractions, Value},
     decimal::Decimal,
     expression::{Expression, Function, Names},
     units::{self, Unit},
@@ -51,8 +51,16 @@ pub(super) fn share(key: Decimal, percent: Decimal) -> Option<Decimal> {
 /// The value that a right answer has: the key, rounded where the rule says so.
 pub(super) fn target(key: Decimal, rule: &Rule) -> Option<Decimal> {
     match rule {
-        Rule::Rounded { to: Precision::Places(places) } => rounded(key, *places),
-        Rule::Rounded { to: Precision::Figures(figures) } => {
+        Rule::Rounded { to, ties: Ties::Even } => {
+            let acceptance = Acceptance { rule: rule.clone(), ..Acceptance::EXACT };
+            let number = Fractions.decimal(&acceptance.target(&fraction_of(&key))).ok()?;
+            match to {
+                Precision::Places(places) => number.with_places(*places).or(Some(number)),
+                Precision::Figures(_) => Some(number),
+            }
+        }
+        Rule::Rounded { to: Precision::Places(places), ties: Ties::HalfUp } => rounded(key, *places),
+        Rule::Rounded { to: Precision::Figures(figures), ties: Ties::HalfUp } => {
             let beyond = i64::from(*figures) - leading_place(key);
             match u32::try_from(beyond) {
                 Ok(places) => rounded(key, places),
@@ -62,8 +70,16 @@ pub(super) fn target(key: Decimal, rule: &Rule) -> Option<Decimal> {
                 }
             }
         }
-        Rule::Exact | Rule::Absolute { .. } | Rule::Relative { .. } => Some(key),
+        Rule::Exact | Rule::Absolute { .. } | Rule::Relative { .. } | Rule::Interval { .. } => Some(key),
     }
+}
+
+/// The middle of an interval, and how far its ends lie from there.
+pub(super) fn middle(from: Decimal, to: Decimal) -> Option<(Decimal, Decimal)> {
+    let places = from.places().max(to.places());
+    let (low, high) = (from.units_at(places)?, to.units_at(places)?);
+    let half = |units: i128| Decimal::new(units.checked_mul(5)?, places + 1).ok();
+    Some((half(low.checked_add(high)?)?, half(high.checked_sub(low)?)?))
 }
 
 /// How many digits stand before the point, leading zeros after it counting as less than none: 3 for 137.4, 0 for
@@ -199,13 +215,19 @@ mod tests {
 
     #[test]
     fn targets_follow_the_rule() {
-        let rounded = |key: &str, to| target(decimal(key), &Rule::Rounded { to }).unwrap().to_string();
+        let rounded = |key: &str, to| {
+            target(decimal(key), &Rule::Rounded { to, ties: Ties::HalfUp }).unwrap().to_string()
+        };
         assert_eq!(rounded("4.68", Precision::Places(1)), "4.7");
         assert_eq!(rounded("3.96", Precision::Places(1)), "4.0");
         assert_eq!(rounded("0.06749", Precision::Figures(2)), "0.067");
         assert_eq!(rounded("1374", Precision::Figures(2)), "1400");
         assert_eq!(rounded("9.96", Precision::Figures(2)), "10.0");
         assert_eq!(target(decimal("4.68"), &Rule::Exact), Some(decimal("4.68")));
+        let even = Rule::Rounded { to: Precision::Places(1), ties: Ties::Even };
+        assert_eq!(target(decimal("3.05"), &even).unwrap().to_string(), "3.0");
+        assert_eq!(target(decimal("21.4501"), &even).unwrap().to_string(), "21.5");
+        assert_eq!(middle(decimal("40"), decimal("42.5")), Some((decimal("41.25"), decimal("1.25"))));
     }
 
     #[test]

@@ -83,6 +83,12 @@ pub enum Reason {
     /// The place to round to depends on the size of the own value.
     #[error("significant figures of an own value have no fixed place")]
     SignificantFigures,
+    /// The standard rounds halves up, and an own value may lie halfway between.
+    #[error("an own value cannot be rounded to the even digit")]
+    HalfEven,
+    /// Significant figures are no matter of a fixed number of signs.
+    #[error("significant figures of the text as typed cannot be counted")]
+    StatedFigures,
     /// A fraction cannot be read as a float.
     #[error("lowest terms of a fraction cannot be checked")]
     LowestTerms,

@@ -15,7 +15,7 @@ use exporters::qti::{
     write::write_item, write_package,
 };
 use qbank::{
-    accept::{Form, Precision, Rule},
+    accept::{Form, Precision, Rule, Ties},
     bank,
     locale::Language,
     pool::{Pool, Section},
@@ -99,7 +99,7 @@ pub(crate) fn assert_valid(packages: &[(&str, &[u8])]) {
 
 /// Everything that the starter bank does not use: other rules, forms, units, choices and functions.
 fn by_hand() -> Pool {
-    let places = |places| Rule::Rounded { to: Precision::Places(places) };
+    let places = |places| Rule::Rounded { to: Precision::Places(places), ties: Ties::HalfUp };
     let form = |places, unit| Form { places, unit, ..Form::default() };
     let givens = [("a", "12.4"), ("b", "3.57"), ("c", "0.25")];
     let items = vec![
@@ -113,7 +113,13 @@ fn by_hand() -> Pool {
                 Some("kg"),
             )
             .number("tenths", "round(share / c, 2) + a", places(1), form(Some(1), true), Some("kg"))
-            .number("figures", "a * b", Rule::Rounded { to: Precision::Figures(2) }, form(None, false), None)
+            .number(
+                "figures",
+                "a * b",
+                Rule::Rounded { to: Precision::Figures(2), ties: Ties::HalfUp },
+                form(None, false),
+                None,
+            )
             .item(),
         Sample::new("functions", &givens)
             .plain("first", "max(a, b) - min(a, c)")

@@ -9,7 +9,7 @@ use exporters::qti::{
     report::{Loss, Reason},
 };
 use qbank::{
-    accept::{Credit, Form, Precision, Rule},
+    accept::{Credit, Form, Precision, Rule, Ties},
     arithmetic::{Columns, evaluate},
     bank,
     decimal::Decimal,
@@ -278,8 +278,8 @@ fn sentences_that_name_a_mistake_are_choices_without_an_order_of_their_own() {
 
 #[test]
 fn tolerances_and_rounding_score_as_the_projects_own_marking() {
-    let places = |places| Rule::Rounded { to: Precision::Places(places) };
-    let figures = Rule::Rounded { to: Precision::Figures(2) };
+    let places = |places| Rule::Rounded { to: Precision::Places(places), ties: Ties::HalfUp };
+    let figures = Rule::Rounded { to: Precision::Figures(2), ties: Ties::HalfUp };
     let rules = [
         Rule::Absolute { tolerance: decimal("0.1") },
         Rule::Absolute { tolerance: decimal("0.01") },
@@ -325,8 +325,20 @@ fn follow_through_scores_as_the_projects_own_marking() {
             .choice("again", "first ? a + b", &signs)
             .item(),
         Sample::new("rounds", &givens)
-            .number("first", "a + b", Rule::Rounded { to: Precision::Places(1) }, Form::default(), None)
-            .number("next", "first * c", Rule::Rounded { to: Precision::Places(2) }, Form::default(), None)
+            .number(
+                "first",
+                "a + b",
+                Rule::Rounded { to: Precision::Places(1), ties: Ties::HalfUp },
+                Form::default(),
+                None,
+            )
+            .number(
+                "next",
+                "first * c",
+                Rule::Rounded { to: Precision::Places(2), ties: Ties::HalfUp },
+                Form::default(),
+                None,
+            )
             .number("near", "next + a", Rule::Absolute { tolerance: decimal("0.05") }, Form::default(), None)
             .number("share", "near * 2", Rule::Relative { percent: decimal("5") }, Form::default(), None)
             .item(),
@@ -356,11 +368,67 @@ fn no_credit_follows_from_a_value_that_falls_below_zero_on_the_way() {
     let givens = [("a", "12.4"), ("b", "3.57")];
     let item = Sample::new("below", &givens).plain("first", "a + b").plain("next", "a - (20 - first)").item();
     let exported = mapped(&item).item;
-    // 20 - 25 cannot be worked yet, though 12.4 - (20 - 25) would be 17.4; 20 - 20 can.
-    for (first, next, verdict) in [("25", "17.4", Verdict::Wrong), ("20", "12.4", Verdict::FollowThrough)] {
+    // 20 - 25 cannot be worked yet, though 12.4 - (20 - 25) would be 17.4; 20 - 19.5 can; 12.4 - 0 is no work.
+    for (first, next, verdict) in [
+        ("25", "17.4", Verdict::Wrong),
+        ("19.5", "11.9", Verdict::FollowThrough),
+        ("20", "12.4", Verdict::Wrong),
+    ] {
         let marked = assert_agree(&item, &exported, &responses(&[("first", first), ("next", next)]));
         assert_eq!(marked.steps[1].verdict, verdict, "{first}");
     }
+}
+
+#[test]
+fn the_limits_of_follow_through_are_those_of_the_projects_own_marking() {
+    let givens = [("a", "12.4"), ("b", "3.57"), ("c", "0.5")];
+    for (expression, first, next, verdict) in [
+        ("first * c", "1", "0.5", Verdict::Wrong),
+        ("first * c", "0", "0", Verdict::Wrong),
+        ("first + c", "0", "0.5", Verdict::Wrong),
+        ("first + c", "1", "1.5", Verdict::FollowThrough),
+        ("20 - first", "0", "20", Verdict::Wrong),
+        ("31.94 / first", "1", "31.94", Verdict::Wrong),
+        ("first * c", "15970", "7985", Verdict::Wrong),
+        ("first * c", "15969.9", "7984.95", Verdict::FollowThrough),
+        ("first * c", "0.01597", "0.007985", Verdict::Wrong),
+        ("first * c", "0.016", "0.008", Verdict::FollowThrough),
+        ("max(first, c)", "0", "0.5", Verdict::Wrong),
+    ] {
+        let item = Sample::new("limits", &givens).plain("first", "a + b").plain("next", expression).item();
+        let given = responses(&[("first", first), ("next", next)]);
+        let marked = assert_agree(&item, &mapped(&item).item, &given);
+        assert_eq!(marked.steps[1].verdict, verdict, "{expression} from {first}");
+    }
+}
+
+#[test]
+fn intervals_even_ties_and_part_credit_score_as_the_projects_own_marking() {
+    let interval = Rule::Interval { from: decimal("15.5"), to: decimal("16.25") };
+    let even = Rule::Rounded { to: Precision::Places(1), ties: Ties::Even };
+    let part = Form { places: Some(2), credit: Credit::Part, ..Form::default() };
+    let givens = [("a", "12.4"), ("b", "3.57"), ("c", "3.05")];
+    let item = Sample::new("more", &givens)
+        .number("near", "a + b", interval.clone(), Form::default(), Some("kg"))
+        .number("nearer", "near", interval, Form::default(), None)
+        .number("even", "c", even.clone(), Form::default(), None)
+        .number("cost", "a + b", Rule::Exact, part, Some("$"))
+        .item();
+    assert_agree_on_many(&item, 300);
+    let exported = mapped(&item).item;
+    for (near, verdict) in [
+        ("15.5", Verdict::Correct),
+        ("16.25", Verdict::Correct),
+        ("15.49", Verdict::Wrong),
+        ("16.251", Verdict::Wrong),
+    ] {
+        let marked = assert_agree(&item, &exported, &responses(&[("near", near), ("even", "3.0")]));
+        assert_eq!((marked.steps[0].verdict, marked.steps[2].verdict), (verdict, Verdict::Correct), "{near}");
+    }
+    let item =
+        Sample::new("even", &givens).plain("first", "c").number("next", "first", even, Form::default(), None);
+    let [left_out] = &mapped(&item.item()).left_out[..] else { panic!("one thing is left out") };
+    assert_eq!((left_out.what, &left_out.reason), (Loss::FollowThrough, &Reason::HalfEven));
 }
 
 #[test]
@@ -465,7 +533,7 @@ fn what_cannot_follow_is_reported_by_item_and_step() {
             Sample::new("figures", &givens).plain("first", "a + b").number(
                 "next",
                 "first * b",
-                Rule::Rounded { to: Precision::Figures(2) },
+                Rule::Rounded { to: Precision::Figures(2), ties: Ties::HalfUp },
                 Form::default(),
                 None,
             ),

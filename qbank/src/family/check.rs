@@ -19,7 +19,6 @@ use super::{
     texts::{SlotForm, slots},
 };
 use crate::{
-    accept::{Precision, Rule},
     decimal::Decimal,
     expression::Expression,
     locale::{Language, Locale},
@@ -448,8 +447,14 @@ impl Checker<'_> {
         if *step.points.get_ref() == 0 {
             self.fault(step.points.span(), "points must be 1 or more".into());
         }
-        if let Some(rule) = &step.accept {
-            self.rule(rule);
+        if let Some((rule, fault)) =
+            step.accept.as_ref().and_then(|rule| Some((rule, rule.get_ref().fault()?)))
+        {
+            self.fault(rule.span(), fault.into());
+        }
+        if let Some((form, fault)) = step.form.as_ref().and_then(|form| Some((form, form.get_ref().fault()?)))
+        {
+            self.fault(form.span(), fault.into());
         }
         let choices = self.choices(step, expression.as_ref(), givens);
         let mistakes = step.mistakes.iter().filter_map(|mistake| {
@@ -468,21 +473,6 @@ impl Checker<'_> {
             control: step.control,
             mistakes,
         })
-    }
-
-    fn rule(&mut self, rule: &Spanned<Rule>) {
-        let fits = match rule.get_ref() {
-            Rule::Exact | Rule::Rounded { to: Precision::Places(_) } => true,
-            Rule::Absolute { tolerance } => !tolerance.is_negative(),
-            Rule::Relative { percent } => !percent.is_negative(),
-            Rule::Rounded { to: Precision::Figures(figures) } => *figures > 0,
-        };
-        if !fits {
-            self.fault(
-                rule.span(),
-                "tolerance and percent must not be negative, figures must be 1 or more".into(),
-            );
-        }
     }
 
     fn choices(

@@ -76,8 +76,7 @@ pub(super) struct StepFile {
     #[serde(default = "one_point")]
     pub(super) points: Spanned<u32>,
     pub(super) accept: Option<Spanned<Rule>>,
-    #[serde(default)]
-    pub(super) form: Form,
+    pub(super) form: Option<Spanned<Form>>,
     pub(super) choices: Option<Vec<Spanned<String>>>,
     #[serde(default)]
     pub(super) separates: usize,
@@ -110,7 +109,8 @@ pub(super) struct TextFile {
 impl StepFile {
     pub(super) fn acceptance(&self) -> Acceptance {
         let rule = self.accept.as_ref().map_or(Rule::Exact, |rule| rule.get_ref().clone());
-        Acceptance { rule, form: self.form }
+        let form = self.form.as_ref().map(|form| *form.get_ref()).unwrap_or_default();
+        Acceptance { rule, form }
     }
 }
 

@@ -13,6 +13,8 @@ mod plans;
 mod profiles;
 mod proof;
 mod published;
+mod published_marking;
+mod reading;
 mod statistics;
 
 /// The starter bank, read once for all tests.

@@ -237,6 +237,49 @@ const CASES: &[Case] = &[
     ),
     Case("tolerance = \"0\"", "tolerance = \"-1\"", "{ rule", "must not be negative"),
     Case("rule = \"absolute\", tolerance = \"0\"", "rule = \"roughly\"", "\"roughly\"", "unknown variant"),
+    Case(
+        "rule = \"absolute\", tolerance = \"0\"",
+        "rule = \"interval\", from = \"5\", to = \"4.9\"",
+        "{ rule",
+        "must not be below its 'from'",
+    ),
+    Case(
+        "rule = \"absolute\", tolerance = \"0\"",
+        "rule = \"rounded\", figures = 0",
+        "{ rule",
+        "figures must be 1",
+    ),
+    Case(
+        "rule = \"absolute\", tolerance = \"0\"",
+        "rule = \"relative\", percent = \"-5\"",
+        "{ rule",
+        "percent must not be negative",
+    ),
+    Case(
+        "rule = \"absolute\", tolerance = \"0\"",
+        "rule = \"rounded\", places = 1, ties = \"odd\"",
+        "{ rule",
+        "unknown variant `odd`",
+    ),
+    Case(
+        "tolerance = \"0\" }",
+        "tolerance = \"0\" }\nform = { figures = 0 }",
+        "{ figures",
+        "figures of 1 or more",
+    ),
+    Case(
+        "tolerance = \"0\" }",
+        "tolerance = \"0\" }\nform = { decimal = true, lowest_terms = true }",
+        "{ decimal",
+        "not for both",
+    ),
+    Case("tolerance = \"0\" }", "tolerance = \"0\" }\nform = { plases = 2 }", "plases", "unknown field"),
+    Case(
+        "tolerance = \"0\" }",
+        "tolerance = \"0\" }\nform = { credit = \"some\" }",
+        "\"some\"",
+        "unknown variant",
+    ),
     // Texts.
     Case("total = \"How much?\"\n", "", "\"A title\"", "step 'total' has no prompt"),
     Case(
