@@ -73,7 +73,7 @@ fn record(reading: Reading) -> ReadRecord {
     let unread = |problem: String| ReadRecord { value: None, unit: None, form: None, problem: Some(problem) };
     match reading {
         Reading::Blank => unread("there is nothing but blanks".into()),
-        Reading::Unreadable(problem) => unread(problem.to_string()),
+        Reading::Unreadable(problem) => unread(problem.told(locale.language().unwrap_or_default())),
         Reading::Read(number) => ReadRecord {
             value: Some(
                 number.decimal().map_or_else(|| number.value.to_string(), |decimal| decimal.to_string()),
