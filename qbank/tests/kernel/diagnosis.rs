@@ -184,6 +184,6 @@ fn names_rightly_in_a_simulated_class_and_nothing_where_nothing_is_held() {
     let (tool, chance, none) =
         (tally(Choice::Tool, true), tally(Choice::Random, true), tally(Choice::Tool, false));
     assert!(tool.right >= 48 && tool.wrong <= 1, "of 60: {tool:?}");
-    assert!(tool.right > 2 * chance.right, "{tool:?} {chance:?}");
+    assert!(tool.right >= chance.right + 15, "{tool:?} {chance:?}");
     assert_eq!(none.wrong, 0, "{none:?}");
 }

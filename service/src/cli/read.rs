@@ -3,7 +3,7 @@ use std::io::Write;
 
 use anyhow::{Context, bail};
 use qbank::{
-    locale::Locale,
+    locale::{Language, Locale},
     reading::{self, Reading},
     units,
 };
@@ -50,7 +50,7 @@ pub(super) fn run(arguments: &ReadArguments) -> anyhow::Result<()> {
         }
         None => None,
     };
-    let record = record(reading::read(&arguments.text, locale, unit));
+    let record = record(reading::read(&arguments.text, locale, unit), locale.language().unwrap_or_default());
     let mut out = output::stdout();
     if arguments.json {
         serde_json::to_writer(&mut out, &record)?;
@@ -69,11 +69,11 @@ pub(super) fn run(arguments: &ReadArguments) -> anyhow::Result<()> {
     Ok(out.flush()?)
 }
 
-fn record(reading: Reading) -> ReadRecord {
+fn record(reading: Reading, language: Language) -> ReadRecord {
     let unread = |problem: String| ReadRecord { value: None, unit: None, form: None, problem: Some(problem) };
     match reading {
         Reading::Blank => unread("there is nothing but blanks".into()),
-        Reading::Unreadable(problem) => unread(problem.told(locale.language().unwrap_or_default())),
+        Reading::Unreadable(problem) => unread(problem.told(language)),
         Reading::Read(number) => ReadRecord {
             value: Some(
                 number.decimal().map_or_else(|| number.value.to_string(), |decimal| decimal.to_string()),
