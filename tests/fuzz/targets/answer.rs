@@ -1,4 +1,4 @@
-//! Any text as a pupil's answer: in digits and in words, in every locale and with every unit, without a panic; what is
+//! Any text as a pupil's answer: in digits and in words, in every locale, alone and with a unit, without a panic; what is
 //! read as words is told and read back as the same number.
 #![no_main]
 
@@ -13,9 +13,8 @@ use qbank::{
 fuzz_target!(|text: &str| {
     for locale in Locale::tags().filter_map(Locale::by_tag) {
         let _ = reading::read(text, locale, None);
-        for unit in UNITS {
-            let _ = reading::read(text, locale, Some(unit));
-        }
+        // One unit a text: all of them would leave time for few texts.
+        let _ = reading::read(text, locale, UNITS.get(text.len() % UNITS.len()));
     }
     for language in [Language::English, Language::Spanish] {
         let Ok(number) = from_words(text, language) else { continue };
