@@ -315,6 +315,50 @@ fn a_report_tells_facility_distractors_choices_and_patterns() {
     );
 }
 
+/// Three pupils with four sums: one always answers as a misconception leads to, one once, one always rightly.
+#[test]
+fn a_report_names_what_a_pupils_answers_together_are_consistent_with() {
+    const HELD: &str = "add-two-whole-numbers";
+    let folder = tempfile::tempdir().unwrap();
+    let file = |name: &str| folder.path().join(name).display().to_string();
+    let plan = "pool = \"sums\"\ntitle = \"Sums\"\nseed = \"sums\"\n[[section]]\ntitle = \"Adding\"\n\
+                family = \"add-ragged\"\ncount = 4\npick = 4\n";
+    fs::write(file("plan.toml"), plan).unwrap();
+    run_well(["pool", &file("plan.toml"), "-o", &file("pool.json")]);
+    let pool: Value = serde_json::from_str(&fs::read_to_string(file("pool.json")).unwrap()).unwrap();
+    let mut responses = String::new();
+    for (place, question) in pool["sections"][0]["questions"].as_array().unwrap().iter().enumerate() {
+        let step = &question["steps"][0];
+        let predicted = step["predicted"].as_array().unwrap();
+        let held = predicted.iter().find(|wrong| wrong["misconception"] == HELD);
+        let held = &held.expect("it leads to an answer of its own in each of these questions")["answer"];
+        let right = &step["answer"];
+        for (pupil, answer) in
+            [("holds", held), ("once", if place == 0 { held } else { right }), ("right", right)]
+        {
+            let record = json!({"pupil": pupil, "question": question["id"], "responses": {"total": answer}});
+            responses += &format!("{record}\n");
+        }
+    }
+    fs::write(file("responses.ndjson"), responses).unwrap();
+    run_well(["score", &file("pool.json"), &file("responses.ndjson"), "-o", &file("marks.ndjson")]);
+    let report = ["report", &file("marks.ndjson"), "--pool", &file("pool.json")];
+    let json: Value = serde_json::from_str(&run_well([&report[..], &["--json"]].concat())).unwrap();
+    let diagnoses = json["diagnoses"].as_array().unwrap();
+    assert_eq!(diagnoses.len(), 1, "{diagnoses:?}");
+    let one = &diagnoses[0];
+    assert_eq!((&one["pupil"], &one["named"]), (&json!("holds"), &json!([HELD])));
+    assert!(one["says"].as_str().unwrap().starts_with("answers consistent with "), "{one}");
+    assert!(!one["next"].as_array().unwrap().is_empty());
+    told(
+        &run_well(report),
+        &["Judged from all answers of a pupil together", "holds: answers consistent with "],
+    );
+    // Marks alone do not tell what an answer would have shown.
+    let bare: Value = serde_json::from_str(&run_well(["report", &file("marks.ndjson"), "--json"])).unwrap();
+    assert!(bare.get("diagnoses").is_none());
+}
+
 #[test]
 fn a_report_tells_nothing_about_fewer_than_ten_pupils_but_each_pupils_own() {
     let bank = Bank::new();

@@ -1,7 +1,9 @@
-//! `tenths report`: what marks say about questions, groups and pupils.
+//! `tenths report`: what marks say about questions, groups and pupils; with the pool also what each pupil's answers,
+//! taken together, are consistent with ([`qbank::diagnosis`]). Marks stand in the order of time.
 //!
 //! The marks are read twice, one line at a time (see [`qbank::statistics`] for what is kept and why), so they must be a
 //! file. JSON is one object, the kernel's [`Statistics`] with what stands around it; text is the same for people.
+mod judgement;
 mod text;
 
 use std::{
@@ -19,6 +21,7 @@ use qbank::{
 };
 use serde::Serialize;
 
+use self::judgement::{Judgement, PupilDiagnosis};
 use super::{output, pool, score};
 
 /// Longest line of a marks file, in bytes: a mark is longer than the responses it is of.
@@ -49,6 +52,9 @@ struct Report<'r> {
     unusable: usize,
     #[serde(flatten)]
     statistics: &'r Statistics,
+    /// What may be said of pupils; none without the pool.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    diagnoses: Option<&'r [PupilDiagnosis]>,
 }
 
 #[derive(Serialize)]
@@ -59,30 +65,40 @@ struct PoolName<'r> {
 
 pub(super) fn run(arguments: &ReportArguments) -> anyhow::Result<()> {
     let pool = arguments.pool.as_deref().map(pool::read_file).transpose()?;
-    let (statistics, unusable) = statistics(&arguments.marks, pool.as_ref())?;
+    let (statistics, judgement, unusable) = statistics(&arguments.marks, pool.as_ref())?;
+    let diagnoses = judgement.map(Judgement::finish);
+    let diagnoses = diagnoses.as_deref();
     let mut out = output::stdout();
     if arguments.json {
         let pool = pool.as_ref().map(|pool| PoolName { id: &pool.id, title: &pool.title });
-        serde_json::to_writer(&mut out, &Report { pool, unusable, statistics: &statistics })?;
+        serde_json::to_writer(&mut out, &Report { pool, unusable, statistics: &statistics, diagnoses })?;
         writeln!(out)?;
     } else {
-        text::write(&mut out, &statistics, pool.as_ref())?;
+        text::write(&mut out, &statistics, diagnoses, pool.as_ref())?;
     }
     out.flush()?;
     if unusable > 0 { bail!("{unusable} lines are no marks") } else { Ok(()) }
 }
 
-/// The statistics of a file of marks, and how many of its lines are none.
-fn statistics(path: &Path, pool: Option<&Pool>) -> anyhow::Result<(Statistics, usize)> {
+/// What a file of marks comes to: statistics, what is believed of pupils if the pool is there, lines that are no marks.
+type Read<'p> = (Statistics, Option<Judgement<'p>>, usize);
+
+fn statistics<'p>(path: &Path, pool: Option<&'p Pool>) -> anyhow::Result<Read<'p>> {
     let bytes = path.metadata().with_context(|| format!("cannot read {}", path.display()))?.len();
     let bar = output::progress(2 * bytes, "reading");
     let mut census = Census::new(pool);
     let unusable = each_mark(path, &bar, &mut |mark| census.add(&mark))?;
     let mut tally = Tally::new(census, pool);
-    each_mark(path, &bar, &mut |mark| tally.add(&mark))?;
+    let mut judgement = pool.map(Judgement::of);
+    each_mark(path, &bar, &mut |mark| {
+        tally.add(&mark);
+        if let Some(judgement) = &mut judgement {
+            judgement.see(&mark);
+        }
+    })?;
     bar.finish_and_clear();
     unusable.iter().take(TOLD_LINES).for_each(|problem| output::note(problem));
-    Ok((tally.finish(), unusable.len()))
+    Ok((tally.finish(), judgement, unusable.len()))
 }
 
 /// Reads every mark of the file; tells why lines are none.

@@ -13,11 +13,18 @@ use qbank::{
     },
 };
 
+use super::judgement::PupilDiagnosis;
+
 /// Writes the report.
 ///
 /// # Errors
 /// If it cannot be written.
-pub(super) fn write(out: &mut impl Write, statistics: &Statistics, pool: Option<&Pool>) -> io::Result<()> {
+pub(super) fn write(
+    out: &mut impl Write,
+    statistics: &Statistics,
+    diagnoses: Option<&[PupilDiagnosis]>,
+    pool: Option<&Pool>,
+) -> io::Result<()> {
     if let Some(pool) = pool {
         writeln!(out, "{}", pool.title)?;
     }
@@ -32,6 +39,9 @@ pub(super) fn write(out: &mut impl Write, statistics: &Statistics, pool: Option<
     match &statistics.verdicts {
         Told::Given(verdicts) => writeln!(out, "Steps: {}", verdict_words(verdicts))?,
         Told::Withheld { withheld } => writeln!(out, "Steps: {}", not_told(*withheld))?,
+    }
+    if let Some(diagnoses) = diagnoses {
+        judged(out, diagnoses)?;
     }
     class(out, &statistics.class)?;
     pupils(out, &statistics.by_pupil)?;
@@ -65,6 +75,21 @@ fn verdict_words(verdicts: &VerdictCounts) -> String {
     ];
     let told = judged.iter().filter(|(count, _)| *count > 0).map(|(count, word)| format!("{count} {word}"));
     told.collect::<Vec<_>>().join(", ")
+}
+
+/// What to look at first: whose answers together bear a name.
+fn judged(out: &mut impl Write, diagnoses: &[PupilDiagnosis]) -> io::Result<()> {
+    heading(out, "Judged from all answers of a pupil together")?;
+    if diagnoses.is_empty() {
+        writeln!(out, "nobody's answers bear a name yet")?;
+    }
+    for PupilDiagnosis { pupil, says, next, .. } in diagnoses {
+        writeln!(out, "{pupil}: {says}")?;
+        for idea in next {
+            writeln!(out, "             next: {idea}")?;
+        }
+    }
+    Ok(())
 }
 
 fn class(out: &mut impl Write, patterns: &Told<Vec<ClassPattern>>) -> io::Result<()> {
