@@ -81,9 +81,9 @@ pub(super) fn run(arguments: &ReportArguments) -> anyhow::Result<()> {
 }
 
 /// What a file of marks comes to: statistics, what is believed of pupils if the pool is there, lines that are no marks.
-type Read<'p> = (Statistics, Option<Judgement<'p>>, usize);
+type MarksRead<'p> = (Statistics, Option<Judgement<'p>>, usize);
 
-fn statistics<'p>(path: &Path, pool: Option<&'p Pool>) -> anyhow::Result<Read<'p>> {
+fn statistics<'p>(path: &Path, pool: Option<&'p Pool>) -> anyhow::Result<MarksRead<'p>> {
     let bytes = path.metadata().with_context(|| format!("cannot read {}", path.display()))?.len();
     let bar = output::progress(2 * bytes, "reading");
     let mut census = Census::new(pool);
