@@ -187,3 +187,18 @@ fn names_rightly_in_a_simulated_class_and_nothing_where_nothing_is_held() {
     assert!(tool.right >= chance.right + 15, "{tool:?} {chance:?}");
     assert_eq!(none.wrong, 0, "{none:?}");
 }
+
+#[test]
+fn answers_that_fit_two_misconceptions_name_both() {
+    // On 1.43 - 0.28 and its like both rules give the same answer, and no third one does.
+    let cases = [("1.43", "0.28", "1.25"), ("3.52", "1.27", "2.35"), ("6.74", "2.39", "4.45")];
+    let seen: Vec<Evidence> = cases.iter().map(|(a, b, answer)| evidence(a, b, answer)).collect();
+    let both = on_subtraction(&seen);
+    assert_eq!(both.named, [SMALLER, NO_TRADE]);
+    let sentence = both.teacher().unwrap();
+    assert!(sentence.contains(", or with "), "{sentence}");
+    assert_eq!(both.next().len(), 2);
+    // A fourth answer that only one of them gives decides.
+    let decided = on_subtraction(&[seen, vec![hit()]].concat());
+    assert_eq!(decided.named, [SMALLER]);
+}
