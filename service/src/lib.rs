@@ -8,6 +8,7 @@ pub mod delivery;
 pub mod demo;
 pub mod entropy;
 pub mod handlers;
+mod judgement;
 pub mod lti;
 pub mod metrics;
 pub mod pages;

@@ -3,7 +3,6 @@
 //!
 //! The marks are read twice, one line at a time (see [`qbank::statistics`] for what is kept and why), so they must be a
 //! file. JSON is one object, the kernel's [`Statistics`] with what stands around it; text is the same for people.
-mod judgement;
 mod text;
 
 use std::{
@@ -21,8 +20,8 @@ use qbank::{
 };
 use serde::Serialize;
 
-use self::judgement::{Judgement, PupilDiagnosis};
 use super::{output, pool, score};
+use crate::judgement::{Judgement, PupilDiagnosis};
 
 /// Longest line of a marks file, in bytes: a mark is longer than the responses it is of.
 const MAX_LINE: u64 = 1024 * 1024;

@@ -13,7 +13,7 @@ use qbank::{
     },
 };
 
-use super::judgement::PupilDiagnosis;
+use crate::judgement::PupilDiagnosis;
 
 /// Writes the report.
 ///

@@ -13,7 +13,7 @@ use super::{placements, pools, score};
         title = "tenths",
         description = "Pools of proven questions, and marks. Bearer tokens are made by 'tenths token add'."
     ),
-    paths(pools::load, pools::list, pools::show, placements::list, placements::marks, score::score),
+    paths(pools::load, pools::list, pools::show, placements::list, placements::marks, placements::diagnoses, score::score),
     security(("token" = [])),
     modifiers(&BearerToken)
 )]

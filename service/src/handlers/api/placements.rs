@@ -12,6 +12,7 @@ use super::error::ApiError;
 use super::records::{Failure, MarkRecord, PlacementEntry};
 use crate::app::App;
 use crate::handlers::opened_quiz::{best, marks as stored_marks};
+use crate::judgement::{Judgement, PupilDiagnosis};
 use crate::storage::{Attempt, AttemptResult, PlacementId, UserId};
 
 /// Which attempts' marks are wanted.
@@ -80,6 +81,34 @@ pub(crate) async fn marks(
         marks.extend(stored_marks(result)?);
     }
     Ok(HttpResponse::Ok().json(marks))
+}
+
+/// What each pupil's answers, over all attempts at a placement, are consistent with.
+#[utoipa::path(
+    get, path = "/api/v1/placements/{placement}/diagnoses", tag = "placements",
+    params(("placement" = String, Path, description = "the placement's id")),
+    responses(
+        (status = 200, description = "by pupil; nothing where the answers bear no name", body = Vec<PupilDiagnosis>),
+        (status = 401, description = "no valid token", body = Failure),
+        (status = 404, description = "no such placement or pool", body = Failure),
+    )
+)]
+pub(crate) async fn diagnoses(
+    _caller: Caller,
+    app: web::Data<App>,
+    path: web::Path<String>,
+) -> Result<HttpResponse, ApiError> {
+    let id = PlacementId(path.into_inner());
+    let placement = app.storage.placement(&id).await?.ok_or_else(|| ApiError::NoPlacement(id.to_string()))?;
+    let pool = app.pools.find(app.storage.as_ref(), &placement.quiz.pool).await?;
+    let pool = pool.ok_or_else(|| ApiError::NoPool(placement.quiz.pool.to_string()))?;
+    let mut judgement = Judgement::of(&pool);
+    // In the order in which they were handed in, so that newer answers count as such.
+    let attempts = app.storage.attempts_at(&id).await?;
+    for result in wanted(&attempts, Wanted::All) {
+        stored_marks(result)?.iter().for_each(|mark| judgement.see(mark));
+    }
+    Ok(HttpResponse::Ok().json(judgement.finish()))
 }
 
 fn wanted(attempts: &[Attempt], wanted: Wanted) -> Vec<&AttemptResult> {

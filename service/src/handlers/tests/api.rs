@@ -142,6 +142,38 @@ async fn marks_are_read_as_records_best_attempt_first_or_all() {
 }
 
 #[actix_web::test]
+async fn what_answers_together_are_consistent_with_is_read_by_pupil() {
+    const HELD: &str = "add-two-whole-numbers";
+    let school = school().await;
+    // One always answers as the misconception leads to, the other once.
+    for (user, times) in [("p-07", u32::MAX), ("p-08", 1)] {
+        let pupil = school.pupil(user).await;
+        let left = std::cell::Cell::new(times);
+        for _ in 0..2 {
+            let (path, attempt) = pupil.begin(user).await;
+            let fields = school.fields(&attempt, |item, step| {
+                let asked = item.steps.iter().find(|asked| asked.id == *step).unwrap();
+                let held = asked.predicted.iter().find(|wrong| wrong.misconception == HELD);
+                let held = held.filter(|_| left.replace(left.get().saturating_sub(1)) > 0);
+                held.map_or_else(|| right(item, step), |held| held.answer.to_string())
+            });
+            pupil.post_form(&format!("{path}/submit"), &fields).await;
+        }
+    }
+    let token = school.token(ApiRole::Auditor).await;
+    let path = format!("/api/v1/placements/{}/diagnoses", school.placement.id);
+    let (status, found) = school.read(&path, &token).await;
+    assert_eq!(status, StatusCode::OK, "{found}");
+    let found = found.as_array().unwrap();
+    assert_eq!(found.len(), 1, "one answer of p-08 may be a slip: {found:?}");
+    assert_eq!((&found[0]["pupil"], &found[0]["named"]), (&json!("p-07"), &json!([HELD])));
+    assert!(found[0]["says"].as_str().unwrap().starts_with("answers consistent with "));
+    assert_eq!(school.read(&path, "").await.0, StatusCode::UNAUTHORIZED);
+    let (status, failure) = school.read("/api/v1/placements/none/diagnoses", &token).await;
+    assert_eq!((status, &failure["code"]), (StatusCode::NOT_FOUND, &json!("no_placement")));
+}
+
+#[actix_web::test]
 async fn responses_are_scored_without_an_attempt() {
     let school = school().await;
     let item = school.pool.items().next().unwrap();
@@ -170,6 +202,7 @@ async fn the_description_names_every_address() {
         ("/api/v1/pools/{pool}", "get"),
         ("/api/v1/placements", "get"),
         ("/api/v1/placements/{placement}/marks", "get"),
+        ("/api/v1/placements/{placement}/diagnoses", "get"),
         ("/api/v1/score", "post"),
     ] {
         assert!(document["paths"][path][method].is_object(), "{method} {path}");
