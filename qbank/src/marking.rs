@@ -205,6 +205,20 @@ pub fn responses<'de, D: Deserializer<'de>>(record: D) -> Result<BTreeMap<String
     Ok(responses.into_iter().map(|(step, response)| (step, text(response))).collect())
 }
 
+/// What a response says, read as marking reads it, as far as it can be compared and built on; `None` where it is blank,
+/// unreadable, or a number that no decimal writes.
+pub(crate) fn answered(item: &Item, step: &Step, response: &str) -> Option<Key> {
+    let locale = Locale::by_tag(&item.locale).unwrap_or(Locale::EN_US);
+    let language = Language::of_locale(&item.locale)?;
+    match Given::read(step, response, locale, language) {
+        Given::Number(number) => number.decimal().map(Key::Number),
+        Given::Words(number) => Some(Key::Number(number)),
+        Given::Choice(id) => Some(Key::Choice(id)),
+        Given::Order(ids) => Some(Key::Order(ids)),
+        Given::Blank | Given::Unreadable(_) => None,
+    }
+}
+
 /// A response, read as the step's kind asks.
 enum Given {
     Blank,

@@ -9,13 +9,9 @@ use super::model::{Group, Sight};
 use crate::{
     arithmetic::{Columns, evaluate},
     expression::{Expression, Names, Operation},
-    locale::{Language, Locale},
-    marking::{Mark, StepMark, Verdict},
+    marking::{Mark, StepMark, Verdict, answered},
     misconceptions::{self, Misconception},
-    question::{Choice, Item, Key, ProvenStep, Step, StepKind},
-    reading::{Reading, read},
-    units,
-    words::from_words,
+    question::{Item, Key, ProvenStep, Step, StepKind},
 };
 
 /// Wrong answers beyond the predicted ones that a careless pupil may well give to a typed question.
@@ -61,7 +57,7 @@ impl Evidence {
         let mut steps = Vec::new();
         for (step, proven) in item.steps_proven() {
             let Some(marked) = mark.steps.iter().find(|marked| marked.id == step.id) else { continue };
-            let given = pupils_key(item, step, &marked.response);
+            let given = answered(item, step, &marked.response);
             let bench = Bench::new(step, proven, &own, own != right);
             steps.extend(bench.evidence(&themes, marked, given.as_ref()));
             // As in marking: later steps build on what the pupil answered, else on the key.
@@ -204,34 +200,4 @@ impl<'i> Bench<'i> {
             (false, false) => Some(Sight::Elsewhere),
         }
     }
-}
-
-/// What the pupil answered, as far as it can be compared and built on.
-fn pupils_key(item: &Item, step: &Step, response: &str) -> Option<Key> {
-    let locale = Locale::by_tag(&item.locale).unwrap_or(Locale::EN_US);
-    match step.kind {
-        StepKind::Order => ordered(step, response).map(Key::Order),
-        StepKind::Choice => chosen(step, response.trim()).map(Key::Choice),
-        StepKind::Words => from_words(response, Language::of_locale(&item.locale)?).ok().map(Key::Number),
-        StepKind::Number => match read(response, locale, step.unit.as_deref().and_then(units::by_symbol)) {
-            Reading::Read(number) => number.decimal().map(Key::Number),
-            Reading::Blank | Reading::Unreadable(_) => None,
-        },
-    }
-}
-
-fn chosen(step: &Step, response: &str) -> Option<String> {
-    let is = |choice: &&Choice| choice.id.eq_ignore_ascii_case(response) || choice.text == response;
-    step.choices.iter().find(is).map(|choice| choice.id.clone())
-}
-
-/// The ids of an order with signs, blanks or nothing between its parts, as marking reads it.
-fn ordered(step: &Step, response: &str) -> Option<Vec<String>> {
-    let all = |parts: &mut dyn Iterator<Item = &str>| {
-        let ids: Option<Vec<String>> = parts.map(|part| chosen(step, part.trim())).collect();
-        ids.filter(|ids| ids.len() == step.choices.len())
-    };
-    all(&mut response.split(['<', '>', ',', ';']))
-        .or_else(|| all(&mut response.split_whitespace()))
-        .or_else(|| all(&mut response.trim().split("").filter(|letter| !letter.is_empty())))
 }
