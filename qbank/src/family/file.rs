@@ -111,7 +111,9 @@ impl TryFrom<BTreeMap<String, toml::Value>> for AcceptFile {
         };
         if let Some(strange) = keys.keys().find(|key| *key != "rule" && !known.contains(&key.as_str())) {
             let expected = if known.is_empty() { "nothing".into() } else { known.join(", ") };
-            return Err(format!("'{strange}' does not belong to rule '{name}'; expected {expected} beside it"));
+            return Err(format!(
+                "'{strange}' does not belong to rule '{name}'; expected {expected} beside it"
+            ));
         }
         toml::Value::Table(keys.into_iter().collect()).try_into().map(Self).map_err(|error| error.to_string())
     }
