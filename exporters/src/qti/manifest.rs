@@ -5,7 +5,11 @@
 //! identifier under which a publisher of standards lists it. A GUID made up from the code would claim a listing that
 //! does not exist, so a statement is written there only when the caller knows its published identifier
 //! ([`CaseItem`]), with the code as its label.
-use std::{collections::BTreeMap, io::Write};
+//!
+//! Beside an item's own name stand what it was drawn from and its receipt, so that anyone with the families can draw it
+//! again and compare. Everything else of a pool is in the test and in the package's title and language: a package can
+//! be read back into the pool it was made from.
+use std::io::Write;
 
 use qbank::{
     pool::Pool,
@@ -26,6 +30,13 @@ type Written = Result<(), XmlError>;
 
 const LOM: &str = "http://ltsc.ieee.org/xsd/LOM";
 const LOM_SCHEME: &str = "LOMv1.0";
+/// Catalogue of what an item was drawn from: family, version, position, locale and seed, a blank between each. The seed
+/// comes last: it alone may hold blanks.
+const DRAW_CATALOG: &str = "tenths draw";
+/// Catalogue of receipts: the fingerprint of an item's record.
+const RECEIPT_CATALOG: &str = "tenths receipt";
+/// Catalogue of what the package does with worked solutions.
+const SOLUTION_CATALOG: &str = "tenths solution";
 /// Identifier of the manifest itself. The underscore keeps it apart from every id of a pool.
 const MANIFEST: &str = "package_manifest";
 /// The standards that a question's codes belong to.
@@ -40,7 +51,7 @@ pub(super) fn write_manifest(
     items: &[PlacedItem<'_>],
     options: &PackageOptions,
 ) -> Written {
-    let mut writer = ManifestWriter { xml: XmlWriter::new(out)?, dialect, case_items: &options.case_items };
+    let mut writer = ManifestWriter { xml: XmlWriter::new(out)?, dialect, options };
     writer.manifest(pool, test, items)?;
     writer.xml.finish().map(drop)
 }
@@ -48,7 +59,7 @@ pub(super) fn write_manifest(
 struct ManifestWriter<'o, W: Write> {
     xml: XmlWriter<W>,
     dialect: &'static PackageDialect,
-    case_items: &'o BTreeMap<String, CaseItem>,
+    options: &'o PackageOptions,
 }
 
 impl<W: Write> ManifestWriter<'_, W> {
@@ -107,14 +118,16 @@ impl<W: Write> ManifestWriter<'_, W> {
 impl<W: Write> ManifestWriter<'_, W> {
     fn package_metadata(&mut self, pool: &Pool) -> Written {
         self.lom(|w| {
-            w.general(&pool.id, &pool.title, &pool.locale)?;
+            let policy = [(SOLUTION_CATALOG, w.options.solution.name().to_owned())];
+            w.general(&pool.id, &policy, &pool.title, &pool.locale)?;
             w.meta_metadata()
         })
     }
 
     fn item_metadata(&mut self, item: &Item) -> Written {
         self.lom(|w| {
-            w.general(&item.id, &item.title, &item.locale)?;
+            let provenance = [(DRAW_CATALOG, draw(item)), (RECEIPT_CATALOG, item.receipt.clone())];
+            w.general(&item.id, &provenance, &item.title, &item.locale)?;
             w.parent(Element::new("lifeCycle"), |w| {
                 w.parent(Element::new("version"), |w| w.string("en", &item.version.to_string()))
             })?;
@@ -130,14 +143,19 @@ impl<W: Write> ManifestWriter<'_, W> {
         self.parent(Element::new("lom").attribute("xmlns", LOM), children)
     }
 
-    fn general(&mut self, id: &str, title: &str, language: &str) -> Written {
+    fn general(&mut self, id: &str, more: &[(&str, String)], title: &str, language: &str) -> Written {
         self.parent(Element::new("general"), |w| {
-            w.parent(Element::new("identifier"), |w| {
-                w.text("catalog", TOOL_NAME)?;
-                w.text("entry", id)
-            })?;
+            w.identifier(TOOL_NAME, id)?;
+            more.iter().try_for_each(|(catalog, entry)| w.identifier(catalog, entry))?;
             w.parent(Element::new("title"), |w| w.string(language, title))?;
             w.text("language", language)
+        })
+    }
+
+    fn identifier(&mut self, catalog: &str, entry: &str) -> Written {
+        self.parent(Element::new("identifier"), |w| {
+            w.text("catalog", catalog)?;
+            w.text("entry", entry)
         })
     }
 
@@ -190,7 +208,7 @@ impl<W: Write> ManifestWriter<'_, W> {
     }
 
     fn curriculum_metadata(&mut self, item: &Item) -> Written {
-        let case_items = self.case_items;
+        let case_items = &self.options.case_items;
         let known: Vec<(&String, &CaseItem)> =
             item.standards.iter().filter_map(|code| Some((code, case_items.get(code)?))).collect();
         if known.is_empty() {
@@ -223,6 +241,11 @@ fn resource(identifier: &str, kind: &str, path: &MemberName) -> Element {
         .attribute("identifier", identifier)
         .attribute("type", kind)
         .attribute("href", path.as_str())
+}
+
+/// What the item was drawn from, as an entry of [`DRAW_CATALOG`].
+fn draw(item: &Item) -> String {
+    format!("{} {} {} {} {}", item.family, item.version, item.position, item.locale, item.seed)
 }
 
 /// LOM 1.0, element 5.8.

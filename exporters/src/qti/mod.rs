@@ -65,6 +65,17 @@ pub enum Solution {
     AfterLastAttempt,
 }
 
+impl Solution {
+    /// Its name in packages and commands.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Withheld => "withheld",
+            Self::AfterLastAttempt => "after-last-attempt",
+        }
+    }
+}
+
 /// A statement of a curriculum as its publisher lists it (CASE 1.1, CFItem).
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct CaseItem {

@@ -276,6 +276,32 @@ fn the_manifest_names_curriculum_codes_and_only_published_identifiers() {
 }
 
 #[test]
+fn the_manifest_tells_what_each_item_was_drawn_from() {
+    let pool = whole_bank(1);
+    let manifest = member(&exported(&pool, &options()).0, "imsmanifest.xml");
+    let entries = |catalog: &str| -> Vec<String> {
+        let marked = format!("<catalog>tenths {catalog}</catalog>");
+        let entry = |rest: &str| {
+            let (_, rest) = rest.split_once("<entry>").unwrap();
+            rest.split_once("</entry>").unwrap().0.to_owned()
+        };
+        manifest.split(&marked).skip(1).map(entry).collect()
+    };
+    let receipts: Vec<String> = pool.items().map(|item| item.receipt.clone()).collect();
+    assert_eq!(entries("receipt"), receipts);
+    for (entry, item) in entries("draw").iter().zip(pool.items()) {
+        let [family, version, position, locale, seed] =
+            entry.splitn(5, ' ').collect::<Vec<_>>().try_into().unwrap();
+        let family = bank::family(family).unwrap();
+        assert_eq!(family.version.to_string(), version);
+        let again = family.draw(seed, position.parse().unwrap(), locale).unwrap();
+        assert_eq!(&again, item);
+    }
+    assert_eq!(entries("draw").len(), receipts.len());
+    assert_eq!(entries("solution"), ["after-last-attempt"]);
+}
+
+#[test]
 fn the_manifest_names_each_kind_of_interaction_once_an_item() {
     let manifest = member(&exported(&by_hand(), &options()).0, "imsmanifest.xml");
     let of = |item: &str| {
