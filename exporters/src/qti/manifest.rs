@@ -13,12 +13,13 @@ use std::io::Write;
 
 use qbank::{
     pool::Pool,
-    question::{Item, StepKind},
+    question::{Item, ProvenStep, Step, StepKind},
 };
 
 use super::{
-    CaseItem, PackageOptions, PlacedItem,
+    CaseItem, PackageOptions, PlacedItem, Solution,
     dialect::PackageDialect,
+    from_step::compared,
     write::{SCHEMA_INSTANCE, TOOL_NAME, TOOL_VERSION},
 };
 use crate::{
@@ -129,12 +130,11 @@ impl<W: Write> ManifestWriter<'_, W> {
             let provenance = [(DRAW_CATALOG, draw(item)), (RECEIPT_CATALOG, item.receipt.clone())];
             w.general(&item.id, &provenance, &item.title, &item.locale)?;
             w.parent(Element::new("lifeCycle"), |w| {
-                w.parent(Element::new("version"), |w| w.string("en", &item.version.to_string()))
+                w.parent(Element::new("version"), |w| w.string("en", &item.version.to_string()))?;
+                w.vocabulary("status", "final")
             })?;
             w.meta_metadata()?;
-            w.parent(Element::new("educational"), |w| {
-                w.vocabulary("difficulty", difficulty(item.difficulty))
-            })?;
+            w.educational(item)?;
             if item.standards.is_empty() { Ok(()) } else { w.classification(&item.standards) }
         })
     }
@@ -163,6 +163,21 @@ impl<W: Write> ManifestWriter<'_, W> {
         self.parent(Element::new("metaMetadata"), |w| {
             w.text("metadataSchema", LOM_SCHEME)?;
             w.text("metadataSchema", w.dialect.metadata_scheme)
+        })
+    }
+
+    /// Who the item is for, and how hard it is for them (LOM 1.0, category 5).
+    fn educational(&mut self, item: &Item) -> Written {
+        self.parent(Element::new("educational"), |w| {
+            w.vocabulary("interactivityType", "active")?;
+            w.vocabulary("learningResourceType", "exercise")?;
+            w.vocabulary("intendedEndUserRole", "learner")?;
+            w.vocabulary("context", "school")?;
+            if let Some(ages) = typical_ages(&item.standards) {
+                w.parent(Element::new("typicalAgeRange"), |w| w.string("en", &ages))?;
+            }
+            w.vocabulary("difficulty", difficulty(item.difficulty))?;
+            w.text("language", &item.locale)
         })
     }
 
@@ -200,8 +215,13 @@ impl<W: Write> ManifestWriter<'_, W> {
             w.text("composite", if item.steps.len() > 1 { "true" } else { "false" })?;
             interaction_types(item).iter().try_for_each(|kind| w.text("interactionType", kind))?;
             w.text("feedbackType", "nonadaptive")?;
-            w.text("solutionAvailable", "true")?;
-            w.text("scoringMode", "responseprocessing")?;
+            w.text(
+                "solutionAvailable",
+                if w.options.solution == Solution::Withheld { "false" } else { "true" },
+            )?;
+            if w.dialect.scoring_mode {
+                w.text("scoringMode", "responseprocessing")?;
+            }
             w.text("toolName", TOOL_NAME)?;
             w.text("toolVersion", TOOL_VERSION)
         })
@@ -211,11 +231,10 @@ impl<W: Write> ManifestWriter<'_, W> {
         let case_items = &self.options.case_items;
         let known: Vec<(&String, &CaseItem)> =
             item.standards.iter().filter_map(|code| Some((code, case_items.get(code)?))).collect();
-        if known.is_empty() {
+        let Some(namespace) = self.dialect.curriculum_namespace.filter(|_| !known.is_empty()) else {
             return Ok(());
-        }
-        let set = Element::new("curriculumStandardsMetadataSet")
-            .attribute("xmlns", self.dialect.curriculum_namespace);
+        };
+        let set = Element::new("curriculumStandardsMetadataSet").attribute("xmlns", namespace);
         self.parent(set, |w| {
             w.parent(Element::new("curriculumStandardsMetadata"), |w| {
                 w.parent(Element::new("setOfGUIDs"), |w| {
@@ -248,6 +267,16 @@ fn draw(item: &Item) -> String {
     format!("{} {} {} {} {}", item.family, item.version, item.position, item.locale, item.seed)
 }
 
+/// The ages of the grades for which codes such as `5.NBT.B.7` are, as in '9-11': pupils of grade 4 are 9 to 10.
+fn typical_ages(codes: &[String]) -> Option<String> {
+    let grades = codes.iter().filter_map(|code| code.split('.').next()?.parse::<u32>().ok());
+    let (least, most) = grades.fold(None, |range: Option<(u32, u32)>, grade| {
+        let (least, most) = range.unwrap_or((grade, grade));
+        Some((least.min(grade), most.max(grade)))
+    })?;
+    Some(format!("{}-{}", least + 5, most + 6))
+}
+
 /// LOM 1.0, element 5.8.
 fn difficulty(difficulty: u8) -> &'static str {
     match difficulty {
@@ -261,14 +290,17 @@ fn difficulty(difficulty: u8) -> &'static str {
 
 /// Each kind of interaction used, once.
 fn interaction_types(item: &Item) -> Vec<&'static str> {
-    let mut kinds: Vec<&'static str> = item.steps.iter().map(|step| interaction_type(step.kind)).collect();
+    let steps = item.steps_proven();
+    let mut kinds: Vec<&'static str> =
+        steps.map(|(step, proven)| interaction_type(item, step, proven)).collect();
     kinds.sort_unstable();
     kinds.dedup();
     kinds
 }
 
-fn interaction_type(kind: StepKind) -> &'static str {
-    match kind {
+fn interaction_type(item: &Item, step: &Step, proven: &ProvenStep) -> &'static str {
+    match step.kind {
+        StepKind::Choice if compared(item, step, proven).is_some() => "inlineChoiceInteraction",
         StepKind::Number | StepKind::Words => "textEntryInteraction",
         StepKind::Choice => "choiceInteraction",
         StepKind::Order => "orderInteraction",

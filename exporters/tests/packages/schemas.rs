@@ -8,18 +8,20 @@ use std::{
     io::{Cursor, Read},
     path::{Path, PathBuf},
     process::Command,
+    sync::LazyLock,
 };
 
 use exporters::qti::{
-    CaseItem, PackageOptions, QtiVersion, Solution, from_item::map_item, report::ExportReport,
-    write::write_item, write_package,
+    CaseItem, Ordering, PackageOptions, QtiVersion, Solution, TimeLimit, from_item::map_item,
+    report::ExportReport, write::write_item, write_package,
 };
 use qbank::{
     accept::{Form, Precision, Rule, Ties},
     bank,
+    family::Family,
     locale::Language,
     pool::{Pool, Section},
-    question::StepKind,
+    question::{Item, StepKind},
 };
 
 use crate::samples::{Sample, decimal};
@@ -30,17 +32,27 @@ fn whole_bank(questions: usize) -> Pool {
 }
 
 fn whole_bank_in(locale: &str, questions: usize) -> Pool {
-    let section = |family: &qbank::family::Family| {
-        let draws = family.draws("exporters test", 0, locale);
-        Section {
-            id: format!("section-{}", family.id),
-            title: family.id.replace('-', " "),
-            pick: 1,
-            items: draws.take(questions).map(Result::unwrap).collect(),
-        }
+    let drawn = if locale == "en-US" { &*ENGLISH } else { &*SPANISH };
+    let sections = drawn.iter().map(|(family, items)| Section {
+        id: format!("section-{family}"),
+        title: family.replace('-', " "),
+        pick: 1,
+        items: items[..questions].to_vec(),
+    });
+    let title = "River day: decimals".into();
+    Pool::new("river-day".into(), title, locale.into(), sections.collect()).unwrap()
+}
+
+/// Questions of every family, drawn once for all tests of this file.
+static ENGLISH: LazyLock<Vec<(String, Vec<Item>)>> = LazyLock::new(|| drawn("en-US"));
+static SPANISH: LazyLock<Vec<(String, Vec<Item>)>> = LazyLock::new(|| drawn("es-US"));
+
+fn drawn(locale: &str) -> Vec<(String, Vec<Item>)> {
+    let items = |family: &Family| {
+        let draws = family.draws("exporters test", 0, locale).take(3);
+        (family.id.clone(), draws.map(Result::unwrap).collect())
     };
-    let sections = bank::families().unwrap().iter().map(section).collect();
-    Pool::new("river-day".into(), "River day: decimals".into(), locale.into(), sections).unwrap()
+    bank::families().unwrap().iter().map(items).collect()
 }
 
 fn options() -> PackageOptions {
@@ -139,12 +151,36 @@ fn by_hand() -> Pool {
 }
 
 #[test]
-fn packages_have_no_problem_by_the_published_schemas() {
-    let pool = whole_bank(4);
-    let (plain, _) = exported(&pool, &options());
+fn packages_of_the_whole_bank_have_no_problem_by_the_published_schemas() {
+    for locale in ["en-US", "es-US"] {
+        let pool = whole_bank_in(locale, 3);
+        let packages: Vec<(String, Vec<u8>)> = QtiVersion::ALL
+            .iter()
+            .map(|version| {
+                let options = PackageOptions { version: *version, ..options() };
+                (format!("{locale}-{version:?}.zip"), exported(&pool, &options).0)
+            })
+            .collect();
+        let named: Vec<(&str, &[u8])> = packages.iter().map(|(name, bytes)| (&**name, &**bytes)).collect();
+        assert_valid(&named);
+    }
+}
+
+#[test]
+fn packages_with_other_options_have_no_problem_by_the_published_schemas() {
+    for version in QtiVersion::ALL {
+        assert_valid_with_other_options(version);
+    }
+}
+
+fn assert_valid_with_other_options(version: QtiVersion) {
+    let options = || PackageOptions { version, ..options() };
+    let pool = whole_bank(1);
     let mut other = options();
     other.solution = Solution::Withheld;
     other.attempts = 0;
+    other.ordering = Ordering::AsInPool;
+    other.time_limit = Some(TimeLimit { seconds: 2700.try_into().unwrap(), late_submission: false });
     // An invented listing: the published identifiers are the caller's to bring.
     let listed = CaseItem {
         identifier: "00000000-0000-4000-8000-000000000001".into(),
@@ -156,10 +192,11 @@ fn packages_have_no_problem_by_the_published_schemas() {
     let (listed, _) = exported(&pool, &other);
     let mut thrice = options();
     thrice.attempts = 3;
+    thrice.solution = Solution::ForScorers;
     let (thrice, _) = exported(&pool, &thrice);
     let (by_hand, _) = exported(&by_hand(), &options());
-    let packages: [(&str, &[u8]); 4] =
-        [("plain.zip", &plain), ("listed.zip", &listed), ("thrice.zip", &thrice), ("by-hand.zip", &by_hand)];
+    let packages: [(&str, &[u8]); 3] =
+        [("listed.zip", &listed), ("thrice.zip", &thrice), ("by-hand.zip", &by_hand)];
     assert_valid(&packages);
 }
 
