@@ -68,6 +68,8 @@ pub struct Dialect {
 pub struct PackageDialect {
     /// Namespace of the manifest.
     pub namespace: &'static str,
+    /// Where the published schema of the manifest lives, for `xsi:schemaLocation`.
+    pub schema: &'static str,
     /// Name of the package format.
     pub schema_name: &'static str,
     /// Version of the package format.

@@ -65,9 +65,11 @@ struct ManifestWriter<'o, W: Write> {
 
 impl<W: Write> ManifestWriter<'_, W> {
     fn manifest(&mut self, pool: &Pool, test: &MemberName, items: &[PlacedItem<'_>]) -> Written {
+        let PackageDialect { namespace, schema, .. } = self.dialect;
         let manifest = Element::new("manifest")
-            .attribute("xmlns", self.dialect.namespace)
+            .attribute("xmlns", namespace)
             .attribute("xmlns:xsi", SCHEMA_INSTANCE)
+            .attribute("xsi:schemaLocation", &format!("{namespace} {schema}"))
             .attribute("identifier", MANIFEST);
         self.parent(manifest, |w| {
             w.parent(Element::new("metadata"), |w| {

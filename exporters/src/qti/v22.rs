@@ -11,6 +11,7 @@ pub const DIALECT: Dialect = Dialect {
     catalog: false,
     package: PackageDialect {
         namespace: "http://www.imsglobal.org/xsd/imscp_v1p1",
+        schema: "http://www.imsglobal.org/xsd/qti/qtiv2p2/qtiv2p2_imscpv1p2_v1p0.xsd",
         schema_name: "QTIv2.2 Package",
         schema_version: "1.0.0",
         metadata_namespace: "http://www.imsglobal.org/xsd/imsqti_metadata_v2p2",

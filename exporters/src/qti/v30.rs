@@ -11,6 +11,7 @@ pub const DIALECT: Dialect = Dialect {
     catalog: true,
     package: PackageDialect {
         namespace: "http://www.imsglobal.org/xsd/qti/qtiv3p0/imscp_v1p1",
+        schema: "https://purl.imsglobal.org/spec/qti/v3p0/schema/xsd/imsqtiv3p0_imscpv1p2_v1p0.xsd",
         schema_name: "QTI Package",
         schema_version: "3.0.0",
         metadata_namespace: "http://www.imsglobal.org/xsd/imsqti_metadata_v3p0",

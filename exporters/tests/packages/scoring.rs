@@ -441,6 +441,32 @@ fn what_cannot_follow_is_reported_by_item_and_step() {
 }
 
 #[test]
+fn points_for_another_form_than_a_decimal_are_reported_as_left_out() {
+    let left_out = |credit: Credit| {
+        let form = Form { decimal: true, credit, ..Form::default() };
+        let item = Sample::new("decimal", &[("a", "0.5"), ("b", "0.25")])
+            .number("share", "a + b", Rule::Exact, form, None)
+            .item();
+        let exported = mapped(&item);
+        assert_agree(&item, &exported.item, &item.right_responses());
+        let points = mark(&item, "p-01", &responses(&[("share", "3/4")])).points;
+        let session = Session::run(&exported.item, &responses(&[("share", "3/4")]), 1);
+        assert_eq!(session.float("SCORE"), Some(0.0));
+        (points, exported.left_out)
+    };
+    // Without credit, the package and the own marking give nothing alike.
+    assert_eq!(left_out(Credit::None), (0, Vec::new()));
+    for credit in [Credit::Part, Credit::Full] {
+        let (points, left_out) = left_out(credit);
+        assert!(points > 0, "{credit:?}");
+        let told: Vec<String> = left_out.iter().map(ToString::to_string).collect();
+        let message = "item 'decimal', step 'share': no written form, because the right value that is no decimal \
+                       earns points, and no engine reads it";
+        assert_eq!(told, [message]);
+    }
+}
+
+#[test]
 fn feedback_says_every_misconceptions_sentence_and_never_the_answer() {
     for family in bank::families().unwrap() {
         for item in family.draws("feedback", 0, "en-US").take(4).map(Result::unwrap) {
