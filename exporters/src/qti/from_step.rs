@@ -505,7 +505,9 @@ fn accepted(
             };
             let apart = Expression::Max(vec![difference(&key, &response), difference(&response, &key)]);
             let width = Expression::Product(vec![key, Expression::float(share)]);
-            let widened = Expression::Sum(vec![width, Expression::float(numeral::slack(places))]);
+            // A share of a value has more places than the value.
+            let slack = numeral::slack(places + share.places());
+            let widened = Expression::Sum(vec![width, Expression::float(slack)]);
             Ok(Expression::Lte(Box::new(apart), Box::new(widened)))
         }
         Acceptance::Interval { .. } => Ok(Expression::any(Vec::new())),

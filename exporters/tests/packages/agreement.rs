@@ -16,13 +16,16 @@ use exporters::qti::{PackageOptions, QtiVersion, write_package};
 use qbank::{
     bank,
     family::Family,
-    marking::mark,
+    marking::{Verdict, mark},
     pool::{Pool, Section},
     question::{Item, Key},
 };
 use serde_json::{Value, json};
 
-use crate::cases::{Dice, Responses, candidates, expected_feedback, some_pupil};
+use crate::{
+    cases::{Dice, Responses, candidates, expected_feedback, some_pupil},
+    schemas::by_hand,
+};
 
 const CHECK: &str = "exported items against pyslet";
 /// What the script exits with where pyslet is not installed.
@@ -67,6 +70,9 @@ fn case(item: &Item, given: &Responses) -> Value {
         outcomes.insert(format!("SCORE_{}", step.id), json!(step.points));
         outcomes.insert(format!("FEEDBACK_{}", step.id), json!(expected_feedback(item, step, proven)));
     }
+    // One attempt is the last one, so the solution follows any answer.
+    let blank = marked.steps.iter().all(|step| step.verdict == Verdict::Blank);
+    outcomes.insert("SOLUTION".to_owned(), if blank { Value::Null } else { json!("WORKED") });
     let answers = item.steps_proven().filter_map(|(step, proven)| {
         let text = given.get(&step.id).filter(|text| !text.is_empty())?;
         let answer = match &proven.key {
@@ -89,7 +95,7 @@ fn pool(families: &[Family]) -> Pool {
             items: family.draws("agreement", 0, locale).take(QUESTIONS).map(Result::unwrap).collect(),
         }
     };
-    let sections = families.iter().map(section).collect();
+    let sections = families.iter().map(section).chain(by_hand().sections).collect();
     Pool::new("agreement".into(), "Agreement".into(), "en-US".into(), sections).unwrap()
 }
 
@@ -146,9 +152,10 @@ fn items_score_in_an_independent_processor_as_in_the_projects_own_marking() {
     let said = String::from_utf8_lossy(&out.stdout) + String::from_utf8_lossy(&out.stderr);
     let items = pool.items().count();
     let same = |version| format!("{version}.zip: {items} of {items} items, renamed, are the same document\n");
+    // The items made by hand are a family of their own.
     let all = format!(
         "{items} items of {} families, {} responses, 0 disagreements\n",
-        families.len(),
+        families.len() + 1,
         written.responses
     );
     assert_eq!(said, format!("{}{}{all}", same("V22"), same("V30")));

@@ -110,7 +110,7 @@ pub(crate) fn assert_valid(packages: &[(&str, &[u8])]) {
 }
 
 /// Everything that the starter bank does not use: other rules, forms, units, choices and functions.
-fn by_hand() -> Pool {
+pub(crate) fn by_hand() -> Pool {
     let places = |places| Rule::Rounded { to: Precision::Places(places), ties: Ties::HalfUp };
     let form = |places, unit| Form { places, unit, ..Form::default() };
     let givens = [("a", "12.4"), ("b", "3.57"), ("c", "0.25")];

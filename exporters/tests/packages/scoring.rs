@@ -22,6 +22,7 @@ use crate::{
     cases::{Dice, Responses, expected_feedback, given, some_pupil},
     engine::Session,
     samples::{Sample, decimal},
+    schemas::by_hand,
 };
 
 fn mapped(item: &Item) -> Mapped {
@@ -126,6 +127,38 @@ fn numbers_in_words_and_orders_score_as_the_projects_own_marking() {
     for expression in ["ascending(a, b, c)", "descending(c, a, b)"] {
         let sample = Sample::new("order", &givens);
         assert_agree_on_many(&sample.order("order", expression, &["12.40", "0.375", "2.5"]).item(), 100);
+    }
+}
+
+#[test]
+fn items_made_by_hand_score_as_the_projects_own_marking() {
+    for item in by_hand().items() {
+        let exported = mapped(item).item;
+        let mut dice = Dice(11);
+        for _ in 0..200 {
+            assert_agree(item, &exported, &some_pupil(item, &mut dice));
+        }
+    }
+}
+
+#[test]
+fn a_share_of_an_own_value_ends_where_it_ends() {
+    let item = Sample::new("share", &[("a", "12.4"), ("b", "3.57"), ("c", "0.25")])
+        .plain("near", "a + b")
+        .number("share", "near * c", Rule::Relative { percent: decimal("5") }, Form::default(), None)
+        .item();
+    let exported = mapped(&item).item;
+    // 5 % of 15.97 * 0.25 = 3.9925, and of 15.5 * 0.25 = 3.875.
+    for (near, share, verdict) in [
+        ("15.97", "4.192125", Verdict::Correct),
+        ("15.97", "4.1921251", Verdict::Wrong),
+        ("15.97", "3.792875", Verdict::Correct),
+        ("15.97", "3.7928749", Verdict::Wrong),
+        ("15.5", "3.68125", Verdict::FollowThrough),
+        ("15.5", "3.6812499", Verdict::Wrong),
+    ] {
+        let marked = assert_agree(&item, &exported, &responses(&[("near", near), ("share", share)]));
+        assert_eq!(marked.steps[1].verdict, verdict, "{near} {share}");
     }
 }
 
