@@ -28,20 +28,11 @@ pub(super) enum Piece<'t> {
 
 /// Cards for the decimals that pupils read in an item: in its stem, prompts and choices.
 pub(super) fn cards(item: &Item, language: Language) -> Vec<SpokenCard> {
-    let texts = || {
-        let of_steps = item.steps.iter().flat_map(|step| {
-            let choices = step.choices.iter().map(|choice| choice.text.as_str());
-            std::iter::once(step.prompt.as_str()).chain(choices)
-        });
-        std::iter::once(item.stem.as_str()).chain(of_steps)
-    };
-    if item.steps.iter().any(|step| step.kind == StepKind::Words)
-        || texts().any(|text| names_places(text, language))
-    {
+    if asks_to_read(item, language) {
         return Vec::new();
     }
     let mut seen = BTreeSet::new();
-    let numerals = texts().flat_map(pieces).filter_map(|piece| match piece {
+    let numerals = questions(item).chain(choices(item)).flat_map(pieces).filter_map(|piece| match piece {
         Piece::Numeral(numeral) => seen.insert(numeral).then_some(numeral),
         Piece::Text(_) => None,
     });
@@ -55,15 +46,29 @@ pub(super) fn cards(item: &Item, language: Language) -> Vec<SpokenCard> {
     said.enumerate().map(card).collect()
 }
 
-/// Whether a text is about tenths, hundredths or thousandths as such, or says a number in words. 'The nearest tenth' is
-/// neither.
-fn names_places(text: &str, language: Language) -> bool {
-    let names = match language {
-        Language::English => ["tenths", "hundredths", "thousandths"],
-        Language::Spanish => ["décimas", "centésimas", "milésimas"],
+/// Whether reading numbers is the task: an answer is given in words, a number is said in words, tenths, hundredths or
+/// thousandths are asked for as such, or digits. 'The nearest tenth' is none of these.
+fn asks_to_read(item: &Item, language: Language) -> bool {
+    let (places, digit) = match language {
+        Language::English => (["tenths", "hundredths", "thousandths"], "digit"),
+        Language::Spanish => (["décimas", "centésimas", "milésimas"], "cifra"),
     };
-    let text = text.to_lowercase();
-    names.iter().any(|name| text.contains(name))
+    let names_place = |text: &str| {
+        let text = text.to_lowercase();
+        places.iter().any(|place| text.contains(place))
+    };
+    item.steps.iter().any(|step| step.kind == StepKind::Words)
+        || questions(item).any(|text| text.to_lowercase().contains(digit))
+        || questions(item).chain(choices(item)).any(names_place)
+}
+
+/// Stem and prompts.
+fn questions(item: &Item) -> impl Iterator<Item = &str> {
+    std::iter::once(item.stem.as_str()).chain(item.steps.iter().map(|step| step.prompt.as_str()))
+}
+
+fn choices(item: &Item) -> impl Iterator<Item = &str> {
+    item.steps.iter().flat_map(|step| &step.choices).map(|choice| choice.text.as_str())
 }
 
 fn said(numeral: &str, language: Language) -> Option<String> {
