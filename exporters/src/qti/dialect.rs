@@ -1,6 +1,6 @@
-//! In what the versions of the standard differ: names, namespaces, and two habits of markup.
+//! In what the versions of the standard differ: names, namespaces, and a few habits of markup.
 //!
-//! A [`Dialect`] is a constant per version (see [`super::v30`]); everything that writes takes its spelling from
+//! A [`Dialect`] is a constant per version (see [`super::v30`], [`super::v22`], [`super::v21`]); everything that writes takes its spelling from
 //! there. Element and attribute names are given in the words of 3.0 without prefix (`text-entry-interaction`).
 
 /// How a version spells the standard's own names. HTML names are the same everywhere.
@@ -57,6 +57,8 @@ pub struct Dialect {
     pub content_body: bool,
     /// Whether interactions may carry ARIA attributes.
     pub aria: bool,
+    /// Whether an item has an accessibility catalogue, and its content may refer to it.
+    pub catalog: bool,
     /// Words of the package's manifest.
     pub package: PackageDialect,
 }
@@ -66,14 +68,18 @@ pub struct Dialect {
 pub struct PackageDialect {
     /// Namespace of the manifest.
     pub namespace: &'static str,
+    /// Where the published schema of the manifest lives, for `xsi:schemaLocation`.
+    pub schema: &'static str,
     /// Name of the package format.
     pub schema_name: &'static str,
     /// Version of the package format.
     pub schema_version: &'static str,
     /// Namespace of the standard's own metadata about an item.
     pub metadata_namespace: &'static str,
-    /// Namespace of curriculum standards metadata.
-    pub curriculum_namespace: &'static str,
+    /// Whether these metadata say how an item is scored.
+    pub scoring_mode: bool,
+    /// Namespace of curriculum standards metadata, where the version has any.
+    pub curriculum_namespace: Option<&'static str>,
     /// Whether a curriculum statement may carry its address beside its GUID.
     pub case_item_uri: bool,
     /// Resource type of an item.

@@ -20,6 +20,7 @@ use super::{
     },
     processing::{Branch, Expression, Rule, Value},
     report::LeftOut,
+    spoken,
     wording::Wording,
 };
 
@@ -131,6 +132,7 @@ impl<'i> Mapping<'i> {
                 OutcomeDeclaration::score(Identifier::fixed("MAXSCORE"), whole(maximum), None),
             ],
             body: paragraphs(&source.stem),
+            catalog: spoken::cards(source, words.language),
             processing: Vec::new(),
             feedback: Vec::new(),
         };
@@ -147,11 +149,13 @@ impl<'i> Mapping<'i> {
     }
 
     fn finished(self, solution: Solution, attempts: u32) -> Mapped {
-        let Self { words, mut item, scores, answered, rubric, solution: working, left_out, .. } = self;
+        let Self { words, mut item, scores, answered, mut rubric, solution: working, left_out, .. } = self;
         let score = Identifier::fixed("SCORE");
         item.processing.push(Rule::SetOutcomeValue(score.clone(), Expression::Sum(scores)));
-        item.body.push(Block::Rubric(RubricBlock { content: rubric }));
-        if solution == Solution::AfterLastAttempt {
+        if solution == Solution::ForScorers {
+            rubric.push(Block::text(words.solution));
+            rubric.extend(working);
+        } else if solution == Solution::AfterLastAttempt {
             let (outcome, shown) = (Identifier::fixed("SOLUTION"), Identifier::fixed("WORKED"));
             item.outcomes.push(OutcomeDeclaration::unset(outcome.clone(), BaseType::Identifier));
             item.processing.push(Rule::Condition {
@@ -164,6 +168,7 @@ impl<'i> Mapping<'i> {
             let title = Some(words.solution.to_owned());
             item.feedback.push(ModalFeedback { outcome, identifier: shown, title, content: working });
         }
+        item.body.push(Block::Rubric(RubricBlock { content: rubric }));
         Mapped { item, left_out }
     }
 }

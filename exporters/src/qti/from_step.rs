@@ -4,7 +4,7 @@ use qbank::{
     decimal::Decimal,
     expression::Expression as Formula,
     locale::Language,
-    question::{Choice, Key, ProvenStep, Step, StepKind},
+    question::{Choice, Item, Key, ProvenStep, Step, StepKind},
     units,
 };
 
@@ -15,8 +15,8 @@ use super::{
     in_words,
     judging::{Judging, Verdict},
     model::{
-        BaseType, Block, ChoiceInteraction, Identifier, IdentifierError, Inline, OrderInteraction,
-        OutcomeDeclaration, ResponseDeclaration, SimpleChoice, TextEntryInteraction,
+        BaseType, Block, ChoiceInteraction, Identifier, IdentifierError, Inline, InlineChoiceInteraction,
+        OrderInteraction, OutcomeDeclaration, ResponseDeclaration, SimpleChoice, TextEntryInteraction,
     },
     numeral,
     processing::{Expression, Tolerance, Value},
@@ -314,6 +314,9 @@ impl StepMapping<'_, '_> {
         if form.unit && !single {
             self.leave_out(Loss::Form, Reason::UnitInResponse { step: self.step.id.clone() });
         }
+        if form.decimal && form.credit.of(self.step.points) > 0 {
+            self.leave_out(Loss::Form, Reason::NoDecimal);
+        }
         if form.lowest_terms {
             self.leave_out(Loss::Form, Reason::LowestTerms);
         }
@@ -339,13 +342,24 @@ impl StepMapping<'_, '_> {
         let declaration = ResponseDeclaration::single(response.clone(), BaseType::Identifier, correct);
         self.mapping.item.responses.push(declaration);
         self.mapping.answered.push(Expression::is_given(&response));
-        let interaction = ChoiceInteraction {
-            response: response.clone(),
-            shuffle: self.may_shuffle(),
-            prompt: labelled(label, &self.step.prompt),
-            choices: self.simple_choices()?,
+        let prompt = labelled(label, &self.step.prompt);
+        let choices = self.simple_choices()?;
+        let content = match compared(self.mapping.source, self.step, self.proven) {
+            Some((left, right)) => {
+                let choice =
+                    InlineChoiceInteraction { response: response.clone(), label: prompt.clone(), choices };
+                let line = vec![
+                    Inline::Text(format!("{left} ")),
+                    Inline::InlineChoice(choice),
+                    Inline::Text(format!(" {right}")),
+                ];
+                vec![Block::text(prompt), Block::Paragraph(line)]
+            }
+            None => {
+                let (response, shuffle) = (response.clone(), self.may_shuffle());
+                vec![Block::Choice(ChoiceInteraction { response, shuffle, prompt, choices })]
+            }
         };
-        let content = vec![Block::Choice(interaction)];
         self.mapping.item.body.push(Block::Division { class: STEP_CLASS, content });
 
         let mut judging = self.judging(label);
@@ -454,6 +468,22 @@ impl StepMapping<'_, '_> {
     }
 }
 
+/// The two numbers, as pupils read them, between which a step asks for the sign: a line with a choice inside. Only
+/// where both are given; what is worked out first does not stand on the page.
+pub(super) fn compared(item: &Item, step: &Step, proven: &ProvenStep) -> Option<(String, String)> {
+    let given = |formula: &Formula| {
+        let Formula::Name(name) = formula else { return None };
+        let given = item.givens.iter().find(|given| given.name == *name)?;
+        Some(units::printed(&given.value, given.unit.as_deref()))
+    };
+    match &proven.expression {
+        Formula::Comparison(left, right) if step.kind == StepKind::Choice => {
+            Some((given(left)?, given(right)?))
+        }
+        _ => None,
+    }
+}
+
 /// Whether a response is right for a key that is only known when the pupil has answered.
 fn accepted(
     rule: &Acceptance,
@@ -475,7 +505,9 @@ fn accepted(
             };
             let apart = Expression::Max(vec![difference(&key, &response), difference(&response, &key)]);
             let width = Expression::Product(vec![key, Expression::float(share)]);
-            let widened = Expression::Sum(vec![width, Expression::float(numeral::slack(places))]);
+            // A share of a value has more places than the value.
+            let slack = numeral::slack(places + share.places());
+            let widened = Expression::Sum(vec![width, Expression::float(slack)]);
             Ok(Expression::Lte(Box::new(apart), Box::new(widened)))
         }
         Acceptance::Interval { .. } => Ok(Expression::any(Vec::new())),

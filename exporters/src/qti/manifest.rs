@@ -5,16 +5,21 @@
 //! identifier under which a publisher of standards lists it. A GUID made up from the code would claim a listing that
 //! does not exist, so a statement is written there only when the caller knows its published identifier
 //! ([`CaseItem`]), with the code as its label.
-use std::{collections::BTreeMap, io::Write};
+//!
+//! Beside an item's own name stand what it was drawn from and its receipt, so that anyone with the families can draw it
+//! again and compare. Everything else of a pool is in the test and in the package's title and language: a package can
+//! be read back into the pool it was made from.
+use std::io::Write;
 
 use qbank::{
     pool::Pool,
-    question::{Item, StepKind},
+    question::{Item, ProvenStep, Step, StepKind},
 };
 
 use super::{
-    CaseItem, PackageOptions, PlacedItem,
+    CaseItem, PackageOptions, PlacedItem, Solution,
     dialect::PackageDialect,
+    from_step::compared,
     write::{SCHEMA_INSTANCE, TOOL_NAME, TOOL_VERSION},
 };
 use crate::{
@@ -26,6 +31,13 @@ type Written = Result<(), XmlError>;
 
 const LOM: &str = "http://ltsc.ieee.org/xsd/LOM";
 const LOM_SCHEME: &str = "LOMv1.0";
+/// Catalogue of what an item was drawn from: family, version, position, locale and seed, a blank between each. The seed
+/// comes last: it alone may hold blanks.
+const DRAW_CATALOG: &str = "tenths draw";
+/// Catalogue of receipts: the fingerprint of an item's record.
+const RECEIPT_CATALOG: &str = "tenths receipt";
+/// Catalogue of what the package does with worked solutions.
+const SOLUTION_CATALOG: &str = "tenths solution";
 /// Identifier of the manifest itself. The underscore keeps it apart from every id of a pool.
 const MANIFEST: &str = "package_manifest";
 /// The standards that a question's codes belong to.
@@ -40,7 +52,7 @@ pub(super) fn write_manifest(
     items: &[PlacedItem<'_>],
     options: &PackageOptions,
 ) -> Written {
-    let mut writer = ManifestWriter { xml: XmlWriter::new(out)?, dialect, case_items: &options.case_items };
+    let mut writer = ManifestWriter { xml: XmlWriter::new(out)?, dialect, options };
     writer.manifest(pool, test, items)?;
     writer.xml.finish().map(drop)
 }
@@ -48,14 +60,16 @@ pub(super) fn write_manifest(
 struct ManifestWriter<'o, W: Write> {
     xml: XmlWriter<W>,
     dialect: &'static PackageDialect,
-    case_items: &'o BTreeMap<String, CaseItem>,
+    options: &'o PackageOptions,
 }
 
 impl<W: Write> ManifestWriter<'_, W> {
     fn manifest(&mut self, pool: &Pool, test: &MemberName, items: &[PlacedItem<'_>]) -> Written {
+        let PackageDialect { namespace, schema, .. } = self.dialect;
         let manifest = Element::new("manifest")
-            .attribute("xmlns", self.dialect.namespace)
+            .attribute("xmlns", namespace)
             .attribute("xmlns:xsi", SCHEMA_INSTANCE)
+            .attribute("xsi:schemaLocation", &format!("{namespace} {schema}"))
             .attribute("identifier", MANIFEST);
         self.parent(manifest, |w| {
             w.parent(Element::new("metadata"), |w| {
@@ -107,21 +121,22 @@ impl<W: Write> ManifestWriter<'_, W> {
 impl<W: Write> ManifestWriter<'_, W> {
     fn package_metadata(&mut self, pool: &Pool) -> Written {
         self.lom(|w| {
-            w.general(&pool.id, &pool.title, &pool.locale)?;
+            let policy = [(SOLUTION_CATALOG, w.options.solution.name().to_owned())];
+            w.general(&pool.id, &policy, &pool.title, &pool.locale)?;
             w.meta_metadata()
         })
     }
 
     fn item_metadata(&mut self, item: &Item) -> Written {
         self.lom(|w| {
-            w.general(&item.id, &item.title, &item.locale)?;
+            let provenance = [(DRAW_CATALOG, draw(item)), (RECEIPT_CATALOG, item.receipt.clone())];
+            w.general(&item.id, &provenance, &item.title, &item.locale)?;
             w.parent(Element::new("lifeCycle"), |w| {
-                w.parent(Element::new("version"), |w| w.string("en", &item.version.to_string()))
+                w.parent(Element::new("version"), |w| w.string("en", &item.version.to_string()))?;
+                w.vocabulary("status", "final")
             })?;
             w.meta_metadata()?;
-            w.parent(Element::new("educational"), |w| {
-                w.vocabulary("difficulty", difficulty(item.difficulty))
-            })?;
+            w.educational(item)?;
             if item.standards.is_empty() { Ok(()) } else { w.classification(&item.standards) }
         })
     }
@@ -130,14 +145,19 @@ impl<W: Write> ManifestWriter<'_, W> {
         self.parent(Element::new("lom").attribute("xmlns", LOM), children)
     }
 
-    fn general(&mut self, id: &str, title: &str, language: &str) -> Written {
+    fn general(&mut self, id: &str, more: &[(&str, String)], title: &str, language: &str) -> Written {
         self.parent(Element::new("general"), |w| {
-            w.parent(Element::new("identifier"), |w| {
-                w.text("catalog", TOOL_NAME)?;
-                w.text("entry", id)
-            })?;
+            w.identifier(TOOL_NAME, id)?;
+            more.iter().try_for_each(|(catalog, entry)| w.identifier(catalog, entry))?;
             w.parent(Element::new("title"), |w| w.string(language, title))?;
             w.text("language", language)
+        })
+    }
+
+    fn identifier(&mut self, catalog: &str, entry: &str) -> Written {
+        self.parent(Element::new("identifier"), |w| {
+            w.text("catalog", catalog)?;
+            w.text("entry", entry)
         })
     }
 
@@ -145,6 +165,21 @@ impl<W: Write> ManifestWriter<'_, W> {
         self.parent(Element::new("metaMetadata"), |w| {
             w.text("metadataSchema", LOM_SCHEME)?;
             w.text("metadataSchema", w.dialect.metadata_scheme)
+        })
+    }
+
+    /// Who the item is for, and how hard it is for them (LOM 1.0, category 5).
+    fn educational(&mut self, item: &Item) -> Written {
+        self.parent(Element::new("educational"), |w| {
+            w.vocabulary("interactivityType", "active")?;
+            w.vocabulary("learningResourceType", "exercise")?;
+            w.vocabulary("intendedEndUserRole", "learner")?;
+            w.vocabulary("context", "school")?;
+            if let Some(ages) = typical_ages(&item.standards) {
+                w.parent(Element::new("typicalAgeRange"), |w| w.string("en", &ages))?;
+            }
+            w.vocabulary("difficulty", difficulty(item.difficulty))?;
+            w.text("language", &item.locale)
         })
     }
 
@@ -182,22 +217,26 @@ impl<W: Write> ManifestWriter<'_, W> {
             w.text("composite", if item.steps.len() > 1 { "true" } else { "false" })?;
             interaction_types(item).iter().try_for_each(|kind| w.text("interactionType", kind))?;
             w.text("feedbackType", "nonadaptive")?;
-            w.text("solutionAvailable", "true")?;
-            w.text("scoringMode", "responseprocessing")?;
+            w.text(
+                "solutionAvailable",
+                if w.options.solution == Solution::Withheld { "false" } else { "true" },
+            )?;
+            if w.dialect.scoring_mode {
+                w.text("scoringMode", "responseprocessing")?;
+            }
             w.text("toolName", TOOL_NAME)?;
             w.text("toolVersion", TOOL_VERSION)
         })
     }
 
     fn curriculum_metadata(&mut self, item: &Item) -> Written {
-        let case_items = self.case_items;
+        let case_items = &self.options.case_items;
         let known: Vec<(&String, &CaseItem)> =
             item.standards.iter().filter_map(|code| Some((code, case_items.get(code)?))).collect();
-        if known.is_empty() {
+        let Some(namespace) = self.dialect.curriculum_namespace.filter(|_| !known.is_empty()) else {
             return Ok(());
-        }
-        let set = Element::new("curriculumStandardsMetadataSet")
-            .attribute("xmlns", self.dialect.curriculum_namespace);
+        };
+        let set = Element::new("curriculumStandardsMetadataSet").attribute("xmlns", namespace);
         self.parent(set, |w| {
             w.parent(Element::new("curriculumStandardsMetadata"), |w| {
                 w.parent(Element::new("setOfGUIDs"), |w| {
@@ -225,6 +264,21 @@ fn resource(identifier: &str, kind: &str, path: &MemberName) -> Element {
         .attribute("href", path.as_str())
 }
 
+/// What the item was drawn from, as an entry of [`DRAW_CATALOG`].
+fn draw(item: &Item) -> String {
+    format!("{} {} {} {} {}", item.family, item.version, item.position, item.locale, item.seed)
+}
+
+/// The ages of the grades for which codes such as `5.NBT.B.7` are, as in '9-11': pupils of grade 4 are 9 to 10.
+fn typical_ages(codes: &[String]) -> Option<String> {
+    let grades = codes.iter().filter_map(|code| code.split('.').next()?.parse::<u32>().ok());
+    let (least, most) = grades.fold(None, |range: Option<(u32, u32)>, grade| {
+        let (least, most) = range.unwrap_or((grade, grade));
+        Some((least.min(grade), most.max(grade)))
+    })?;
+    Some(format!("{}-{}", least + 5, most + 6))
+}
+
 /// LOM 1.0, element 5.8.
 fn difficulty(difficulty: u8) -> &'static str {
     match difficulty {
@@ -238,14 +292,17 @@ fn difficulty(difficulty: u8) -> &'static str {
 
 /// Each kind of interaction used, once.
 fn interaction_types(item: &Item) -> Vec<&'static str> {
-    let mut kinds: Vec<&'static str> = item.steps.iter().map(|step| interaction_type(step.kind)).collect();
+    let steps = item.steps_proven();
+    let mut kinds: Vec<&'static str> =
+        steps.map(|(step, proven)| interaction_type(item, step, proven)).collect();
     kinds.sort_unstable();
     kinds.dedup();
     kinds
 }
 
-fn interaction_type(kind: StepKind) -> &'static str {
-    match kind {
+fn interaction_type(item: &Item, step: &Step, proven: &ProvenStep) -> &'static str {
+    match step.kind {
+        StepKind::Choice if compared(item, step, proven).is_some() => "inlineChoiceInteraction",
         StepKind::Number | StepKind::Words => "textEntryInteraction",
         StepKind::Choice => "choiceInteraction",
         StepKind::Order => "orderInteraction",

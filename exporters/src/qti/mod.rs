@@ -1,8 +1,7 @@
 //! The open standard for questions and tests: items, a test and a manifest in one package.
 //!
-//! Supported: QTI 3.0, fixed questions answered by numbers, choices, orders and numbers in words. Later versions of
-//! this crate add the 2.x spellings, items that vary themselves, results and cartridges; [`dialect`] and [`model`] are
-//! made for that.
+//! Supported: QTI 3.0, 2.2 and 2.1, fixed questions answered by numbers, choices, orders and numbers in words; the
+//! versions differ in what [`dialect`] says and in nothing else.
 //! Never: adaptive items, operators of our own, scripts; such a package would not be portable.
 //!
 //! One way the data flows: [`qbank::pool::Pool`] -> [`from_item`] -> [`model`] -> [`mod@write`] -> archive.
@@ -17,7 +16,10 @@ pub mod model;
 mod numeral;
 pub mod processing;
 pub mod report;
+mod spoken;
 mod test;
+pub mod v21;
+pub mod v22;
 pub mod v30;
 mod wording;
 pub mod write;
@@ -25,6 +27,7 @@ pub mod write;
 use std::{
     collections::{BTreeMap, BTreeSet},
     io::{Seek, Write},
+    num::NonZeroU32,
 };
 
 use qbank::{pool::Pool, question::Item};
@@ -42,19 +45,28 @@ pub enum QtiVersion {
     /// QTI 3.0
     #[default]
     V30,
+    /// QTI 2.2
+    V22,
+    /// QTI 2.1
+    V21,
 }
 
 impl QtiVersion {
+    /// All versions, the newest first.
+    pub const ALL: [Self; 3] = [Self::V30, Self::V22, Self::V21];
+
     /// How the version spells things.
     #[must_use]
     pub fn dialect(self) -> &'static Dialect {
         match self {
             Self::V30 => &v30::DIALECT,
+            Self::V22 => &v22::DIALECT,
+            Self::V21 => &v21::DIALECT,
         }
     }
 }
 
-/// When a pupil sees the worked solution.
+/// Who sees the worked solution, and when.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub enum Solution {
     /// Never; the working is not in the package.
@@ -63,6 +75,39 @@ pub enum Solution {
     /// question left blank.
     #[default]
     AfterLastAttempt,
+    /// Never; it stands in the part of the item that only scorers see.
+    ForScorers,
+}
+
+impl Solution {
+    /// Its name in packages and commands.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Withheld => "withheld",
+            Self::AfterLastAttempt => "after-last-attempt",
+            Self::ForScorers => "for-scorers",
+        }
+    }
+}
+
+/// How long a pupil may work on a test.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct TimeLimit {
+    /// In seconds.
+    pub seconds: NonZeroU32,
+    /// Whether answers that come later are taken, too; the platform tells which they are.
+    pub late_submission: bool,
+}
+
+/// In which order the questions that a test draws from a section come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum Ordering {
+    /// In another order for each pupil.
+    #[default]
+    Shuffled,
+    /// In the order of the pool.
+    AsInPool,
 }
 
 /// A statement of a curriculum as its publisher lists it (CASE 1.1, CFItem).
@@ -79,10 +124,14 @@ pub struct CaseItem {
 pub struct PackageOptions {
     /// The version of the standard.
     pub version: QtiVersion,
-    /// When pupils see the worked solution.
+    /// Who sees the worked solution, and when.
     pub solution: Solution,
     /// How often a pupil may answer a question; 0 is without limit.
     pub attempts: u32,
+    /// How long a pupil may work on the whole test; without limit if there is none.
+    pub time_limit: Option<TimeLimit>,
+    /// In which order a section's questions come.
+    pub ordering: Ordering,
     /// The time that every file in the package carries.
     pub timestamp: jiff::Timestamp,
     /// Published identifiers of curriculum codes, as far as the caller has them. Never made up.
@@ -97,6 +146,8 @@ impl PackageOptions {
             version: QtiVersion::default(),
             solution: Solution::default(),
             attempts: 1,
+            time_limit: None,
+            ordering: Ordering::default(),
             timestamp,
             case_items: BTreeMap::new(),
         }

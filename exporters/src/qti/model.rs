@@ -138,6 +138,8 @@ pub enum Inline {
     Text(String),
     /// A box to write in.
     TextEntry(TextEntryInteraction),
+    /// A choice inside a line.
+    InlineChoice(InlineChoiceInteraction),
 }
 
 /// A box to write in. It has no pattern mask on purpose: a reader may throw away what does not fit a mask, and the
@@ -152,6 +154,17 @@ pub struct TextEntryInteraction {
     pub label: String,
     /// Width of the box in characters.
     pub expected_length: u32,
+}
+
+/// One of several short texts, chosen by the pupil within a line, in the order in which they stand here.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct InlineChoiceInteraction {
+    /// The variable that holds the chosen identifier.
+    pub response: Identifier,
+    /// What is chosen, said by screen readers.
+    pub label: String,
+    /// The choices in their own order.
+    pub choices: Vec<SimpleChoice>,
 }
 
 /// One of several, chosen by the pupil.
@@ -209,6 +222,18 @@ pub struct ModalFeedback {
     pub content: Vec<Block>,
 }
 
+/// How a number is said wherever it stands in an item's body: a card of the accessibility catalogue, which only some
+/// versions have.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SpokenCard {
+    /// The catalogue's name for it, to which the body refers.
+    pub identifier: Identifier,
+    /// The number as it is written.
+    pub numeral: String,
+    /// The number in words.
+    pub words: String,
+}
+
 /// One item.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct AssessmentItem {
@@ -224,6 +249,8 @@ pub struct AssessmentItem {
     pub outcomes: Vec<OutcomeDeclaration>,
     /// What the pupil sees.
     pub body: Vec<Block>,
+    /// How numbers in the body are said; each numeral once.
+    pub catalog: Vec<SpokenCard>,
     /// How responses become outcomes.
     pub processing: Vec<Rule>,
     /// What the pupil is told afterwards.

@@ -89,6 +89,9 @@ pub enum Reason {
     /// Significant figures are no matter of a fixed number of signs.
     #[error("significant figures of the text as typed cannot be counted")]
     StatedFigures,
+    /// The right value as a fraction, a percent or in words earns points, and no engine reads it as a float.
+    #[error("the right value that is no decimal earns points, and no engine reads it")]
+    NoDecimal,
     /// A fraction cannot be read as a float.
     #[error("lowest terms of a fraction cannot be checked")]
     LowestTerms,

@@ -2,16 +2,17 @@
 //!
 //! Child order is fixed by the standard; each function here writes its children in that order. HTML elements have
 //! the same names in every version, the standard's own go through [`Dialect::spelling`].
-use std::io::Write;
+use std::{collections::BTreeMap, io::Write};
 
 use super::{
     dialect::{Dialect, Spelling},
     model::{
-        AssessmentItem, BaseType, Block, Cardinality, ChoiceInteraction, Identifier, Inline, ModalFeedback,
-        OrderInteraction, OutcomeDeclaration, ResponseDeclaration, RubricBlock, SimpleChoice,
-        TextEntryInteraction,
+        AssessmentItem, BaseType, Block, Cardinality, ChoiceInteraction, Identifier, Inline,
+        InlineChoiceInteraction, ModalFeedback, OrderInteraction, OutcomeDeclaration, ResponseDeclaration,
+        RubricBlock, SimpleChoice, SpokenCard, TextEntryInteraction,
     },
     processing::{Branch, Expression, Rule, Tolerance, Value},
+    spoken::{Piece, pieces},
 };
 use crate::xml::{Content, Element, XmlError, XmlWriter};
 
@@ -59,12 +60,14 @@ impl Tag {
 pub(super) struct QtiWriter<W: Write> {
     xml: XmlWriter<W>,
     dialect: &'static Dialect,
+    /// Which card says a numeral, while the body is written.
+    cards: BTreeMap<String, Identifier>,
 }
 
 /// What every document needs.
 impl<W: Write> QtiWriter<W> {
     pub(super) fn new(out: W, dialect: &'static Dialect) -> Result<Self, XmlError> {
-        Ok(Self { xml: XmlWriter::new(out)?, dialect })
+        Ok(Self { xml: XmlWriter::new(out)?, dialect, cards: BTreeMap::new() })
     }
 
     pub(super) fn finish(self) -> Written {
@@ -128,9 +131,30 @@ impl<W: Write> QtiWriter<W> {
         self.parent(root, |w| {
             item.responses.iter().try_for_each(|declaration| w.response_declaration(declaration))?;
             item.outcomes.iter().try_for_each(|declaration| w.outcome_declaration(declaration))?;
-            w.parent(w.tag("item-body"), |w| w.blocks(&item.body))?;
+            w.body(item)?;
             w.parent(w.tag("response-processing"), |w| w.rules(&item.processing))?;
             item.feedback.iter().try_for_each(|feedback| w.modal_feedback(feedback))
+        })
+    }
+
+    /// What the pupil sees, and how the numbers in it are said where the version has words for that.
+    fn body(&mut self, item: &AssessmentItem) -> Written {
+        let catalog = if self.dialect.catalog { item.catalog.as_slice() } else { &[] };
+        let card = |card: &SpokenCard| (card.numeral.clone(), card.identifier.clone());
+        self.cards = catalog.iter().map(card).collect();
+        self.parent(self.tag("item-body"), |w| w.blocks(&item.body))?;
+        self.cards.clear();
+        if catalog.is_empty() {
+            return Ok(());
+        }
+        self.parent(self.tag("catalog-info"), |w| catalog.iter().try_for_each(|card| w.spoken_card(card)))
+    }
+
+    fn spoken_card(&mut self, card: &SpokenCard) -> Written {
+        self.parent(self.tag("catalog").attribute("id", card.identifier.as_str()), |w| {
+            w.parent(w.tag("card").attribute("support", "spoken"), |w| {
+                w.text(w.tag("html-content"), &card.words)
+            })
         })
     }
 
@@ -233,8 +257,9 @@ impl<W: Write> QtiWriter<W> {
 
     fn inline(&mut self, inline: &Inline) -> Written {
         match inline {
-            Inline::Text(text) => self.xml.text(text),
+            Inline::Text(text) => self.spoken_text(text),
             Inline::TextEntry(interaction) => self.text_entry_interaction(interaction),
+            Inline::InlineChoice(interaction) => self.inline_choice_interaction(interaction),
         }
     }
 
@@ -246,6 +271,32 @@ impl<W: Write> QtiWriter<W> {
             .attribute("expected-length", &interaction.expected_length.to_string())
             .attribute_if("aria-label", self.dialect.aria.then_some(&*interaction.label));
         self.empty(tag)
+    }
+
+    /// Text in which every numeral with a card refers to it.
+    fn spoken_text(&mut self, text: &str) -> Written {
+        pieces(text).into_iter().try_for_each(|piece| match piece {
+            Piece::Numeral(numeral) if self.cards.contains_key(numeral) => {
+                let card = self.cards[numeral].as_str();
+                let span = Element::new("span").attribute("data-catalog-idref", card);
+                self.xml.text_element(span, numeral)
+            }
+            Piece::Numeral(text) | Piece::Text(text) => self.xml.text(text),
+        })
+    }
+
+    /// An element that holds only text in which numerals refer to their cards.
+    fn spoken_element(&mut self, tag: Tag, text: &str) -> Written {
+        self.within(tag.element, Content::Running, |w| w.spoken_text(text))
+    }
+
+    fn inline_choice_interaction(&mut self, interaction: &InlineChoiceInteraction) -> Written {
+        let tag = self
+            .tag("inline-choice-interaction")
+            .attribute("response-identifier", interaction.response.as_str())
+            .attribute("shuffle", "false")
+            .attribute_if("aria-label", self.dialect.aria.then_some(&*interaction.label));
+        self.within(tag.element, Content::Running, |w| w.choices("inline-choice", &interaction.choices))
     }
 
     fn choice_interaction(&mut self, interaction: &ChoiceInteraction) -> Written {
@@ -268,17 +319,25 @@ impl<W: Write> QtiWriter<W> {
 
     fn prompt_and_choices(&mut self, tag: Tag, prompt: &str, choices: &[SimpleChoice]) -> Written {
         self.parent(tag, |w| {
-            w.text(w.tag("prompt"), prompt)?;
-            choices.iter().try_for_each(|choice| {
-                let tag = w.tag("simple-choice").attribute("identifier", choice.identifier.as_str());
-                w.text(tag, &choice.text)
-            })
+            w.spoken_element(w.tag("prompt"), prompt)?;
+            w.choices("simple-choice", choices)
         })
     }
 
+    fn choices(&mut self, name: &str, choices: &[SimpleChoice]) -> Written {
+        choices.iter().try_for_each(|choice| {
+            let tag = self.tag(name).attribute("identifier", choice.identifier.as_str());
+            self.spoken_element(tag, &choice.text)
+        })
+    }
+
+    /// Without references to cards: nobody has a rubric read out to a pupil.
     fn rubric_block(&mut self, rubric: &RubricBlock) -> Written {
         let tag = self.tag("rubric-block").attribute("view", "scorer").attribute("use", "scoring");
-        self.parent(tag, |w| w.content_body(&rubric.content))
+        let cards = std::mem::take(&mut self.cards);
+        let written = self.parent(tag, |w| w.content_body(&rubric.content));
+        self.cards = cards;
+        written
     }
 }
 

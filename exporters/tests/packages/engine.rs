@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use exporters::qti::{
-    model::{AssessmentItem, BaseType, Block, Inline},
+    model::{AssessmentItem, BaseType, Block, Identifier, Inline, SimpleChoice},
     processing::{Branch, Expression, Rule, Tolerance, Value},
 };
 use qbank::decimal::Decimal;
@@ -70,10 +70,7 @@ impl Session {
         match block {
             Block::Division { content, .. } => content.iter().for_each(|block| self.answer(block, responses)),
             Block::Choice(choice) => {
-                if let Some(id) = typed(choice.response.as_str()) {
-                    assert!(choice.choices.iter().any(|known| known.identifier.as_str() == id), "{id}");
-                    self.set(choice.response.as_str(), Held::Text(id.clone()));
-                }
+                self.choose(&choice.response, &choice.choices, typed(choice.response.as_str()));
             }
             Block::Order(order) => {
                 if let Some(text) = typed(order.response.as_str()) {
@@ -87,7 +84,14 @@ impl Session {
             }
             Block::Paragraph(content) => {
                 for inline in content {
-                    let Inline::TextEntry(entry) = inline else { continue };
+                    let entry = match inline {
+                        Inline::TextEntry(entry) => entry,
+                        Inline::InlineChoice(choice) => {
+                            self.choose(&choice.response, &choice.choices, typed(choice.response.as_str()));
+                            continue;
+                        }
+                        Inline::Text(_) => continue,
+                    };
                     if let Some(text) = typed(entry.response.as_str()) {
                         let Some(raw) = &entry.raw else {
                             self.set(entry.response.as_str(), Held::Text(text.clone()));
@@ -100,6 +104,13 @@ impl Session {
                 }
             }
             Block::Preformatted(_) | Block::Rubric(_) => {}
+        }
+    }
+
+    fn choose(&mut self, response: &Identifier, choices: &[SimpleChoice], chosen: Option<&String>) {
+        if let Some(id) = chosen {
+            assert!(choices.iter().any(|known| known.identifier.as_str() == id), "{id}");
+            self.set(response.as_str(), Held::Text(id.clone()));
         }
     }
 

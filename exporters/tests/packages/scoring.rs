@@ -12,20 +12,18 @@ use qbank::{
     accept::{Credit, Form, Precision, Rule, Ties},
     arithmetic::{Columns, evaluate},
     bank,
-    decimal::Decimal,
     expression::Names,
     locale::Language,
-    marking::{Mark, StepMark, Verdict, mark},
-    question::{Item, Key, ProvenStep, Step, StepKind},
-    words::{from_words, to_words},
+    marking::{Mark, Verdict, mark},
+    question::Item,
 };
 
 use crate::{
+    cases::{Dice, Responses, expected_feedback, given, some_pupil},
     engine::Session,
     samples::{Sample, decimal},
+    schemas::by_hand,
 };
-
-type Responses = BTreeMap<String, String>;
 
 fn mapped(item: &Item) -> Mapped {
     map_item(item, Solution::AfterLastAttempt, 1).unwrap()
@@ -37,38 +35,6 @@ fn responses(given: &[(&str, &str)]) -> Responses {
 
 fn feedback<'s>(session: &'s Session, step: &str) -> &'s str {
     session.text(&format!("FEEDBACK_{step}")).expect("every step is judged")
-}
-
-fn language(item: &Item) -> Language {
-    Language::of_locale(&item.locale).unwrap()
-}
-
-/// A key as a pupil would give it.
-fn given(item: &Item, step: &Step, key: &Key) -> String {
-    step.answer_of(key, language(item)).unwrap().to_string()
-}
-
-/// What the item must say of a step that was marked so.
-fn expected_feedback(item: &Item, step: &StepMark, proven: &ProvenStep) -> String {
-    match step.verdict {
-        Verdict::Correct => "RIGHT".into(),
-        Verdict::FollowThrough => "FOLLOW_THROUGH".into(),
-        Verdict::RightValueWrongForm => "RIGHT_VALUE_WRONG_FORM".into(),
-        Verdict::Unreadable => "UNREADABLE".into(),
-        Verdict::Blank => "BLANK".into(),
-        Verdict::Wrong => {
-            let is = |key: &Key| match key {
-                Key::Number(number) => {
-                    step.response.trim().parse() == Ok(*number)
-                        || from_words(&step.response, language(item)) == Ok(*number)
-                }
-                Key::Choice(id) => *id == step.response,
-                Key::Order(_) => key.to_string() == step.response,
-            };
-            let wrong = proven.wrong.iter().find(|wrong| is(&wrong.key));
-            wrong.map_or_else(|| "OTHER".into(), |wrong| wrong.misconceptions.join("."))
-        }
-    }
 }
 
 #[track_caller]
@@ -84,82 +50,6 @@ fn assert_agree(item: &Item, exported: &AssessmentItem, given: &Responses) -> Ma
     assert_eq!(session.float("SCORE"), Some(f64::from(marked.points)));
     assert_eq!(session.float("MAXSCORE"), Some(f64::from(marked.max)));
     marked
-}
-
-/// Answers that pupils might give to a step, own earlier values as they stand in `own`.
-fn candidates(item: &Item, step: &Step, proven: &ProvenStep, own: &Names) -> Vec<String> {
-    let mut texts = vec![step.answer.to_string(), step.answer.to_string(), String::new()];
-    texts.extend(proven.wrong.iter().map(|wrong| given(item, step, &wrong.key)));
-    let from_own =
-        evaluate(&Columns, &proven.expression, own).ok().and_then(|value| step.key_for(&value).ok());
-    texts.extend(from_own.iter().map(|key| given(item, step, key)));
-    match &proven.key {
-        Key::Choice(_) => texts.extend(step.choices.iter().map(|choice| choice.id.clone())),
-        Key::Order(ids) => {
-            let mut turned = ids.clone();
-            turned.rotate_left(1);
-            let back: Vec<String> = ids.iter().rev().cloned().collect();
-            texts.extend([turned.join(", "), back.join(", ")]);
-        }
-        Key::Number(key) if step.kind == StepKind::Words => texts.extend(in_words(*key, language(item))),
-        Key::Number(key) => {
-            texts.extend(["junk", "0", "1.2.3", "1000"].map(String::from));
-            texts.extend([format!("  {key}0 ").replace("00 ", "00 "), format!("00{key}")]);
-            let aside = |units: i128, places: u32| {
-                let places = places.max(key.places());
-                let moved = key.units_at(places)? + units;
-                (moved >= 0).then(|| Decimal::new(moved, places).ok().map(|value| value.to_string()))?
-            };
-            texts.extend(
-                [(1, 1), (-1, 1), (1, 2), (-1, 2), (1, 3), (-1, 4)].iter().filter_map(|(u, p)| aside(*u, *p)),
-            );
-        }
-    }
-    texts
-}
-
-/// Ways to write a number in words, right, under another place's name, wrong and unreadable.
-fn in_words(key: Decimal, language: Language) -> Vec<String> {
-    let forms = (0..=4).filter_map(|places| to_words(&key.with_places(places)?, language));
-    let mut texts: Vec<String> = forms.collect();
-    let told = to_words(&key, language).unwrap();
-    texts.extend([
-        told.to_uppercase(),
-        told.replace('-', " "),
-        told.replace(' ', "  "),
-        format!(" {told}. "),
-    ]);
-    texts.extend(["junk", "   ", "0.5", "seven", "one and one half"].map(String::from));
-    texts.extend([key.to_string(), format!("{told} meters"), format!("{} hundredths", key.point_removed())]);
-    texts
-}
-
-/// A small generator of numbers, so that each run tries the same answers.
-struct Dice(u64);
-
-impl Dice {
-    fn below(&mut self, bound: usize) -> usize {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        usize::try_from(self.0 >> 33).unwrap() % bound
-    }
-}
-
-/// One pupil's answers, each chosen with the own earlier ones in view.
-fn some_pupil(item: &Item, dice: &mut Dice) -> Responses {
-    let mut own = item.given_names();
-    let mut given = Responses::new();
-    for (step, proven) in item.steps_proven() {
-        let texts = candidates(item, step, proven, &own);
-        let text = texts[dice.below(texts.len())].clone();
-        let value = match &proven.key {
-            Key::Number(_) => text.trim().parse().ok(),
-            Key::Choice(_) => step.value_of(&Key::Choice(text.clone())),
-            Key::Order(_) => None,
-        };
-        own.extend(value.or(proven.value).map(|value| (step.id.clone(), value)));
-        given.insert(step.id.clone(), text);
-    }
-    given
 }
 
 fn assert_agree_on_many(item: &Item, pupils: u32) -> BTreeMap<String, u32> {
@@ -237,6 +127,38 @@ fn numbers_in_words_and_orders_score_as_the_projects_own_marking() {
     for expression in ["ascending(a, b, c)", "descending(c, a, b)"] {
         let sample = Sample::new("order", &givens);
         assert_agree_on_many(&sample.order("order", expression, &["12.40", "0.375", "2.5"]).item(), 100);
+    }
+}
+
+#[test]
+fn items_made_by_hand_score_as_the_projects_own_marking() {
+    for item in by_hand().items() {
+        let exported = mapped(item).item;
+        let mut dice = Dice(11);
+        for _ in 0..200 {
+            assert_agree(item, &exported, &some_pupil(item, &mut dice));
+        }
+    }
+}
+
+#[test]
+fn a_share_of_an_own_value_ends_where_it_ends() {
+    let item = Sample::new("share", &[("a", "12.4"), ("b", "3.57"), ("c", "0.25")])
+        .plain("near", "a + b")
+        .number("share", "near * c", Rule::Relative { percent: decimal("5") }, Form::default(), None)
+        .item();
+    let exported = mapped(&item).item;
+    // 5 % of 15.97 * 0.25 = 3.9925, and of 15.5 * 0.25 = 3.875.
+    for (near, share, verdict) in [
+        ("15.97", "4.192125", Verdict::Correct),
+        ("15.97", "4.1921251", Verdict::Wrong),
+        ("15.97", "3.792875", Verdict::Correct),
+        ("15.97", "3.7928749", Verdict::Wrong),
+        ("15.5", "3.68125", Verdict::FollowThrough),
+        ("15.5", "3.6812499", Verdict::Wrong),
+    ] {
+        let marked = assert_agree(&item, &exported, &responses(&[("near", near), ("share", share)]));
+        assert_eq!(marked.steps[1].verdict, verdict, "{near} {share}");
     }
 }
 
@@ -548,6 +470,32 @@ fn what_cannot_follow_is_reported_by_item_and_step() {
         assert_eq!((left_out.what, &left_out.reason), (Loss::FollowThrough, &reason));
         assert!(exported.item.outcomes.iter().all(|outcome| outcome.identifier.as_str() != "EXPECTED_next"));
         assert_agree(&item, &exported.item, &item.right_responses());
+    }
+}
+
+#[test]
+fn points_for_another_form_than_a_decimal_are_reported_as_left_out() {
+    let left_out = |credit: Credit| {
+        let form = Form { decimal: true, credit, ..Form::default() };
+        let item = Sample::new("decimal", &[("a", "0.5"), ("b", "0.25")])
+            .number("share", "a + b", Rule::Exact, form, None)
+            .item();
+        let exported = mapped(&item);
+        assert_agree(&item, &exported.item, &item.right_responses());
+        let points = mark(&item, "p-01", &responses(&[("share", "3/4")])).points;
+        let session = Session::run(&exported.item, &responses(&[("share", "3/4")]), 1);
+        assert_eq!(session.float("SCORE"), Some(0.0));
+        (points, exported.left_out)
+    };
+    // Without credit, the package and the own marking give nothing alike.
+    assert_eq!(left_out(Credit::None), (0, Vec::new()));
+    for credit in [Credit::Part, Credit::Full] {
+        let (points, left_out) = left_out(credit);
+        assert!(points > 0, "{credit:?}");
+        let told: Vec<String> = left_out.iter().map(ToString::to_string).collect();
+        let message = "item 'decimal', step 'share': no written form, because the right value that is no decimal \
+                       earns points, and no engine reads it";
+        assert_eq!(told, [message]);
     }
 }
 
