@@ -10,7 +10,7 @@ pub mod dialect;
 mod follow_through;
 pub mod from_item;
 mod from_step;
-mod in_words;
+pub(crate) mod in_words;
 mod judging;
 mod manifest;
 pub mod model;
@@ -19,7 +19,7 @@ pub mod processing;
 pub mod report;
 mod test;
 pub mod v30;
-mod wording;
+pub(crate) mod wording;
 pub mod write;
 
 use std::{

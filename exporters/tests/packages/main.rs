@@ -1,6 +1,7 @@
 //! The exporters' public face: whole packages against the published schemas, and what their items score.
 #![expect(clippy::unwrap_used, reason = "a test may stop where it fails")]
 
+mod cartridge;
 mod engine;
 mod results;
 mod samples;

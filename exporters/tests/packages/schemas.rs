@@ -25,11 +25,11 @@ use qbank::{
 use crate::samples::{Sample, decimal};
 
 /// A pool with a section for every family of the starter bank.
-fn whole_bank(questions: usize) -> Pool {
+pub(crate) fn whole_bank(questions: usize) -> Pool {
     whole_bank_in("en-US", questions)
 }
 
-fn whole_bank_in(locale: &str, questions: usize) -> Pool {
+pub(crate) fn whole_bank_in(locale: &str, questions: usize) -> Pool {
     let section = |family: &qbank::family::Family| {
         let draws = family.draws("exporters test", 0, locale);
         Section {
@@ -53,7 +53,7 @@ fn exported(pool: &Pool, options: &PackageOptions) -> (Vec<u8>, ExportReport) {
     (out.into_inner(), report)
 }
 
-fn member(package: &[u8], name: &str) -> String {
+pub(crate) fn member(package: &[u8], name: &str) -> String {
     let mut text = String::new();
     let mut archive = zip::ZipArchive::new(Cursor::new(package)).unwrap();
     archive.by_name(name).unwrap().read_to_string(&mut text).unwrap();
@@ -98,7 +98,7 @@ pub(crate) fn assert_valid(packages: &[(&str, &[u8])]) {
 }
 
 /// Everything that the starter bank does not use: other rules, forms, units, choices and functions.
-fn by_hand() -> Pool {
+pub(crate) fn by_hand() -> Pool {
     let places = |places| Rule::Rounded { to: Precision::Places(places), ties: Ties::HalfUp };
     let form = |places, unit| Form { places, unit, ..Form::default() };
     let givens = [("a", "12.4"), ("b", "3.57"), ("c", "0.25")];
