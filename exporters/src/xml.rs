@@ -13,6 +13,8 @@ use quick_xml::{
     events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event},
 };
 
+use crate::{archive::ArchiveError, source::SourceError};
+
 /// Spaces a level of indentation.
 const INDENT: &str = "  ";
 
@@ -31,6 +33,18 @@ pub enum XmlError {
     /// The bytes could not be written where they should go.
     #[error("the document could not be written")]
     Write(#[from] io::Error),
+    /// What the document tells of could not be had.
+    #[error(transparent)]
+    Source(#[from] SourceError),
+    /// A name that the document has for a file is none.
+    #[error(transparent)]
+    Name(#[from] Box<ArchiveError>),
+}
+
+impl From<ArchiveError> for XmlError {
+    fn from(error: ArchiveError) -> Self {
+        Self::Name(Box::new(error))
+    }
 }
 
 /// The start of an element: its name and attributes in writing order.

@@ -7,18 +7,16 @@
 //! ([`CaseItem`]), with the code as its label.
 use std::{collections::BTreeMap, io::Write};
 
-use qbank::{
-    pool::Pool,
-    question::{Item, StepKind},
-};
+use qbank::question::{Item, StepKind};
 
 use super::{
-    CaseItem, PackageOptions, PlacedItem,
+    CaseItem, PackageOptions, Placing,
     dialect::PackageDialect,
     write::{SCHEMA_INSTANCE, TOOL_NAME, TOOL_VERSION},
 };
 use crate::{
     archive::MemberName,
+    source::{ItemSource, try_each},
     xml::{Element, XmlError, XmlWriter},
 };
 
@@ -35,13 +33,12 @@ const CODE_SOURCE: &str = "Common Core State Standards for Mathematics";
 pub(super) fn write_manifest(
     out: impl Write,
     dialect: &'static PackageDialect,
-    pool: &Pool,
+    source: &(impl ItemSource + ?Sized),
     test: &MemberName,
-    items: &[PlacedItem<'_>],
     options: &PackageOptions,
 ) -> Written {
     let mut writer = ManifestWriter { xml: XmlWriter::new(out)?, dialect, case_items: &options.case_items };
-    writer.manifest(pool, test, items)?;
+    writer.manifest(source, test)?;
     writer.xml.finish().map(drop)
 }
 
@@ -52,7 +49,7 @@ struct ManifestWriter<'o, W: Write> {
 }
 
 impl<W: Write> ManifestWriter<'_, W> {
-    fn manifest(&mut self, pool: &Pool, test: &MemberName, items: &[PlacedItem<'_>]) -> Written {
+    fn manifest(&mut self, source: &(impl ItemSource + ?Sized), test: &MemberName) -> Written {
         let manifest = Element::new("manifest")
             .attribute("xmlns", self.dialect.namespace)
             .attribute("xmlns:xsi", SCHEMA_INSTANCE)
@@ -61,27 +58,27 @@ impl<W: Write> ManifestWriter<'_, W> {
             w.parent(Element::new("metadata"), |w| {
                 w.text("schema", w.dialect.schema_name)?;
                 w.text("schemaversion", w.dialect.schema_version)?;
-                w.package_metadata(pool)
+                w.package_metadata(source)
             })?;
             w.xml.empty(Element::new("organizations"))?;
             w.parent(Element::new("resources"), |w| {
-                w.test_resource(pool, test, items)?;
-                items.iter().try_for_each(|placed| w.item_resource(placed))
+                w.test_resource(source, test)?;
+                let mut placing = Placing::default();
+                try_each(source, |_, item| w.item_resource(item, &placing.place(item)?))
             })
         })
     }
 
-    fn test_resource(&mut self, pool: &Pool, test: &MemberName, items: &[PlacedItem<'_>]) -> Written {
-        self.parent(resource(&pool.id, self.dialect.test_type, test), |w| {
+    fn test_resource(&mut self, source: &(impl ItemSource + ?Sized), test: &MemberName) -> Written {
+        self.parent(resource(source.id(), self.dialect.test_type, test), |w| {
             w.xml.empty(Element::new("file").attribute("href", test.as_str()))?;
-            items.iter().try_for_each(|placed| {
-                w.xml.empty(Element::new("dependency").attribute("identifierref", &placed.item.id))
+            try_each(source, |_, item| {
+                w.xml.empty(Element::new("dependency").attribute("identifierref", &item.id))
             })
         })
     }
 
-    fn item_resource(&mut self, placed: &PlacedItem<'_>) -> Written {
-        let PlacedItem { item, path } = placed;
+    fn item_resource(&mut self, item: &Item, path: &MemberName) -> Written {
         self.parent(resource(&item.id, self.dialect.item_type, path), |w| {
             w.parent(Element::new("metadata"), |w| {
                 w.qti_metadata(item)?;
@@ -105,9 +102,9 @@ impl<W: Write> ManifestWriter<'_, W> {
 
 /// General metadata (IEEE LOM, XML binding).
 impl<W: Write> ManifestWriter<'_, W> {
-    fn package_metadata(&mut self, pool: &Pool) -> Written {
+    fn package_metadata(&mut self, source: &(impl ItemSource + ?Sized)) -> Written {
         self.lom(|w| {
-            w.general(&pool.id, &pool.title, &pool.locale)?;
+            w.general(source.id(), source.title(), source.locale())?;
             w.meta_metadata()
         })
     }

@@ -1,18 +1,19 @@
 //! A test of the standard from a pool: one section each, so many items drawn at random, points summed.
 use std::io::Write;
 
-use qbank::{
-    pool::{Pool, Section},
-    question::Item,
-};
+use qbank::question::Item;
 
 use super::{
-    PackageOptions,
+    PackageOptions, Placing,
     dialect::Dialect,
     model::{BaseType, Identifier, OutcomeDeclaration},
     write::{QtiWriter, TOOL_NAME, TOOL_VERSION},
 };
-use crate::xml::XmlError;
+use crate::{
+    archive::MemberName,
+    source::{ItemSource, SectionHead, try_each},
+    xml::{Open, XmlError},
+};
 
 type Written = Result<(), XmlError>;
 
@@ -21,19 +22,18 @@ const PART: &str = "part_1";
 /// Name of every item's weight.
 const WEIGHT: &str = "WEIGHT";
 
-/// Writes the test of a pool; `href` gives the file of an item, relative to the test's own.
-pub(super) fn write_test<'p>(
+/// Writes the test of a pool, which stands beside the folder of its items.
+pub(super) fn write_test(
     out: impl Write,
     dialect: &'static Dialect,
-    pool: &'p Pool,
+    source: &(impl ItemSource + ?Sized),
     options: &PackageOptions,
-    href: impl Fn(&'p str) -> String,
 ) -> Written {
     let mut writer = QtiWriter::new(out, dialect)?;
     let root = writer
         .root("assessment-test")
-        .attribute("identifier", &pool.id)
-        .attribute("title", &pool.title)
+        .attribute("identifier", source.id())
+        .attribute("title", source.title())
         .attribute("tool-name", TOOL_NAME)
         .attribute("tool-version", TOOL_VERSION);
     writer.parent(root, |w| {
@@ -41,7 +41,7 @@ pub(super) fn write_test<'p>(
             normal_maximum: maximum,
             ..OutcomeDeclaration::unset(Identifier::fixed(name), BaseType::Float)
         };
-        w.outcome_declaration(&outcome("SCORE", fixed_maximum(pool)))?;
+        w.outcome_declaration(&outcome("SCORE", fixed_maximum(&source.sections())))?;
         w.outcome_declaration(&outcome("MAXSCORE", None))?;
         let part = w
             .tag("test-part")
@@ -50,7 +50,7 @@ pub(super) fn write_test<'p>(
             .attribute("submission-mode", "individual");
         w.parent(part, |w| {
             item_session_control(w, options)?;
-            pool.sections.iter().try_for_each(|section| write_section(w, section, &href))
+            write_sections(w, source)
         })?;
         w.parent(w.tag("outcome-processing"), |w| {
             ["SCORE", "MAXSCORE"].iter().try_for_each(|name| write_total(w, name))
@@ -60,18 +60,8 @@ pub(super) fn write_test<'p>(
 }
 
 /// The most points a pupil can get, where every draw has the same.
-fn fixed_maximum(pool: &Pool) -> Option<u32> {
-    let section_maximum = |section: &Section| {
-        let points = section.items.first()?.max_points();
-        let all_drawn = section.pick as usize == section.items.len();
-        if all_drawn {
-            Some(section.items.iter().map(Item::max_points).sum())
-        } else {
-            let alike = section.items.iter().all(|item| item.max_points() == points);
-            alike.then(|| points * section.pick)
-        }
-    };
-    pool.sections.iter().map(section_maximum).sum()
+fn fixed_maximum(sections: &[SectionHead]) -> Option<u32> {
+    sections.iter().map(SectionHead::fixed_points).sum()
 }
 
 fn item_session_control<W: Write>(w: &mut QtiWriter<W>, options: &PackageOptions) -> Written {
@@ -88,31 +78,43 @@ fn item_session_control<W: Write>(w: &mut QtiWriter<W>, options: &PackageOptions
     w.empty(tag)
 }
 
-fn write_section<'p, W: Write>(
-    w: &mut QtiWriter<W>,
-    section: &'p Section,
-    href: &impl Fn(&'p str) -> String,
-) -> Written {
+/// Every section with its items, begun and ended as the items come.
+fn write_sections<W: Write>(w: &mut QtiWriter<W>, source: &(impl ItemSource + ?Sized)) -> Written {
+    let sections = source.sections();
+    let mut placing = Placing::default();
+    let mut open = None;
+    try_each(source, |index, item| {
+        if open.as_ref().is_none_or(|(begun, _)| *begun != index) {
+            if let Some((_, section)) = open.take() {
+                w.end(section)?;
+            }
+            open = Some((index, begin_section(w, &sections[index])?));
+        }
+        write_reference(w, item, &placing.place(item)?)
+    })?;
+    open.map_or(Ok(()), |(_, section)| w.end(section))
+}
+
+fn begin_section<W: Write>(w: &mut QtiWriter<W>, section: &SectionHead) -> Result<Open, XmlError> {
     let tag = w
         .tag("assessment-section")
         .attribute("identifier", &section.id)
         .attribute("title", &section.title)
         .attribute("visible", "true");
-    w.parent(tag, |w| {
-        let selection = w.tag("selection").attribute("select", &section.pick.to_string());
-        w.empty(selection.attribute("with-replacement", "false"))?;
-        w.empty(w.tag("ordering").attribute("shuffle", "true"))?;
-        section.items.iter().try_for_each(|item| {
-            let reference = w
-                .tag("assessment-item-ref")
-                .attribute("identifier", &item.id)
-                .attribute("href", &href(&item.id))
-                .attribute("category", &item.family);
-            w.parent(reference, |w| {
-                w.empty(w.tag("weight").attribute("identifier", WEIGHT).attribute("value", "1"))
-            })
-        })
-    })
+    let open = w.begin(tag)?;
+    let selection = w.tag("selection").attribute("select", &section.pick.to_string());
+    w.empty(selection.attribute("with-replacement", "false"))?;
+    w.empty(w.tag("ordering").attribute("shuffle", "true"))?;
+    Ok(open)
+}
+
+fn write_reference<W: Write>(w: &mut QtiWriter<W>, item: &Item, path: &MemberName) -> Written {
+    let reference = w
+        .tag("assessment-item-ref")
+        .attribute("identifier", &item.id)
+        .attribute("href", path.as_str())
+        .attribute("category", &item.family);
+    w.parent(reference, |w| w.empty(w.tag("weight").attribute("identifier", WEIGHT).attribute("value", "1")))
 }
 
 /// Sums an outcome of the items that were drawn.
