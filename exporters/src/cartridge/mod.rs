@@ -24,7 +24,7 @@ use std::{
 use self::{
     manifest::{Kind, Resource},
     model::CartridgeItem,
-    report::CartridgeReport,
+    report::{CartridgeReport, LeftOut},
 };
 use crate::{
     archive::{ArchiveError, ArchiveWriter, EARLIEST, MemberName},
@@ -100,8 +100,7 @@ pub enum CartridgeError {
 }
 
 /// Writes items as a cartridge: question banks, quizzes, the link, and last the manifest that lists them. The same items
-/// and options give the same bytes. The source is gone through once; in memory are the items of one bank and of the
-/// quizzes.
+/// and options give the same bytes. The report grows with what is left out; [`write_cartridge_telling`] keeps nothing.
 ///
 /// # Errors
 /// [`CartridgeError`]. What was written until then is no cartridge.
@@ -110,18 +109,36 @@ pub fn write_cartridge(
     options: &CartridgeOptions,
     out: impl Write + Seek,
 ) -> Result<CartridgeReport, CartridgeError> {
+    let (mut items, mut left_out) = (0, Vec::new());
+    let bytes = write_cartridge_telling(source, options, out, &mut |steps, losses| {
+        items += steps as u64;
+        left_out.extend(losses);
+    })?;
+    Ok(CartridgeReport { items, left_out, bytes })
+}
+
+/// Writes a cartridge as [`write_cartridge`] does, and tells of each question how many items it became and what is left
+/// out. The source is gone through once; in memory are the items of one bank and of the quizzes. The size of the
+/// cartridge is returned.
+///
+/// # Errors
+/// As [`write_cartridge`].
+pub fn write_cartridge_telling(
+    source: &(impl ItemSource + ?Sized),
+    options: &CartridgeOptions,
+    out: impl Write + Seek,
+    tell: &mut dyn FnMut(usize, Vec<LeftOut>),
+) -> Result<u64, CartridgeError> {
     let mut cartridge = Cartridge {
         archive: ArchiveWriter::new(out, options.timestamp)?,
         sections: source.sections(),
-        locale: source.locale().to_owned(),
         resources: Vec::new(),
-        report: CartridgeReport::default(),
         bank: Bank::default(),
         quizzes: BTreeMap::new(),
     };
     try_each(source, |section, item| {
         let mapped = from_item::map_item(item, &cartridge.sections[section].title)?;
-        cartridge.report.left_out.extend(mapped.left_out);
+        tell(mapped.items.len(), mapped.left_out);
         cartridge.add(section, mapped.items, &item.standards, options)
     })?;
     cartridge.end_bank()?;
@@ -139,9 +156,7 @@ pub fn write_cartridge(
 struct Cartridge<W: Write + Seek> {
     archive: ArchiveWriter<W>,
     sections: Vec<SectionHead>,
-    locale: String,
     resources: Vec<Resource>,
-    report: CartridgeReport,
     bank: Bank,
     /// By section.
     quizzes: BTreeMap<usize, Quiz>,
@@ -189,7 +204,6 @@ impl<W: Write + Seek> Cartridge<W> {
                 quiz.codes.extend(codes.iter().cloned());
             }
         }
-        self.report.items += items.len() as u64;
         self.bank.codes.extend(codes.iter().cloned());
         self.bank.items.extend(items);
         Ok(())
@@ -243,12 +257,12 @@ impl<W: Write + Seek> Cartridge<W> {
         mut self,
         source: &(impl ItemSource + ?Sized),
         options: &CartridgeOptions,
-    ) -> Result<CartridgeReport, CartridgeError> {
+    ) -> Result<u64, CartridgeError> {
         let manifest = MemberName::new("imsmanifest.xml")?;
         let resources = std::mem::take(&mut self.resources);
-        let about = manifest::About { id: source.id(), title: source.title(), locale: &self.locale.clone() };
+        let about = manifest::About { id: source.id(), title: source.title(), locale: source.locale() };
         self.member(&manifest, |out| manifest::write_manifest(out, &about, &resources, &options.case_items))?;
-        Ok(CartridgeReport { bytes: self.archive.finish()?, ..self.report })
+        Ok(self.archive.finish()?)
     }
 
     fn member(
