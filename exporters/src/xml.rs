@@ -10,7 +10,7 @@ use std::io::{self, Write};
 
 use quick_xml::{
     Writer,
-    events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event},
+    events::{BytesDecl, BytesEnd, BytesRef, BytesStart, BytesText, Event},
 };
 
 use crate::{archive::ArchiveError, source::SourceError};
@@ -188,7 +188,13 @@ impl<W: Write> XmlWriter<W> {
     /// [`XmlError::Character`] if XML cannot hold it.
     pub fn text(&mut self, text: &str) -> Result<(), XmlError> {
         check_characters(text)?;
-        self.out.write_event(Event::Text(BytesText::new(text)))?;
+        for (index, line) in text.split('\r').enumerate() {
+            if index > 0 {
+                // As itself, a reader would take it for the end of a line (XML 1.0 clause 2.11).
+                self.out.write_event(Event::GeneralRef(BytesRef::new("#13")))?;
+            }
+            self.out.write_event(Event::Text(BytesText::new(line)))?;
+        }
         Ok(())
     }
 

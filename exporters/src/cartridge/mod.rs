@@ -14,7 +14,7 @@ pub mod model;
 pub mod reading;
 pub mod report;
 mod spelling;
-mod write;
+pub mod write;
 
 use std::{
     collections::{BTreeMap, BTreeSet},

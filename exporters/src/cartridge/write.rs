@@ -14,7 +14,10 @@ const QUIZ_PROFILE: &str = "cc.exam.v0p1";
 const RESPONSE: &str = "response";
 
 /// Writes a question bank.
-pub(super) fn write_bank(out: impl Write, identifier: &str, items: &[CartridgeItem]) -> Written {
+///
+/// # Errors
+/// [`XmlError`].
+pub fn write_bank(out: impl Write, identifier: &str, items: &[CartridgeItem]) -> Written {
     document(out, |xml| {
         xml.lines(Element::new("objectbank").attribute("ident", identifier), |xml| {
             items.iter().try_for_each(|item| write_item(xml, item))
@@ -23,7 +26,10 @@ pub(super) fn write_bank(out: impl Write, identifier: &str, items: &[CartridgeIt
 }
 
 /// Writes a quiz.
-pub(super) fn write_quiz(out: impl Write, identifier: &str, title: &str, items: &[CartridgeItem]) -> Written {
+///
+/// # Errors
+/// [`XmlError`].
+pub fn write_quiz(out: impl Write, identifier: &str, title: &str, items: &[CartridgeItem]) -> Written {
     document(out, |xml| {
         let quiz = Element::new("assessment").attribute("ident", identifier).attribute("title", title);
         xml.lines(quiz, |xml| {

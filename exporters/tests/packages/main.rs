@@ -3,6 +3,7 @@
 
 mod cartridge;
 mod engine;
+mod hostile;
 mod results;
 mod samples;
 mod schemas;
