@@ -7,9 +7,13 @@
 //! Modules in reading order:
 //!
 //! 1. [`xml`] and [`archive`]: the only files that know the XML and the zip library;
-//! 2. [`qti`]: the question and test standard: its words as types, the mapping from an item, and the package;
-//! 3. [`results`]: result reports of that standard, read.
+//! 2. [`source`]: where the items of a package come from;
+//! 3. [`qti`]: the question and test standard: its words as types, the mapping from an item, and the package;
+//! 4. [`cartridge`]: the same questions for platforms that load no later version than 1.2.1;
+//! 5. [`results`]: result reports of that standard, read.
 pub mod archive;
+pub mod cartridge;
 pub mod qti;
 pub mod results;
+pub mod source;
 pub mod xml;

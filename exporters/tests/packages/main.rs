@@ -2,8 +2,10 @@
 #![expect(clippy::unwrap_used, reason = "a test may stop where it fails")]
 
 mod agreement;
+mod cartridge;
 mod cases;
 mod engine;
+mod hostile;
 mod results;
 mod samples;
 mod schemas;

@@ -5,13 +5,14 @@
 mod bank;
 mod demo;
 mod draw;
-mod export;
+pub(crate) mod export;
 mod families;
 mod load;
 mod logs;
 mod output;
 mod platform;
 mod pool;
+mod pool_file;
 mod read;
 mod report;
 mod score;
