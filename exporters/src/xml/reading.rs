@@ -25,8 +25,8 @@ pub const MAX_ATTRIBUTES: usize = 64;
 pub const MAX_ATTRIBUTE: usize = 128 * 1024;
 /// Longest name of an element or attribute in bytes, its prefix included.
 pub const MAX_NAME: usize = 256;
-/// Longest text in bytes, up to the next element, reference or section.
-pub const MAX_TEXT: usize = 1024 * 1024;
+/// Longest text in bytes, up to the next element, reference or section. Reports hold whole files that pupils handed in.
+pub const MAX_TEXT: usize = 8 * 1024 * 1024;
 /// Most namespaces declared by an element and those around it. Each name is looked up among them.
 pub const MAX_NAMESPACES: usize = 64;
 /// Longest document in bytes, where the reader of it sets no other limit.
