@@ -2,7 +2,7 @@
 //!
 //! The profile has one interaction an item and no variables, so a question of several steps is taken apart. Each part
 //! tells the story again, and what was asked before where the step builds on it, but never an earlier answer. Typed
-//! answers are compared with the lists of [`super::spelling`]; an order becomes a choice between the right one and
+//! answers are compared with the lists of `spelling`; an order becomes a choice between the right one and
 //! those that misconceptions lead to.
 use qbank::{
     locale::Language,

@@ -221,21 +221,13 @@ impl<R: BufRead> Reading<R> {
         })
     }
 
+    /// Fields of metadata, however deep in the element that began last.
     fn metadata(&mut self, parts: &mut Parts) -> Result<(), XmlReadError> {
         while let Some(tag) = self.child()? {
             match tag.name.as_str() {
-                "qtimetadata" => {}
-                _ => {
-                    self.xml.skip()?;
-                    continue;
-                }
-            }
-            while let Some(tag) = self.child()? {
-                if tag.name == "qtimetadatafield" {
-                    self.field(parts)?;
-                } else {
-                    self.xml.skip()?;
-                }
+                "qtimetadata" => self.metadata(parts)?,
+                "qtimetadatafield" => self.field(parts)?,
+                _ => self.xml.skip()?,
             }
         }
         Ok(())

@@ -25,8 +25,8 @@ pub const MAX_ATTRIBUTES: usize = 64;
 pub const MAX_ATTRIBUTE: usize = 128 * 1024;
 /// Longest name of an element or attribute in bytes, its prefix included.
 pub const MAX_NAME: usize = 256;
-/// Longest text in bytes, up to the next element, reference or section.
-pub const MAX_TEXT: usize = 1024 * 1024;
+/// Longest text in bytes, up to the next element, reference or section. Reports hold whole files that pupils handed in.
+pub const MAX_TEXT: usize = 8 * 1024 * 1024;
 /// Most namespaces declared by an element and those around it. Each name is looked up among them.
 pub const MAX_NAMESPACES: usize = 64;
 /// Longest document in bytes, where the reader of it sets no other limit.
@@ -211,22 +211,11 @@ impl<R: BufRead> XmlReader<R> {
             let may_declare = std::mem::replace(&mut may_declare, false);
             let text = match event {
                 Event::Start(start) => {
-                    let namespace = match namespace {
-                        ResolveResult::Bound(namespace) => namespace.into_inner().to_string(),
-                        ResolveResult::Unbound => String::new(),
-                        ResolveResult::Unknown(prefix) => {
-                            return Err(no_namespace(&prefix));
-                        }
-                    };
+                    let namespace = told_namespace(&namespace)?;
                     let (tag, declared) = tag(&start, namespace, self.reader.resolver())?;
                     return self.begin(tag, declared).map(Some);
                 }
-                Event::End(_) => {
-                    self.depth -= 1;
-                    self.namespaces -= self.declared.pop().unwrap_or_default();
-                    self.ended = self.depth == 0;
-                    return Ok(Some(Node::End));
-                }
+                Event::End(_) => return Ok(Some(self.end())),
                 Event::Text(text) => checked_text(text.xml10_content().into_owned())?,
                 Event::CData(_) if self.depth == 0 => {
                     return Err(XmlFault::Malformed("a section outside of the element at the top".into()));
@@ -249,20 +238,28 @@ impl<R: BufRead> XmlReader<R> {
                     check_characters(instruction.content()).map_err(XmlFault::malformed)?;
                     continue;
                 }
-                Event::Eof => return self.end(),
+                Event::Eof => return self.finish(),
                 Event::Empty(_) => unreachable!("empty elements are told as start and end"),
             };
-            check_characters(&text).map_err(XmlFault::malformed)?;
-            if text.len() > MAX_TEXT {
-                return Err(XmlFault::TooMuch { what: "a text has too many bytes", most: MAX_TEXT });
-            }
-            if self.depth > 0 {
-                return Ok(Some(Node::Text(text)));
-            }
-            if !text.trim_matches([' ', '\t', '\r', '\n', '\u{FEFF}']).is_empty() {
-                return Err(XmlFault::Malformed("text outside of the element at the top".into()));
+            if let Some(node) = self.text_node(text)? {
+                return Ok(Some(node));
             }
         }
+    }
+
+    /// A text, if it stands inside an element; outside there are only blanks.
+    fn text_node(&self, text: String) -> Result<Option<Node>, XmlFault> {
+        check_characters(&text).map_err(XmlFault::malformed)?;
+        if text.len() > MAX_TEXT {
+            return Err(XmlFault::TooMuch { what: "a text has too many bytes", most: MAX_TEXT });
+        }
+        if self.depth > 0 {
+            return Ok(Some(Node::Text(text)));
+        }
+        if !text.trim_matches([' ', '\t', '\r', '\n', '\u{FEFF}']).is_empty() {
+            return Err(XmlFault::Malformed("text outside of the element at the top".into()));
+        }
+        Ok(None)
     }
 
     /// Texts in two bytes a character begin with a mark of their order, or with a zero among the first two bytes.
@@ -292,7 +289,14 @@ impl<R: BufRead> XmlReader<R> {
         Ok(Node::Start(tag))
     }
 
-    fn end(&self) -> Result<Option<Node>, XmlFault> {
+    fn end(&mut self) -> Node {
+        self.depth -= 1;
+        self.namespaces -= self.declared.pop().unwrap_or_default();
+        self.ended = self.depth == 0;
+        Node::End
+    }
+
+    fn finish(&self) -> Result<Option<Node>, XmlFault> {
         if self.reader.get_ref().cut {
             Err(XmlFault::TooLong(self.limit))
         } else if self.depth > 0 {
@@ -309,6 +313,15 @@ fn told(error: quick_xml::Error) -> XmlFault {
     match error {
         quick_xml::Error::Io(error) => XmlFault::Read(io::Error::new(error.kind(), error.to_string())),
         other => XmlFault::malformed(other),
+    }
+}
+
+/// The namespace of an element, empty for none.
+fn told_namespace(resolved: &ResolveResult<'_>) -> Result<String, XmlFault> {
+    match resolved {
+        ResolveResult::Bound(namespace) => Ok(namespace.into_inner().to_string()),
+        ResolveResult::Unbound => Ok(String::new()),
+        ResolveResult::Unknown(prefix) => Err(no_namespace(prefix)),
     }
 }
 

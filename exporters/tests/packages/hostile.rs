@@ -486,12 +486,12 @@ fn hostile_sizes() -> Vec<Case> {
         ),
         case(
             "huge text",
-            format!("<r>\n{}</r>", "x".repeat(8 << 20)),
+            format!("<r>\n{}</r>", "x".repeat(9 << 20)),
             format!("line 2: a text has too many bytes; expected {MAX_TEXT} at most"),
         ),
         case(
             "huge section",
-            format!("<r><![CDATA[{}]]></r>", "x".repeat(8 << 20)),
+            format!("<r><![CDATA[{}]]></r>", "x".repeat(9 << 20)),
             format!("line 1: a text has too many bytes; expected {MAX_TEXT} at most"),
         ),
         case(
