@@ -10,6 +10,7 @@
 //! 2. [`qti`]: the question and test standard: its words as types, the mapping from an item, and the package;
 //! 3. [`results`]: result reports of that standard, read.
 pub mod archive;
+pub mod processor;
 pub mod qti;
 pub mod results;
 pub mod xml;
