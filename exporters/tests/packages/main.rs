@@ -3,7 +3,7 @@
 
 mod agreement;
 mod cases;
-mod engine;
+mod player;
 mod results;
 mod samples;
 mod schemas;

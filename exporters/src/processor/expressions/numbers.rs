@@ -5,9 +5,8 @@ use crate::processor::{
     value::{Scalar, Value},
 };
 
-/// The functions of `math-operator`.
+/// The functions of `math-operator`, by their usual names.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[expect(missing_docs, reason = "they are the usual names of functions")]
 pub enum MathFunction {
     Sin,
     Cos,
