@@ -8,8 +8,12 @@
 //!
 //! 1. [`xml`] and [`archive`]: the only files that know the XML and the zip library;
 //! 2. [`qti`]: the question and test standard: its words as types, the mapping from an item, and the package;
-//! 3. [`results`]: result reports of that standard, read.
+//! 3. [`results`]: result reports of that standard, read;
+//! 4. [`processor`] and [`packages`]: items and packages of any program, read and played;
+//! 5. [`examine`]: a package tried out before it is loaded.
 pub mod archive;
+pub mod examine;
+pub mod packages;
 pub mod processor;
 pub mod qti;
 pub mod results;

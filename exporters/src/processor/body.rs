@@ -86,11 +86,16 @@ pub struct Body {
     pub printed: Vec<PrintedVariable>,
     /// In the order written.
     pub feedback: Vec<Feedback>,
+    /// All words of the body, a blank between each.
+    pub text: String,
 }
 
 impl Body {
     /// Adds all that is in an element of the item; faults are gathered.
     pub(super) fn add(&mut self, element: &Element, faults: &mut Vec<Fault>) {
+        if element.name == "item-body" {
+            self.text = words(element);
+        }
         for inner in element.descendants().into_iter().filter(|inner| inner.standard) {
             if let Err(fault) = self.add_one(inner) {
                 faults.push(fault);
@@ -124,9 +129,13 @@ fn feedback(element: &Element) -> Result<Feedback, Fault> {
         variable: element.required(variable)?.to_owned(),
         identifier: element.required("identifier")?.to_owned(),
         show: show.unwrap_or(true),
-        text: element.text().split_whitespace().collect::<Vec<_>>().join(" "),
+        text: words(element),
         line: element.line,
     })
+}
+
+fn words(element: &Element) -> String {
+    element.text().split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 fn interaction(element: &Element) -> Result<Interaction, Fault> {

@@ -147,7 +147,11 @@ impl LookupTable {
 pub(super) fn read(element: &Element, version: QtiVersion) -> Result<Declaration, Fault> {
     let identifier = element.required("identifier")?;
     if !is_identifier(identifier) {
-        return Err(element.strange("identifier", identifier, "a letter or '_', then letters, digits, '_', '-', '.'"));
+        return Err(element.strange(
+            "identifier",
+            identifier,
+            "a letter or '_', then letters, digits, '_', '-', '.'",
+        ));
     }
     let cardinality = element.one_of("cardinality", &Cardinality::WORDS)?;
     let cardinality = cardinality.ok_or_else(|| missing(element, "cardinality"))?;

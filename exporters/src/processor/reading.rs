@@ -201,7 +201,9 @@ impl Item {
         });
         let processing = match &self.processing {
             Processing::None => Some("it has no response processing: somebody else scores it".to_owned()),
-            Processing::Elsewhere(address) => Some(format!("its response processing is elsewhere, at '{address}'")),
+            Processing::Elsewhere(address) => {
+                Some(format!("its response processing is elsewhere, at '{address}'"))
+            }
             Processing::Rules(_) => None,
         };
         scored.or(processing).or(other).or_else(|| self.unjudged_rule())

@@ -54,7 +54,8 @@ impl Check<'_> {
             let (line, response) = (interaction.line, interaction.response.as_str());
             self.expect(line, "response variable", response, RESPONSE);
             if !bound.insert(response) {
-                let problem = Problem::Twice { what: "response variable of an interaction", name: told(response) };
+                let problem =
+                    Problem::Twice { what: "response variable of an interaction", name: told(response) };
                 self.faults.push(Fault { line, problem });
             }
             match &interaction.kind {
@@ -71,7 +72,8 @@ impl Check<'_> {
 
     /// What is declared correct must be among the choices.
     fn correct_choices(&mut self, response: &str, choices: &[String]) {
-        let Some(Declaration { role: Role::Response { correct, .. }, line, .. }) = self.item.declaration(response)
+        let Some(Declaration { role: Role::Response { correct, .. }, line, .. }) =
+            self.item.declaration(response)
         else {
             return;
         };
@@ -93,7 +95,8 @@ impl Check<'_> {
         let settable = self.identifiers_set();
         for feedback in &body.feedback {
             let kind = if feedback.kind.starts_with("template-") { TEMPLATE } else { OUTCOME };
-            let what = if feedback.kind.starts_with("template-") { "template variable" } else { "outcome variable" };
+            let what =
+                if feedback.kind.starts_with("template-") { "template variable" } else { "outcome variable" };
             self.expect(feedback.line, what, &feedback.variable, kind);
             if let Some(settable) = &settable
                 && !settable.contains(feedback.identifier.as_str())
@@ -107,7 +110,13 @@ impl Check<'_> {
     fn identifiers_set(&self) -> Option<BTreeSet<String>> {
         let mut names = BTreeSet::new();
         let mut keep = |value: &Value| {
-            names.extend(value.scalars().iter().filter(|one| one.base_type() == BaseType::Identifier).map(Scalar::to_string));
+            names.extend(
+                value
+                    .scalars()
+                    .iter()
+                    .filter(|one| one.base_type() == BaseType::Identifier)
+                    .map(Scalar::to_string),
+            );
         };
         for declaration in &self.item.declarations {
             keep(&declaration.default);
@@ -117,7 +126,9 @@ impl Check<'_> {
                     keep(&table.default);
                 }
                 Role::Response { .. } if declaration.base_type == Some(BaseType::Identifier) => {
-                    let read = |expression: &Expression| expression.operator == Operator::Variable(declaration.identifier.clone());
+                    let read = |expression: &Expression| {
+                        expression.operator == Operator::Variable(declaration.identifier.clone())
+                    };
                     let set = |rule: &Rule| matches!(&rule.action, Action::Set { value, .. } if value.all().into_iter().any(read));
                     if self.item.response_rules().iter().flat_map(Rule::all).any(set) {
                         return None;
@@ -151,9 +162,11 @@ impl Check<'_> {
                     });
                 }
             },
-            Action::LookUp { identifier, .. } => self.expect(line, "outcome variable with a table", identifier, |role| {
-                matches!(role, Role::Outcome { table: Some(_), .. })
-            }),
+            Action::LookUp { identifier, .. } => {
+                self.expect(line, "outcome variable with a table", identifier, |role| {
+                    matches!(role, Role::Outcome { table: Some(_), .. })
+                })
+            }
             _ => {}
         }
         for expression in rule.expressions().into_iter().flat_map(Expression::all) {

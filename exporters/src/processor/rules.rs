@@ -230,7 +230,9 @@ impl Rule {
     #[must_use]
     pub fn expressions(&self) -> Vec<&Expression> {
         match &self.action {
-            Action::Set { value, .. } | Action::LookUp { value, .. } | Action::Constraint(value) => vec![value],
+            Action::Set { value, .. } | Action::LookUp { value, .. } | Action::Constraint(value) => {
+                vec![value]
+            }
             Action::Condition { branches, .. } => branches.iter().map(|(test, _)| test).collect(),
             Action::Fragment(_) | Action::Exit | Action::Unsupported(_) => Vec::new(),
         }

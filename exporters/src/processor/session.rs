@@ -26,12 +26,14 @@ pub enum Play<'k> {
 }
 
 /// What a candidate gives to one interaction.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Response {
     /// Typed.
     Text(String),
     /// The identifiers chosen, in the order given.
     Chosen(Vec<String>),
+    /// A value as such, as a program gives it that shows the correct response. No text as typed comes with it.
+    Value(Value),
 }
 
 /// An item being played.
@@ -39,8 +41,10 @@ pub struct Session<'i> {
     item: &'i Item,
     variables: Variables,
     chance: Chance,
-    /// Template rules run so far; whether a constraint had to be given up.
+    /// Whether no draw met the constraints.
     gave_up: bool,
+    /// The line of the first constraint that the defaults do not meet either.
+    broken_default: Option<u64>,
     attempts: i64,
 }
 
@@ -67,6 +71,7 @@ impl<'i> Session<'i> {
             variables: Variables::new(&item.declarations),
             chance: Chance::keyed(key),
             gave_up: false,
+            broken_default: None,
             attempts: 0,
         };
         session.process_template(play == Play::Defaults)?;
@@ -77,6 +82,12 @@ impl<'i> Session<'i> {
     #[must_use]
     pub fn gave_up(&self) -> bool {
         self.gave_up
+    }
+
+    /// Where defaults were used that do not meet a constraint either: its line.
+    #[must_use]
+    pub fn broken_default(&self) -> Option<u64> {
+        self.broken_default
     }
 
     /// What a variable holds; NULL for one that there is not.
@@ -130,8 +141,11 @@ impl Session<'_> {
         let name = interaction.response.as_str();
         let strange = |given: &str| Reason::Response { response: name.to_owned(), given: given.to_owned() };
         match (&interaction.kind, given) {
-            (InteractionKind::Other(kind), _) => Err(Reason::Unsupported(format!("the interaction '{kind}'"))),
+            (InteractionKind::Other(kind), _) => {
+                Err(Reason::Unsupported(format!("the interaction '{kind}'")))
+            }
             (_, None) => Ok(()),
+            (_, Some(Response::Value(value))) => self.variables.set(name, value.clone()),
             (InteractionKind::TextEntry { string, base, .. }, Some(Response::Text(text))) => {
                 let declaration = &self.variables.get(name)?.declaration;
                 let value = typed(declaration, text, *base);
@@ -230,6 +244,9 @@ impl Session<'_> {
                 Action::Constraint(expression) => {
                     if defaults || !self.holds(expression)? {
                         self.back_to_defaults();
+                        if !self.holds(expression)? {
+                            self.broken_default.get_or_insert(rule.line);
+                        }
                     }
                 }
                 _ => {
@@ -321,7 +338,11 @@ impl Session<'_> {
         let variable = self.variables.get(identifier)?;
         let Role::Outcome { table: Some(table), .. } = &variable.declaration.role else {
             let expected = "an outcome variable with a table";
-            return Err(Reason::Type { place: "lookup-outcome-value".into(), found: identifier.into(), expected });
+            return Err(Reason::Type {
+                place: "lookup-outcome-value".into(),
+                found: identifier.into(),
+                expected,
+            });
         };
         let found = number.as_float().map_or(table.default.clone(), |number| table.value_of(number).clone());
         self.variables.set(identifier, found)

@@ -88,7 +88,8 @@ fn two(text: &str) -> Option<(String, String)> {
 /// A finite number as the standard writes floats: digits, a point, an exponent.
 #[must_use]
 pub fn parse_float(text: &str) -> Option<f64> {
-    let plain = text.bytes().all(|byte| byte.is_ascii_digit() || matches!(byte, b'+' | b'-' | b'.' | b'e' | b'E'));
+    let plain =
+        text.bytes().all(|byte| byte.is_ascii_digit() || matches!(byte, b'+' | b'-' | b'.' | b'e' | b'E'));
     text.parse().ok().filter(|number: &f64| plain && number.is_finite())
 }
 
@@ -195,7 +196,9 @@ impl fmt::Display for Scalar {
             Self::Boolean(truth) => truth.fmt(f),
             Self::Integer(number) => number.fmt(f),
             Self::Float(number) | Self::Duration(number) => number.fmt(f),
-            Self::Identifier(text) | Self::String(text) | Self::Uri(text) | Self::File(text) => f.write_str(text),
+            Self::Identifier(text) | Self::String(text) | Self::Uri(text) | Self::File(text) => {
+                f.write_str(text)
+            }
             Self::Point(x, y) => write!(f, "{x} {y}"),
             Self::Pair(one, other) | Self::DirectedPair(one, other) => write!(f, "{one} {other}"),
         }
@@ -327,7 +330,8 @@ impl fmt::Display for Value {
         match self {
             Self::Null => f.write_str("NULL"),
             Self::Record(fields) => {
-                let fields: Vec<String> = fields.iter().map(|(name, value)| format!("{name}: {value}")).collect();
+                let fields: Vec<String> =
+                    fields.iter().map(|(name, value)| format!("{name}: {value}")).collect();
                 write!(f, "{{{}}}", fields.join(", "))
             }
             _ => {
@@ -370,7 +374,8 @@ mod tests {
     fn empty_containers_and_strings_are_nothing_and_bags_have_no_order() {
         assert!(Value::of(Cardinality::Ordered, Vec::new()).is_null());
         assert!(Value::single(Scalar::String(String::new())).is_null());
-        let numbers = |numbers: &[i32]| numbers.iter().map(|number| Scalar::Integer(*number)).collect::<Vec<_>>();
+        let numbers =
+            |numbers: &[i32]| numbers.iter().map(|number| Scalar::Integer(*number)).collect::<Vec<_>>();
         assert!(Value::Multiple(numbers(&[1, 2, 2])).same(&Value::Multiple(numbers(&[2, 1, 2]))));
         assert!(!Value::Multiple(numbers(&[1, 1, 2])).same(&Value::Multiple(numbers(&[2, 1, 2]))));
         assert!(!Value::Ordered(numbers(&[1, 2])).same(&Value::Ordered(numbers(&[2, 1]))));

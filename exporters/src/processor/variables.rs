@@ -59,7 +59,8 @@ impl Variables {
             Role::Response { correct, .. } => correct.clone(),
             _ => Value::Null,
         };
-        let value = if matches!(declaration.role, Role::Response { .. }) { Value::Null } else { default.clone() };
+        let value =
+            if matches!(declaration.role, Role::Response { .. }) { Value::Null } else { default.clone() };
         let variable = Variable { declaration: declaration.clone(), value, default, correct };
         self.0.insert(declaration.identifier.clone(), variable);
     }
@@ -102,7 +103,9 @@ impl Declaration {
     /// The value as this variable can hold it.
     pub(super) fn fitting(&self, value: Value) -> Result<Value, Reason> {
         let value = match (self.base_type, value) {
-            (Some(BaseType::Float), Value::Single(Scalar::Integer(number))) => Value::float(f64::from(number)),
+            (Some(BaseType::Float), Value::Single(Scalar::Integer(number))) => {
+                Value::float(f64::from(number))
+            }
             // Where a single value is held, a list of one is as good: programs write both.
             (_, Value::Multiple(values) | Value::Ordered(values))
                 if self.cardinality == Cardinality::Single && values.len() == 1 =>
@@ -131,7 +134,9 @@ impl Declaration {
 fn start_of(declaration: &Declaration) -> Value {
     match (&declaration.role, &declaration.default, declaration.cardinality, declaration.base_type) {
         (Role::Outcome { .. }, Value::Null, Cardinality::Single, Some(BaseType::Float)) => Value::float(0.0),
-        (Role::Outcome { .. }, Value::Null, Cardinality::Single, Some(BaseType::Integer)) => Value::integer(0),
+        (Role::Outcome { .. }, Value::Null, Cardinality::Single, Some(BaseType::Integer)) => {
+            Value::integer(0)
+        }
         (_, default, ..) => default.clone(),
     }
 }

@@ -4,6 +4,7 @@
 mod agreement;
 mod cases;
 mod player;
+mod reading;
 mod results;
 mod samples;
 mod schemas;

@@ -413,7 +413,8 @@ fn units_and_commas_beside_a_right_value_are_read_from_the_text() {
         let marked = assert_agree(&item, &exported.player, &responses(&[("mass", mass), ("cost", cost)]));
         assert_eq!(marked.points, marked.max, "{mass} {cost}");
     }
-    let marked = assert_agree(&item, &exported.player, &responses(&[("mass", "1243.5"), ("cost", "$1236.5")]));
+    let marked =
+        assert_agree(&item, &exported.player, &responses(&[("mass", "1243.5"), ("cost", "$1236.5")]));
     assert_eq!(marked.steps[1].verdict, Verdict::RightValueWrongForm);
 }
 

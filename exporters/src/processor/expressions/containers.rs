@@ -12,7 +12,8 @@ const MOST: usize = 10_000;
 pub(super) fn gathered(place: &str, values: &[Value]) -> Result<Vec<Scalar>, Reason> {
     let mut all: Vec<Scalar> = Vec::new();
     for value in values {
-        let strange = |scalar: &Scalar| all.first().is_some_and(|first| first.base_type() != scalar.base_type());
+        let strange =
+            |scalar: &Scalar| all.first().is_some_and(|first| first.base_type() != scalar.base_type());
         if matches!(value, Value::Record(_)) || value.scalars().iter().any(strange) {
             return Err(wrong_type(place, value, "values of one base type"));
         }
@@ -44,7 +45,8 @@ pub(super) fn size(value: &Value) -> Value {
 
 pub(super) fn random(value: &Value, scope: &mut Scope<'_>) -> Value {
     let values = value.scalars();
-    let chosen = u64::try_from(values.len()).ok().filter(|count| *count > 0).map(|count| scope.chance.below(count));
+    let chosen =
+        u64::try_from(values.len()).ok().filter(|count| *count > 0).map(|count| scope.chance.below(count));
     let chosen = chosen.and_then(|index| values.get(usize::try_from(index).ok()?));
     chosen.cloned().map_or(Value::Null, Value::single)
 }
@@ -79,7 +81,9 @@ pub(super) fn deleted(value: &Value, container: &Value) -> Found {
 
 /// The value at a place of a list, from 1; NULL beyond its end.
 pub(super) fn indexed(place: &Count, value: &Value, scope: &Scope<'_>) -> Found {
-    let Value::Ordered(values) = value else { return Err(wrong_type("index", value, "an ordered container")) };
+    let Value::Ordered(values) = value else {
+        return Err(wrong_type("index", value, "an ordered container"));
+    };
     let index = place.integer(scope)?.and_then(|place| usize::try_from(place).ok()?.checked_sub(1));
     Ok(index.and_then(|index| values.get(index)).cloned().map_or(Value::Null, Value::single))
 }

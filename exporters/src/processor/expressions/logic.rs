@@ -54,7 +54,8 @@ pub(super) fn decided(place: &str, values: &[Value], deciding: bool) -> Found {
 pub(super) fn any_n([min, max]: [&Count; 2], values: &[Value], scope: &Scope<'_>) -> Found {
     let (Some(min), Some(max)) = (min.integer(scope)?, max.integer(scope)?) else { return Ok(Value::Null) };
     let truths = values.iter().map(|value| truth("any-n", value)).collect::<Result<Vec<_>, _>>()?;
-    let count = |wanted| i64::try_from(truths.iter().filter(|truth| **truth == wanted).count()).unwrap_or(i64::MAX);
+    let count =
+        |wanted| i64::try_from(truths.iter().filter(|truth| **truth == wanted).count()).unwrap_or(i64::MAX);
     let (certain, open) = (count(Some(true)), count(None));
     let (least, most) = (certain, certain + open);
     Ok(if least >= min && most <= max {

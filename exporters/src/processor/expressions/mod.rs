@@ -143,7 +143,9 @@ impl Operator {
     fn apply_to_values(&self, values: &[Value], scope: &mut Scope<'_>) -> Found {
         let name = self.name();
         match self {
-            Self::Not => Ok(logic::truth(name, &values[0])?.map_or(Value::Null, |truth| Value::boolean(!truth))),
+            Self::Not => {
+                Ok(logic::truth(name, &values[0])?.map_or(Value::Null, |truth| Value::boolean(!truth)))
+            }
             Self::Match => logic::matched(&values[0], &values[1]),
             Self::Compare(comparison) => logic::compared(*comparison, values),
             Self::DurationLt => logic::durations(name, values, |first, second| first < second),

@@ -161,7 +161,9 @@ pub(super) fn apply(operator: &Operator, values: &[Value]) -> Found {
         Operator::Power => Ok(Value::float(float(0)?.powf(float(1)?))),
         Operator::IntegerDivide => divided(name, values, floored),
         Operator::IntegerModulus => divided(name, values, |x, y| x - y * floored(x, y)),
-        Operator::Gcd => Ok(integers(name, values)?.into_iter().reduce(gcd).map_or(Value::Null, Value::integer)),
+        Operator::Gcd => {
+            Ok(integers(name, values)?.into_iter().reduce(gcd).map_or(Value::Null, Value::integer))
+        }
         Operator::Lcm => Ok(lcm(&integers(name, values)?)),
         Operator::Truncate => Ok(integral(float(0)?.trunc())),
         Operator::Round => Ok(integral(half_up(float(0)?))),
@@ -258,7 +260,9 @@ fn lcm(numbers: &[i64]) -> Value {
         return Value::integer(0);
     }
     let joined = numbers.iter().try_fold(1_i64, |joined, number| {
-        (joined / gcd(joined, *number)).checked_mul(number.abs()).filter(|joined| *joined <= i64::from(i32::MAX))
+        (joined / gcd(joined, *number))
+            .checked_mul(number.abs())
+            .filter(|joined| *joined <= i64::from(i32::MAX))
     });
     joined.map_or(Value::Null, Value::integer)
 }

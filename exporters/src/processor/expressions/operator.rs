@@ -73,13 +73,23 @@ pub enum Operator {
     Correct(String),
     MapResponse(String),
     MapResponsePoint(String),
-    RandomInteger { min: Count, max: Count, step: Count },
-    RandomFloat { min: Count, max: Count },
+    RandomInteger {
+        min: Count,
+        max: Count,
+        step: Count,
+    },
+    RandomFloat {
+        min: Count,
+        max: Count,
+    },
     IsNull,
     Not,
     And,
     Or,
-    AnyN { min: Count, max: Count },
+    AnyN {
+        min: Count,
+        max: Count,
+    },
     Match,
     /// `lt`, `lte`, `gt`, `gte`
     Compare(Comparison),
@@ -114,8 +124,13 @@ pub enum Operator {
     Delete,
     Index(Count),
     FieldValue(String),
-    StringMatch { case_sensitive: bool, substring: bool },
-    Substring { case_sensitive: bool },
+    StringMatch {
+        case_sensitive: bool,
+        substring: bool,
+    },
+    Substring {
+        case_sensitive: bool,
+    },
     PatternMatch(Pattern),
     Inside(Area),
     /// An operator that only some platform knows.
@@ -181,7 +196,9 @@ impl Operator {
         if let Some(known) = OF_TESTS.iter().find(|known| **known == name) {
             return Ok(Self::OfTests(known));
         }
-        Self::read_leaf(element).or_else(|| Self::read_with_attributes(element)).unwrap_or_else(|| Err(unknown(element)))
+        Self::read_leaf(element)
+            .or_else(|| Self::read_with_attributes(element))
+            .unwrap_or_else(|| Err(unknown(element)))
     }
 
     fn read_leaf(element: &Element) -> Option<Result<Self, Fault>> {
@@ -226,7 +243,9 @@ impl Operator {
             "stats-operator" => required_of(element, "name", &Statistic::WORDS).map(Self::Statistics),
             "repeat" => count("number-repeats").map(Self::Repeat),
             "index" => count("n").map(Self::Index),
-            "field-value" => element.required("field-identifier").map(|name| Self::FieldValue(name.to_owned())),
+            "field-value" => {
+                element.required("field-identifier").map(|name| Self::FieldValue(name.to_owned()))
+            }
             "string-match" => (|| {
                 let substring = element.truth("substring", false)?;
                 Ok(Self::StringMatch { case_sensitive: case_sensitive()?, substring })
@@ -324,9 +343,10 @@ impl Operator {
         match self {
             Self::Custom(class) => Some(format!("it uses the custom operator '{class}'")),
             Self::OfTests(name) => Some(format!("it uses '{name}', which only a test has")),
-            Self::PatternMatch(pattern) if pattern.matches("").is_none() => {
-                Some(format!("it uses the pattern '{}', which is not understood here", told(pattern.as_str())))
-            }
+            Self::PatternMatch(pattern) if pattern.matches("").is_none() => Some(format!(
+                "it uses the pattern '{}', which is not understood here",
+                told(pattern.as_str())
+            )),
             _ => None,
         }
     }

@@ -3,7 +3,11 @@
 //! Rounding goes by the digits in which a float is usually written, its shortest decimal form: 3.175 to three figures is
 //! 3.18, as the standard's own example says, though its binary form lies a hair below.
 use super::{Count, Found, Scope, logic::number};
-use crate::processor::{document::Element, fault::{Fault, Reason}, value::Value};
+use crate::processor::{
+    document::Element,
+    fault::{Fault, Reason},
+    value::Value,
+};
 
 /// Which values are equal to the first one.
 #[derive(Clone, Debug, PartialEq)]
@@ -31,7 +35,8 @@ impl Equality {
             let found = element.attribute("tolerance").unwrap_or_default();
             return Err(element.strange("tolerance", found, "one or two numbers"));
         }
-        let include = [element.truth("include-lower-bound", true)?, element.truth("include-upper-bound", true)?];
+        let include =
+            [element.truth("include-lower-bound", true)?, element.truth("include-upper-bound", true)?];
         Ok(Self { mode, tolerance, include })
     }
 }
@@ -119,6 +124,7 @@ fn rounded(number: f64, significant: bool, figures: i64) -> f64 {
     // A digit more in front means that the last kept one still stands where it stood.
     let last_place = exponent + 1 - i64::try_from(kept).unwrap_or(i64::MAX);
     let digits: String = digits.iter().map(|digit| char::from(b'0' + digit)).collect();
-    let rounded: f64 = format!("{}e{last_place}", if digits.is_empty() { "0" } else { &digits }).parse().unwrap_or(0.0);
+    let rounded: f64 =
+        format!("{}e{last_place}", if digits.is_empty() { "0" } else { &digits }).parse().unwrap_or(0.0);
     rounded.copysign(number)
 }

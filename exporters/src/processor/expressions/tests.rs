@@ -6,9 +6,7 @@ use crate::processor::{document::read_document, reading::read_item};
 /// Floats `f:1.5`, integers `i:3`, names `n:A`, texts `s:a`, truth `b:true`, points `p:1 2`, durations `d:3`, pairs
 /// `P:A B`, NULL `-`; `O[…]` and `M[…]` are ordered and multiple containers of values between `|`.
 fn operand(text: &str) -> String {
-    let base = |kind: &str, text: &str| {
-        format!("<qti-base-value base-type='{kind}'>{text}</qti-base-value>")
-    };
+    let base = |kind: &str, text: &str| format!("<qti-base-value base-type='{kind}'>{text}</qti-base-value>");
     if text == "-" {
         return "<qti-null/>".into();
     }
@@ -46,7 +44,8 @@ fn evaluated(xml: &str) -> Result<Value, String> {
         <qti-value>2</qti-value></qti-default-value></qti-template-declaration></qti-assessment-item>";
     let item = read_item(item.as_bytes()).unwrap();
     let mut variables = Variables::new(&item.declarations);
-    let list = |values: &[&str]| Value::Multiple(values.iter().map(|text| Scalar::String((*text).into())).collect());
+    let list =
+        |values: &[&str]| Value::Multiple(values.iter().map(|text| Scalar::String((*text).into())).collect());
     variables.set("R", list(&["A", "b", "a", "B", "A"])).unwrap();
     variables.set("POINT", Value::Multiple(vec![Scalar::Point(1, 1), Scalar::Point(2, 2)])).unwrap();
     let document = format!(
@@ -156,8 +155,16 @@ fn equality_is_set_by_the_first_operand_and_tests_the_second() {
         ("equal tolerance-mode='absolute' tolerance='0.5'", &["f:2", "f:2.5"], "b:true"),
         ("equal tolerance-mode='absolute' tolerance='0.5 0.25'", &["f:2", "f:2.5"], "b:false"),
         ("equal tolerance-mode='absolute' tolerance='0.5 0.25'", &["f:2.5", "f:2"], "b:true"),
-        ("equal tolerance-mode='absolute' tolerance='0.5' include-upper-bound='false'", &["f:2", "f:2.5"], "b:false"),
-        ("equal tolerance-mode='absolute' tolerance='0.5' include-lower-bound='false'", &["f:2", "f:1.5"], "b:false"),
+        (
+            "equal tolerance-mode='absolute' tolerance='0.5' include-upper-bound='false'",
+            &["f:2", "f:2.5"],
+            "b:false",
+        ),
+        (
+            "equal tolerance-mode='absolute' tolerance='0.5' include-lower-bound='false'",
+            &["f:2", "f:1.5"],
+            "b:false",
+        ),
         ("equal tolerance-mode='relative' tolerance='50'", &["f:2", "f:3"], "b:true"),
         ("equal tolerance-mode='relative' tolerance='50'", &["f:3", "f:1.4"], "b:false"),
         // The range of a negative key is empty: from -1 down to -3.
@@ -376,7 +383,10 @@ fn what_is_no_expression_is_named_with_its_line() {
         ("<qti-sum/>", "expected 1 or more"),
         ("<qti-base-value base-type='integer'>1.5</qti-base-value>", "a value of the base type integer"),
         ("<qti-equal tolerance-mode='absolute'><qti-null/><qti-null/></qti-equal>", "one or two numbers"),
-        ("<qti-custom-operator class='org.example.own'/>", "the custom operator 'org.example.own' cannot be judged"),
+        (
+            "<qti-custom-operator class='org.example.own'/>",
+            "the custom operator 'org.example.own' cannot be judged",
+        ),
         ("<qti-test-variables variable-identifier='SCORE'/>", "'test-variables' of a whole test"),
     ] {
         let error = evaluated(xml).unwrap_err();

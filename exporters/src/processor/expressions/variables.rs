@@ -47,7 +47,11 @@ fn is_key(entry: &MapEntry, value: &Scalar) -> bool {
 pub(super) fn mapped_points(name: &str, variables: &Variables) -> Found {
     let variable = variables.get(name)?;
     let Role::Response { areas: Some(areas), .. } = &variable.declaration.role else {
-        return Err(wrong_type("map-response-point", &variable.value, "a response variable with an area mapping"));
+        return Err(wrong_type(
+            "map-response-point",
+            &variable.value,
+            "a response variable with an area mapping",
+        ));
     };
     if variable.value.is_null() {
         return Ok(Value::Null);
@@ -89,5 +93,9 @@ pub(super) fn random_float([min, max]: [&Count; 2], scope: &mut Scope<'_>) -> Fo
 }
 
 fn empty(place: &str) -> Reason {
-    Reason::Type { place: place.to_owned(), found: "no number at all".into(), expected: "min, max and step with a number between" }
+    Reason::Type {
+        place: place.to_owned(),
+        found: "no number at all".into(),
+        expected: "min, max and step with a number between",
+    }
 }
