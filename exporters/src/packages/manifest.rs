@@ -200,7 +200,7 @@ impl Reading {
         let within = self.path.last().map_or("", String::as_str);
         match (within, name.as_str()) {
             ("metadata", "schema" | "schemaversion") if !self.in_resource => {
-                self.schema.push(text.trim().to_owned())
+                self.schema.push(text.trim().to_owned());
             }
             ("identifier", "catalog") => self.catalog = text.trim().to_owned(),
             ("identifier", "entry") if self.path.iter().any(|name| name == "general") => {

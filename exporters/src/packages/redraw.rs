@@ -37,10 +37,10 @@ pub enum RedrawError {
     },
     /// There is no such question.
     #[error("it cannot be drawn: {0}")]
-    Draw(#[from] DrawError),
+    Draw(Box<DrawError>),
     /// The question cannot have this name.
     #[error("it cannot be proven: {0}")]
-    Proof(#[from] ProofError),
+    Proof(Box<ProofError>),
     /// It is another question.
     #[error("drawn again, its receipt is {found}, not {claimed}")]
     Receipt {
@@ -49,6 +49,18 @@ pub enum RedrawError {
         /// As claimed.
         claimed: String,
     },
+}
+
+impl From<DrawError> for RedrawError {
+    fn from(error: DrawError) -> Self {
+        Self::Draw(Box::new(error))
+    }
+}
+
+impl From<ProofError> for RedrawError {
+    fn from(error: ProofError) -> Self {
+        Self::Proof(Box::new(error))
+    }
 }
 
 /// Why a package gives no pool.

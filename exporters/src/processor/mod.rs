@@ -19,6 +19,8 @@ pub mod reading;
 pub mod references;
 pub mod rules;
 pub mod session;
+#[cfg(test)]
+mod tests;
 pub mod value;
 pub mod variables;
 

@@ -39,7 +39,8 @@ const TEMPLATE: Kind = |role| matches!(role, Role::Template);
 impl Check<'_> {
     fn expect(&mut self, line: u64, what: &'static str, name: &str, kind: Kind) {
         let known = self.item.declaration(name).is_some_and(|declaration| kind(&declaration.role));
-        if !known && !(what == "variable" && is_built_in(name)) {
+        let built_in = what == "variable" && is_built_in(name);
+        if !(known || built_in) {
             self.unknown(line, what, name);
         }
     }
@@ -165,7 +166,7 @@ impl Check<'_> {
             Action::LookUp { identifier, .. } => {
                 self.expect(line, "outcome variable with a table", identifier, |role| {
                     matches!(role, Role::Outcome { table: Some(_), .. })
-                })
+                });
             }
             _ => {}
         }

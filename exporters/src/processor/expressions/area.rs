@@ -29,8 +29,7 @@ impl Area {
     pub(crate) fn read(element: &Element) -> Result<Self, Fault> {
         let shape = element.required("shape")?;
         let coords = element.attribute("coords").unwrap_or_default();
-        let numbers =
-            coords.split([',', ' ']).filter(|word| !word.is_empty()).map(|word| word.parse::<i32>());
+        let numbers = coords.split([',', ' ']).filter(|word| !word.is_empty()).map(str::parse::<i32>);
         let numbers: Option<Vec<i64>> = numbers.map(|number| number.ok().map(i64::from)).collect();
         let numbers = numbers.ok_or_else(|| element.strange("coords", coords, "whole numbers"))?;
         let area = match shape {
