@@ -121,6 +121,16 @@ impl<R: Read + Seek> ArchiveReader<R> {
         names.filter(|(_, name): &(usize, String)| !name.ends_with('/')).collect()
     }
 
+    /// When a member was written, as the archive says, in UTC; `None` where that is no time.
+    pub fn stamp(&mut self, index: usize) -> Option<jiff::Timestamp> {
+        let time = self.zip.by_index_data(index).ok()?.last_modified()?;
+        let parts = [time.month(), time.day(), time.hour(), time.minute(), time.second()];
+        let [month, day, hour, minute, second] = parts.map(|part| i8::try_from(part).ok());
+        let year = i16::try_from(time.year()).ok()?;
+        let civil = jiff::civil::DateTime::new(year, month?, day?, hour?, minute?, second?, 0).ok()?;
+        jiff::tz::TimeZone::UTC.to_timestamp(civil).ok()
+    }
+
     /// Opens a member by its place. Reading it ends with an error if it holds more than the directory says.
     ///
     /// # Errors

@@ -31,11 +31,11 @@ const LOM: &str = "http://ltsc.ieee.org/xsd/LOM";
 const LOM_SCHEME: &str = "LOMv1.0";
 /// Catalogue of what an item was drawn from: family, version, position, locale and seed, a blank between each. The seed
 /// comes last: it alone may hold blanks.
-const DRAW_CATALOG: &str = "tenths draw";
+pub(crate) const DRAW_CATALOG: &str = "tenths draw";
 /// Catalogue of receipts: the fingerprint of an item's record.
-const RECEIPT_CATALOG: &str = "tenths receipt";
+pub(crate) const RECEIPT_CATALOG: &str = "tenths receipt";
 /// Catalogue of what the package does with worked solutions.
-const SOLUTION_CATALOG: &str = "tenths solution";
+pub(crate) const SOLUTION_CATALOG: &str = "tenths solution";
 /// Identifier of the manifest itself. The underscore keeps it apart from every id of a pool.
 const MANIFEST: &str = "package_manifest";
 /// The standards that a question's codes belong to.

@@ -24,6 +24,8 @@ pub mod v30;
 pub(crate) mod wording;
 pub mod write;
 
+pub(crate) use manifest::{DRAW_CATALOG, RECEIPT_CATALOG, SOLUTION_CATALOG};
+
 use std::{
     collections::{BTreeMap, HashSet},
     io::{Seek, Write},
@@ -59,6 +61,16 @@ pub enum QtiVersion {
 impl QtiVersion {
     /// All versions, the newest first.
     pub const ALL: [Self; 3] = [Self::V30, Self::V22, Self::V21];
+
+    /// Its number.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::V30 => "3.0",
+            Self::V22 => "2.2",
+            Self::V21 => "2.1",
+        }
+    }
 
     /// How the version spells things.
     #[must_use]

@@ -4,8 +4,9 @@
 mod agreement;
 mod cartridge;
 mod cases;
-mod engine;
 mod hostile;
+mod player;
+mod reading;
 mod results;
 mod samples;
 mod schemas;

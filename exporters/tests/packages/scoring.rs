@@ -1,4 +1,4 @@
-//! What exported items score, run by a small engine, against the project's own marking: the same points and the same
+//! What exported items score, played from the bytes of their files, against the project's own marking: the same points and the same
 //! verdict, for right, wrong, followed-through, badly written, unreadable and missing answers.
 use std::collections::BTreeMap;
 
@@ -6,7 +6,7 @@ use exporters::qti::{
     Solution,
     from_item::{Mapped, map_item},
     model::AssessmentItem,
-    report::{Loss, Reason},
+    report::{LeftOut, Loss, Reason},
 };
 use qbank::{
     accept::{Credit, Form, Precision, Rule, Ties},
@@ -20,26 +20,34 @@ use qbank::{
 
 use crate::{
     cases::{Dice, Responses, expected_feedback, given, some_pupil},
-    engine::Session,
+    player::{Played, Player},
     samples::{Sample, decimal},
     schemas::by_hand,
 };
 
-fn mapped(item: &Item) -> Mapped {
-    map_item(item, Solution::AfterLastAttempt, 1).unwrap()
+/// An item as exported, and ready to be played.
+struct Exported {
+    item: AssessmentItem,
+    left_out: Vec<LeftOut>,
+    player: Player,
+}
+
+fn mapped(item: &Item) -> Exported {
+    let Mapped { item, left_out } = map_item(item, Solution::AfterLastAttempt, 1).unwrap();
+    Exported { player: Player::of(&item), item, left_out }
 }
 
 fn responses(given: &[(&str, &str)]) -> Responses {
     given.iter().map(|(step, text)| ((*step).to_owned(), (*text).to_owned())).collect()
 }
 
-fn feedback<'s>(session: &'s Session, step: &str) -> &'s str {
+fn feedback<'s>(session: &'s Played, step: &str) -> &'s str {
     session.text(&format!("FEEDBACK_{step}")).expect("every step is judged")
 }
 
 #[track_caller]
-fn assert_agree(item: &Item, exported: &AssessmentItem, given: &Responses) -> Mark {
-    let session = Session::run(exported, given, 1);
+fn assert_agree(item: &Item, exported: &Player, given: &Responses) -> Mark {
+    let session = exported.play(given, 1);
     let marked = mark(item, "p-01", given);
     for (step, (_, proven)) in marked.steps.iter().zip(item.steps_proven()) {
         let score = session.float(&format!("SCORE_{}", step.id));
@@ -57,9 +65,9 @@ fn assert_agree_on_many(item: &Item, pupils: u32) -> BTreeMap<String, u32> {
     assert_eq!(exported.left_out, []);
     let mut verdicts = BTreeMap::new();
     let mut dice = Dice(u64::from(pupils));
-    assert_agree(item, &exported.item, &item.right_responses());
+    assert_agree(item, &exported.player, &item.right_responses());
     for _ in 0..pupils {
-        let marked = assert_agree(item, &exported.item, &some_pupil(item, &mut dice));
+        let marked = assert_agree(item, &exported.player, &some_pupil(item, &mut dice));
         for step in marked.steps {
             *verdicts.entry(format!("{:?}", step.verdict)).or_insert(0) += 1;
         }
@@ -90,7 +98,7 @@ fn right_answers_of_the_whole_bank_earn_all_and_predicted_ones_nothing_but_their
     let mut kinds: BTreeMap<&str, u32> = BTreeMap::new();
     for family in bank::families().unwrap() {
         for item in family.draws("predicted", 0, "en-US").take(6).map(Result::unwrap) {
-            let exported = mapped(&item).item;
+            let exported = mapped(&item).player;
             let right = item.right_responses();
             let marked = assert_agree(&item, &exported, &right);
             assert_eq!(marked.points, marked.max, "{}", item.id);
@@ -133,7 +141,7 @@ fn numbers_in_words_and_orders_score_as_the_projects_own_marking() {
 #[test]
 fn items_made_by_hand_score_as_the_projects_own_marking() {
     for item in by_hand().items() {
-        let exported = mapped(item).item;
+        let exported = mapped(item).player;
         let mut dice = Dice(11);
         for _ in 0..200 {
             assert_agree(item, &exported, &some_pupil(item, &mut dice));
@@ -147,7 +155,7 @@ fn a_share_of_an_own_value_ends_where_it_ends() {
         .plain("near", "a + b")
         .number("share", "near * c", Rule::Relative { percent: decimal("5") }, Form::default(), None)
         .item();
-    let exported = mapped(&item).item;
+    let exported = mapped(&item).player;
     // 5 % of 15.97 * 0.25 = 3.9925, and of 15.5 * 0.25 = 3.875.
     for (near, share, verdict) in [
         ("15.97", "4.192125", Verdict::Correct),
@@ -177,7 +185,7 @@ fn an_order_over_own_values_is_right_or_nothing_follows() {
     for own in [swapped, slipped] {
         for order in ["B, C, A", "A, B, C", "C, A, B", "A, C, B", "B, A, C"] {
             let given = responses(&[own[0], own[1], ("order", order)]);
-            let marked = assert_agree(&item, &exported.item, &given);
+            let marked = assert_agree(&item, &exported.player, &given);
             assert_ne!(marked.steps[2].verdict, Verdict::FollowThrough);
         }
     }
@@ -289,7 +297,7 @@ fn follow_through_scores_as_the_projects_own_marking() {
 fn no_credit_follows_from_a_value_that_falls_below_zero_on_the_way() {
     let givens = [("a", "12.4"), ("b", "3.57")];
     let item = Sample::new("below", &givens).plain("first", "a + b").plain("next", "a - (20 - first)").item();
-    let exported = mapped(&item).item;
+    let exported = mapped(&item).player;
     // 20 - 25 cannot be worked yet, though 12.4 - (20 - 25) would be 17.4; 20 - 19.5 can; 12.4 - 0 is no work.
     for (first, next, verdict) in [
         ("25", "17.4", Verdict::Wrong),
@@ -319,7 +327,7 @@ fn the_limits_of_follow_through_are_those_of_the_projects_own_marking() {
     ] {
         let item = Sample::new("limits", &givens).plain("first", "a + b").plain("next", expression).item();
         let given = responses(&[("first", first), ("next", next)]);
-        let marked = assert_agree(&item, &mapped(&item).item, &given);
+        let marked = assert_agree(&item, &mapped(&item).player, &given);
         assert_eq!(marked.steps[1].verdict, verdict, "{expression} from {first}");
     }
 }
@@ -337,7 +345,7 @@ fn intervals_even_ties_and_part_credit_score_as_the_projects_own_marking() {
         .number("cost", "a + b", Rule::Exact, part, Some("$"))
         .item();
     assert_agree_on_many(&item, 300);
-    let exported = mapped(&item).item;
+    let exported = mapped(&item).player;
     for (near, verdict) in [
         ("15.5", Verdict::Correct),
         ("16.25", Verdict::Correct),
@@ -365,7 +373,7 @@ fn ties_are_rounded_up_whatever_their_binary_form() {
         let rounded = evaluate(&Columns, &"round(first, 2)".parse().unwrap(), &names);
         let qbank::arithmetic::Value::Number(rounded) = rounded.unwrap() else { panic!("a number") };
         let given = responses(&[("first", own), ("next", &rounded.to_string())]);
-        let marked = assert_agree(&item, &mapped(&item).item, &given);
+        let marked = assert_agree(&item, &mapped(&item).player, &given);
         assert_eq!(marked.steps[1].verdict, Verdict::FollowThrough, "{own}");
     }
 }
@@ -385,7 +393,7 @@ fn digits_are_cut_off_whatever_their_binary_form() {
         let (digit, whole) = (found("digit(first, 2)"), found("whole(first * 100)"));
         let marked = assert_agree(
             &item,
-            &mapped(&item).item,
+            &mapped(&item).player,
             &responses(&[("first", own), ("next", &digit), ("whole", &whole)]),
         );
         assert_eq!(marked.steps[2].verdict, Verdict::FollowThrough, "{own}");
@@ -402,10 +410,11 @@ fn units_and_commas_beside_a_right_value_are_read_from_the_text() {
     for (mass, cost) in
         [("1243.5 kg", "$1236.50"), ("1,243.50 Kilograms", "$ 1,236.50"), ("1243.5KG", "1236.50 dollars")]
     {
-        let marked = assert_agree(&item, &exported.item, &responses(&[("mass", mass), ("cost", cost)]));
+        let marked = assert_agree(&item, &exported.player, &responses(&[("mass", mass), ("cost", cost)]));
         assert_eq!(marked.points, marked.max, "{mass} {cost}");
     }
-    let marked = assert_agree(&item, &exported.item, &responses(&[("mass", "1243.5"), ("cost", "$1236.5")]));
+    let marked =
+        assert_agree(&item, &exported.player, &responses(&[("mass", "1243.5"), ("cost", "$1236.5")]));
     assert_eq!(marked.steps[1].verdict, Verdict::RightValueWrongForm);
 }
 
@@ -417,7 +426,7 @@ fn a_demanded_unit_is_checked_in_the_text() {
         .item();
     let exported = mapped(&item);
     for (text, verdict) in [("15.97 kg", Verdict::Correct), ("15.97", Verdict::RightValueWrongForm)] {
-        let marked = assert_agree(&item, &exported.item, &responses(&[("mass", text)]));
+        let marked = assert_agree(&item, &exported.player, &responses(&[("mass", text)]));
         assert_eq!(marked.steps[0].verdict, verdict, "{text}");
     }
 }
@@ -469,7 +478,7 @@ fn what_cannot_follow_is_reported_by_item_and_step() {
         assert_eq!((left_out.item.as_str(), left_out.step.as_str()), (item.id.as_str(), "next"));
         assert_eq!((left_out.what, &left_out.reason), (Loss::FollowThrough, &reason));
         assert!(exported.item.outcomes.iter().all(|outcome| outcome.identifier.as_str() != "EXPECTED_next"));
-        assert_agree(&item, &exported.item, &item.right_responses());
+        assert_agree(&item, &exported.player, &item.right_responses());
     }
 }
 
@@ -481,9 +490,9 @@ fn points_for_another_form_than_a_decimal_are_reported_as_left_out() {
             .number("share", "a + b", Rule::Exact, form, None)
             .item();
         let exported = mapped(&item);
-        assert_agree(&item, &exported.item, &item.right_responses());
+        assert_agree(&item, &exported.player, &item.right_responses());
         let points = mark(&item, "p-01", &responses(&[("share", "3/4")])).points;
-        let session = Session::run(&exported.item, &responses(&[("share", "3/4")]), 1);
+        let session = exported.player.play(&responses(&[("share", "3/4")]), 1);
         assert_eq!(session.float("SCORE"), Some(0.0));
         (points, exported.left_out)
     };
@@ -531,7 +540,7 @@ fn the_solution_is_shown_only_when_nothing_is_left_to_gain() {
     let item = Sample::new("solution", &[("a", "12.4"), ("b", "3.57")]).plain("sum", "a + b").item();
     let shown = |attempts: u32, attempt: u32, text: &str| {
         let exported = map_item(&item, Solution::AfterLastAttempt, attempts).unwrap().item;
-        Session::run(&exported, &responses(&[("sum", text)]), attempt).text("SOLUTION").is_some()
+        Player::of(&exported).play(&responses(&[("sum", text)]), attempt).text("SOLUTION").is_some()
     };
     assert!(shown(1, 1, "1"));
     assert!(!shown(1, 1, ""));
@@ -542,5 +551,5 @@ fn the_solution_is_shown_only_when_nothing_is_left_to_gain() {
     assert!(!shown(0, 9, "1"));
     assert!(shown(0, 9, "15.97"));
     let withheld = map_item(&item, Solution::Withheld, 1).unwrap().item;
-    assert!(Session::run(&withheld, &responses(&[("sum", "15.97")]), 1).text("SOLUTION").is_none());
+    assert!(Player::of(&withheld).play(&responses(&[("sum", "15.97")]), 1).text("SOLUTION").is_none());
 }

@@ -5,6 +5,7 @@
 mod bank;
 mod demo;
 mod draw;
+mod examine;
 pub(crate) mod export;
 mod families;
 mod load;
@@ -50,6 +51,9 @@ enum Command {
     Pool(pool::PoolArguments),
     /// Write a pool as a package that platforms load
     Export(export::ExportArguments),
+    /// Try out a package before a platform loads it: structure, references, and every item run with right and wrong
+    /// responses
+    Examine(examine::ExamineArguments),
     /// Mark responses from a file; rows that cannot be used are told and never stop the rest
     Score(score::ScoreArguments),
     /// Tell what marks say about questions, groups and pupils
@@ -81,6 +85,7 @@ pub fn run() -> ExitCode {
         Command::Read(arguments) => read::run(&arguments),
         Command::Pool(arguments) => pool::run(&arguments),
         Command::Export(arguments) => export::run(&arguments),
+        Command::Examine(arguments) => examine::run(&arguments),
         Command::Score(arguments) => score::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),
         Command::Serve(arguments) => serve::run(arguments),

@@ -1,0 +1,151 @@
+//! A package tried out before it is loaded: what holds, what does not, and what cannot be judged here.
+//!
+//! Any package: its structure, its manifest, the references in its tests and items; each item run by the processor of
+//! the standard with its declared correct response, with none, and with wrong ones; a template with 200 clones. A
+//! package of ours also against what it claims: every question is drawn again and compared. Nothing is taken from what
+//! wrote the package; all that counts is what is in the file.
+//!
+//! Items are read one at a time; the [`Report`] holds a few lines for each. It tells, and decides nothing.
+mod clones;
+mod compared;
+mod playing;
+mod report;
+mod structure;
+
+use std::{
+    collections::BTreeSet,
+    io::{Read, Seek},
+};
+
+use qbank::family::Family;
+
+pub use self::report::{Check, Counts, Finding, Judgement, Report, Topic, Verdict};
+use self::{clones::judge_clones, compared::Compared, playing::judge_answers};
+use crate::{
+    packages::{Claim, OpenError, Package, Resource, ResourceKind, claim::ClaimError, hrefs::resolve},
+    processor::{Item, references},
+    qti::PackageOptions,
+};
+
+/// A package about to be examined.
+pub struct Examination<R> {
+    package: Package<R>,
+}
+
+impl<R: Read + Seek> Examination<R> {
+    /// Opens the package.
+    ///
+    /// # Errors
+    /// [`OpenError`] where there is no package to examine.
+    pub fn open(input: R) -> Result<Self, OpenError> {
+        Ok(Self { package: Package::open(input)? })
+    }
+
+    /// The families that the package says its items come from.
+    #[must_use]
+    pub fn families(&self) -> BTreeSet<String> {
+        let claims = self.package.manifest.resources.iter().map(|resource| Claim::of(&resource.entries));
+        claims.filter_map(|claim| Some(claim.ok()??.family().to_owned())).collect()
+    }
+
+    /// How many items there are to examine.
+    #[must_use]
+    pub fn items(&self) -> usize {
+        items(&self.package.manifest.resources).count()
+    }
+
+    /// Examines all of it. `families` are those to draw our own questions again from; `tell` is called after each item.
+    pub fn run(mut self, families: &[Family], mut tell: impl FnMut(&Judgement)) -> Report {
+        let structure = structure::examine(&mut self.package);
+        let mut findings = structure.findings;
+        let resources: Vec<Resource> = items(&self.package.manifest.resources).cloned().collect();
+        let mut names = BTreeSet::new();
+        let mut judgements = Vec::with_capacity(resources.len());
+        for resource in &resources {
+            let one = OneItem { resource, families, options: &structure.options };
+            let (judgement, identifier) = one.examine(&mut self.package);
+            if let Some(identifier) = identifier.filter(|identifier| !names.insert(identifier.clone())) {
+                let problem =
+                    format!("another item has the identifier '{identifier}', too; expected different ones");
+                findings.push(Finding { member: judgement.member.clone(), line: None, problem });
+            }
+            tell(&judgement);
+            judgements.push(judgement);
+        }
+        let old =
+            self.package.manifest.resources.iter().filter(|one| one.kind() == ResourceKind::OldQuestions);
+        judgements.extend(old.map(unjudged_old));
+        Report::new(&self.package.manifest, findings, judgements)
+    }
+}
+
+fn items(resources: &[Resource]) -> impl Iterator<Item = &Resource> {
+    resources.iter().filter(|resource| resource.kind() == ResourceKind::Item)
+}
+
+/// The file of a resource, or its name where it names none.
+fn member_of(resource: &Resource) -> String {
+    let file = resource.href.as_deref().or(resource.files.first().map(|(file, _)| file.as_str()));
+    file.and_then(|file| resolve("", file)).unwrap_or_else(|| resource.identifier.clone())
+}
+
+/// Questions of an older version than the processor plays.
+fn unjudged_old(resource: &Resource) -> Judgement {
+    let told = format!("'{}' holds questions of QTI 1.2.1, which are not played here", resource.identifier);
+    Judgement::new(member_of(resource), vec![Check::new(Topic::Readable, Verdict::CannotJudge, told)])
+}
+
+/// One item and what is known of it.
+struct OneItem<'e> {
+    resource: &'e Resource,
+    families: &'e [Family],
+    options: &'e PackageOptions,
+}
+
+impl OneItem<'_> {
+    /// The judgement, and the identifier that the item gives itself.
+    fn examine<R: Read + Seek>(&self, package: &mut Package<R>) -> (Judgement, Option<String>) {
+        let member = member_of(self.resource);
+        match package.item(&member) {
+            Err(faults) => {
+                let checks = faults.iter().map(|fault| Check::fails(Topic::Readable, &fault));
+                (Judgement::new(member, checks.collect()), None)
+            }
+            Ok(item) => {
+                let checks = self.judge(&item, &member);
+                (Judgement::new(member, checks), Some(item.identifier))
+            }
+        }
+    }
+
+    fn judge(&self, item: &Item, member: &str) -> Vec<Check> {
+        let mut checks: Vec<Check> =
+            references::broken(item).iter().map(|fault| Check::fails(Topic::References, fault)).collect();
+        let compared = match Claim::of(&self.resource.entries) {
+            Ok(claim) => claim.map(|claim| Compared::with(&claim, self.resource, self.families)),
+            Err(ClaimError { .. }) => None,
+        };
+        if let Err(error) = Claim::of(&self.resource.entries) {
+            checks.push(Check::fails(Topic::Claim, &error));
+        }
+        if let Some(reason) = item.unjudged() {
+            checks.push(Check::new(Topic::CorrectResponse, Verdict::CannotJudge, reason));
+            return checks;
+        }
+        if !checks.is_empty() {
+            return checks;
+        }
+        let known = compared.as_ref().and_then(|compared| compared.as_ref().ok()).and_then(Option::as_ref);
+        if item.is_template() {
+            checks.extend(judge_clones(item, member));
+        } else {
+            checks.extend(judge_answers(item, known.map(Compared::right_responses)));
+        }
+        match compared {
+            Some(Err(check)) => checks.push(check),
+            Some(Ok(Some(compared))) => checks.extend(compared.judge(item, self.options)),
+            Some(Ok(None)) | None => {}
+        }
+        checks
+    }
+}

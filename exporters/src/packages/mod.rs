@@ -1,0 +1,113 @@
+//! Packages as any program may have written them, read: the manifest, tests, and items for the processor.
+//!
+//! Packages of QTI 3.0, 2.2 and 2.1 are read whole; of a Common Cartridge 1.3 the manifest, as its questions are of an
+//! older version. Nothing is unpacked anywhere: members are read where they lie, one at a time. What is at fault is told
+//! with member and line and stops nothing but itself.
+//!
+//! Our own packages also tell what each item was drawn from ([`claim`]); [`redraw`] draws it again.
+pub mod claim;
+mod fault;
+pub mod hrefs;
+pub mod manifest;
+pub mod redraw;
+pub mod test;
+
+use std::{
+    collections::BTreeMap,
+    io::{BufReader, Read, Seek},
+};
+
+pub use self::{
+    claim::Claim,
+    fault::{OpenError, PackageFault},
+    manifest::{Manifest, PackageKind, Resource, ResourceKind},
+    test::{ItemRef, Test, TestSection},
+};
+use crate::{
+    archive::reading::ArchiveReader,
+    processor::{Fault, Item, Problem, document::read_document, read_item},
+};
+
+/// The manifest's place in every package.
+pub const MANIFEST: &str = "imsmanifest.xml";
+
+/// A package, opened.
+pub struct Package<R> {
+    archive: ArchiveReader<R>,
+    members: BTreeMap<String, usize>,
+    /// What it says of itself.
+    pub manifest: Manifest,
+    /// What is at fault in the manifest alone.
+    pub faults: Vec<PackageFault>,
+}
+
+impl<R: Read + Seek> Package<R> {
+    /// Opens a package and reads its manifest.
+    ///
+    /// # Errors
+    /// [`OpenError`] where there is no package to read.
+    pub fn open(input: R) -> Result<Self, OpenError> {
+        let mut archive = ArchiveReader::new(input)?;
+        let members: BTreeMap<String, usize> =
+            archive.names().into_iter().map(|(index, name)| (name, index)).collect();
+        let index = *members.get(MANIFEST).ok_or(OpenError::NoManifest)?;
+        let member = archive.member(index)?;
+        let (manifest, faults) =
+            manifest::read_manifest(BufReader::new(member)).map_err(OpenError::Manifest)?;
+        let faults = faults.into_iter().map(|fault| PackageFault::of(MANIFEST, fault)).collect();
+        Ok(Self { archive, members, manifest, faults })
+    }
+
+    /// The names of all members, in order.
+    pub fn members(&self) -> impl Iterator<Item = &str> {
+        self.members.keys().map(String::as_str)
+    }
+
+    /// Whether there is a member of that name.
+    #[must_use]
+    pub fn has(&self, name: &str) -> bool {
+        self.members.contains_key(name)
+    }
+
+    /// When the manifest was written, as the archive says.
+    #[must_use]
+    pub fn stamp(&mut self) -> Option<jiff::Timestamp> {
+        let index = *self.members.get(MANIFEST)?;
+        self.archive.stamp(index)
+    }
+
+    /// Reads an item.
+    ///
+    /// # Errors
+    /// All faults found.
+    pub fn item(&mut self, member: &str) -> Result<Item, Vec<PackageFault>> {
+        let input = self.open_member(member).map_err(|fault| vec![fault])?;
+        let item = read_item(BufReader::new(input));
+        item.map_err(|faults| faults.into_iter().map(|fault| PackageFault::of(member, fault)).collect())
+    }
+
+    /// Reads a test, and what is at fault in it.
+    ///
+    /// # Errors
+    /// The fault that leaves no test to read.
+    pub fn test(&mut self, member: &str) -> Result<(Test, Vec<PackageFault>), PackageFault> {
+        let input = self.open_member(member)?;
+        let document = read_document(BufReader::new(input), &["assessment-test"]);
+        let document = document.map_err(|fault| PackageFault::of(member, fault))?;
+        let (test, faults) = test::read_test(&document.root, document.version);
+        Ok((test, faults.into_iter().map(|fault| PackageFault::of(member, fault)).collect()))
+    }
+
+    fn open_member(&mut self, member: &str) -> Result<impl Read + '_, PackageFault> {
+        let at = |problem| PackageFault { member: member.to_owned(), line: None, problem };
+        let missing = || at(Problem::Unknown { what: "file in the package", name: member.to_owned() });
+        let index = *self.members.get(member).ok_or_else(missing)?;
+        self.archive.member(index).map_err(|error| at(Problem::Xml(error.to_string())))
+    }
+}
+
+impl PackageFault {
+    pub(crate) fn of(member: &str, fault: Fault) -> Self {
+        Self { member: member.to_owned(), line: Some(fault.line), problem: fault.problem }
+    }
+}
