@@ -7,14 +7,18 @@
 //! Modules in reading order:
 //!
 //! 1. [`xml`] and [`archive`]: the only files that know the XML and the zip library;
-//! 2. [`qti`]: the question and test standard: its words as types, the mapping from an item, and the package;
-//! 3. [`results`]: result reports of that standard, read;
-//! 4. [`processor`] and [`packages`]: items and packages of any program, read and played;
-//! 5. [`examine`]: a package tried out before it is loaded.
+//! 2. [`source`]: where the items of a package come from;
+//! 3. [`qti`]: the question and test standard: its words as types, the mapping from an item, and the package;
+//! 4. [`cartridge`]: the same questions for platforms that load no later version than 1.2.1;
+//! 5. [`results`]: result reports of that standard, read;
+//! 6. [`processor`] and [`packages`]: items and packages of any program, read and played;
+//! 7. [`examine`]: a package tried out before it is loaded.
 pub mod archive;
+pub mod cartridge;
 pub mod examine;
 pub mod packages;
 pub mod processor;
 pub mod qti;
 pub mod results;
+pub mod source;
 pub mod xml;

@@ -10,8 +10,10 @@ use std::io::{self, Write};
 
 use quick_xml::{
     Writer,
-    events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event},
+    events::{BytesDecl, BytesEnd, BytesRef, BytesStart, BytesText, Event},
 };
+
+use crate::{archive::ArchiveError, source::SourceError};
 
 /// Spaces a level of indentation.
 const INDENT: &str = "  ";
@@ -31,6 +33,18 @@ pub enum XmlError {
     /// The bytes could not be written where they should go.
     #[error("the document could not be written")]
     Write(#[from] io::Error),
+    /// What the document tells of could not be had.
+    #[error(transparent)]
+    Source(#[from] SourceError),
+    /// A name that the document has for a file is none.
+    #[error(transparent)]
+    Name(#[from] Box<ArchiveError>),
+}
+
+impl From<ArchiveError> for XmlError {
+    fn from(error: ArchiveError) -> Self {
+        Self::Name(Box::new(error))
+    }
 }
 
 /// The start of an element: its name and attributes in writing order.
@@ -174,7 +188,13 @@ impl<W: Write> XmlWriter<W> {
     /// [`XmlError::Character`] if XML cannot hold it.
     pub fn text(&mut self, text: &str) -> Result<(), XmlError> {
         check_characters(text)?;
-        self.out.write_event(Event::Text(BytesText::new(text)))?;
+        for (index, line) in text.split('\r').enumerate() {
+            if index > 0 {
+                // As itself, a reader would take it for the end of a line (XML 1.0 clause 2.11).
+                self.out.write_event(Event::GeneralRef(BytesRef::new("#13")))?;
+            }
+            self.out.write_event(Event::Text(BytesText::new(line)))?;
+        }
         Ok(())
     }
 

@@ -131,6 +131,45 @@ impl Ties {
 }
 
 impl Credit {
+    /// All of them, from nothing to everything.
+    pub const ALL: [Self; 3] = [Self::None, Self::Part, Self::Full];
+
+    /// Its name in records: `none`, `part` or `full`.
+    ///
+    /// # Example
+    /// ```
+    /// use qbank::accept::Credit;
+    /// assert!(Credit::ALL.iter().all(|credit| Credit::named(credit.name()) == Some(*credit)));
+    /// assert_eq!(Credit::named("half"), None);
+    /// ```
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::None => "none",
+            Self::Part => "part",
+            Self::Full => "full",
+        }
+    }
+
+    /// The one of that name.
+    #[must_use]
+    pub fn named(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|credit| credit.name() == name)
+    }
+
+    /// What the right value in another form earns, in a sentence for pupils; nothing goes without saying.
+    fn explained(self, language: Language) -> Option<&'static str> {
+        match (self, language) {
+            (Self::None, _) => None,
+            (Self::Part, Language::English) => Some("In another form the right value earns half the points."),
+            (Self::Part, Language::Spanish) => {
+                Some("En otra forma, el valor correcto recibe la mitad de los puntos.")
+            }
+            (Self::Full, Language::English) => Some("In another form the right value counts, too."),
+            (Self::Full, Language::Spanish) => Some("En otra forma, el valor correcto también cuenta."),
+        }
+    }
+
     /// What is earned of so many points.
     ///
     /// # Example
@@ -331,14 +370,26 @@ impl Acceptance {
     /// ```
     #[must_use]
     pub fn explained(&self, language: Language) -> String {
-        let half = match language {
-            Language::English => "In another form the right value earns half the points.",
-            Language::Spanish => "En otra forma, el valor correcto recibe la mitad de los puntos.",
-        };
-        let half = (!self.form.is_free() && self.form.credit == Credit::Part).then(|| half.into());
+        let credit = (!self.form.is_free()).then(|| self.form.credit.explained(language)).flatten();
         let demands = self.form.demands().map(|demand| demand.explained(language));
-        let sentences = self.rule.explained(language).into_iter().chain(demands).chain(half);
-        sentences.collect::<Vec<String>>().join(" ")
+        let sentences = self.rule.explained(language).into_iter().chain(demands);
+        sentences.chain(credit.map(String::from)).collect::<Vec<String>>().join(" ")
+    }
+
+    /// The same, where a quiz decides what the right value in another form earns.
+    ///
+    /// # Example
+    /// ```
+    /// use qbank::{accept::{Acceptance, Credit, Form}, locale::Language};
+    /// let money = Acceptance { form: Form { places: Some(2), ..Form::default() }, ..Acceptance::EXACT };
+    /// let lenient = money.with_credit(Some(Credit::Full)).explained(Language::English);
+    /// assert_eq!(lenient, "Write 2 places after the point. In another form the right value counts, too.");
+    /// assert_eq!(money.with_credit(None), money);
+    /// ```
+    #[must_use]
+    pub fn with_credit(&self, credit: Option<Credit>) -> Self {
+        let form = Form { credit: credit.unwrap_or(self.form.credit), ..self.form };
+        Self { rule: self.rule.clone(), form }
     }
 }
 

@@ -121,6 +121,8 @@ pub static FILES: &[FamilyFile] = family_files![
     "story-tool-box",
     "story-coupon",
     "story-test-tanks",
+    "story-workshop-book",
+    "story-river-log",
 ];
 
 /// All families of the bank.

@@ -1,14 +1,18 @@
-//! What each pupil's answers, taken together, are consistent with: beliefs kept pupil by pupil while marks go by.
-use std::collections::BTreeMap;
+//! What each pupil's answers, taken together, are consistent with, and what to ask next: beliefs kept pupil by pupil
+//! while marks go by.
+use std::collections::{BTreeMap, BTreeSet};
 
 use qbank::{
-    diagnosis::{Beliefs, Evidence},
+    diagnosis::{Beliefs, Evidence, Probe, choose_next},
     marking::Mark,
     pool::Pool,
     question::Item,
 };
 use serde::Serialize;
 use utoipa::ToSchema;
+
+/// How many misconceptions are named beside a question to ask next.
+const SHOWN: usize = 5;
 
 /// What may be said of a pupil in one group of misconceptions: a name or two.
 #[derive(Debug, Serialize, ToSchema)]
@@ -33,10 +37,32 @@ pub(crate) struct PupilDiagnosis {
     pub(crate) next: Vec<String>,
 }
 
+/// A question whose answer would tell much.
+#[derive(Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub(crate) struct NextQuestion {
+    /// The question's id.
+    pub(crate) question: String,
+    /// What is practised.
+    pub(crate) title: String,
+    /// The story.
+    pub(crate) stem: String,
+    /// What is asked, step by step.
+    pub(crate) prompts: Vec<String>,
+    /// Misconceptions that would show in its answers, those in question most first; five at most.
+    pub(crate) shows: Vec<&'static str>,
+}
+
+/// One pupil, as far as the marks tell.
+#[derive(Default)]
+struct Seen<'p> {
+    beliefs: Beliefs,
+    answered: BTreeSet<&'p str>,
+}
+
 /// Beliefs about all pupils met so far.
 pub(crate) struct Judgement<'p> {
     items: BTreeMap<&'p str, &'p Item>,
-    pupils: BTreeMap<String, Beliefs>,
+    pupils: BTreeMap<String, Seen<'p>>,
 }
 
 impl<'p> Judgement<'p> {
@@ -47,15 +73,23 @@ impl<'p> Judgement<'p> {
 
     /// Takes one mark; later ones are newer. Marks of questions that the pool does not have say nothing.
     pub(crate) fn see(&mut self, mark: &Mark) {
-        if let Some(item) = self.items.get(mark.question.as_str()) {
-            self.pupils.entry(mark.pupil.clone()).or_default().see(&Evidence::of(item, mark));
+        if let Some((id, item)) = self.items.get_key_value(mark.question.as_str()) {
+            let seen = self.pupils.entry(mark.pupil.clone()).or_default();
+            seen.beliefs.see(&Evidence::of(item, mark));
+            seen.answered.insert(id);
         }
     }
 
+    /// The pupils met so far.
+    pub(crate) fn pupils(&self) -> impl Iterator<Item = &str> {
+        self.pupils.keys().map(String::as_str)
+    }
+
     /// What may be said, by pupil.
-    pub(crate) fn finish(self) -> Vec<PupilDiagnosis> {
-        let each = |(pupil, beliefs): (String, Beliefs)| {
-            beliefs.diagnoses().into_iter().filter_map(move |diagnosis| {
+    pub(crate) fn diagnoses(&self) -> Vec<PupilDiagnosis> {
+        let each = |(pupil, seen): (&String, &Seen<'_>)| {
+            let pupil = pupil.clone();
+            seen.beliefs.diagnoses().into_iter().filter_map(move |diagnosis| {
                 Some(PupilDiagnosis {
                     pupil: pupil.clone(),
                     group: diagnosis.group.name(),
@@ -69,6 +103,109 @@ impl<'p> Judgement<'p> {
                 })
             })
         };
-        self.pupils.into_iter().flat_map(each).collect()
+        self.pupils.iter().flat_map(each).collect()
+    }
+
+    /// The questions of the pool whose answers would tell most about this pupil; only such as the pupil has not answered
+    /// yet. Of a pupil not met so far nothing is believed.
+    pub(crate) fn next_for(&self, pupil: &str, count: usize) -> Vec<NextQuestion> {
+        let unmet = Seen::default();
+        let seen = self.pupils.get(pupil).unwrap_or(&unmet);
+        let left = self.items.iter().filter(|(id, _)| !seen.answered.contains(*id));
+        self.chosen(&[&seen.beliefs], left.map(|(_, item)| *item), count)
+    }
+
+    /// The questions whose answers would tell most about the class: such as nobody has answered, and where these are
+    /// fewer than `count`, those that the fewest have.
+    pub(crate) fn next_for_class(&self, count: usize) -> Vec<NextQuestion> {
+        let answers = |id: &str| self.pupils.values().filter(|seen| seen.answered.contains(id)).count();
+        let mut by_answers: Vec<(usize, &Item)> =
+            self.items.iter().map(|(id, item)| (answers(id), *item)).collect();
+        by_answers.sort_by_key(|(answers, _)| *answers);
+        let most = by_answers.get(count.saturating_sub(1)).or(by_answers.last()).map_or(0, |(most, _)| *most);
+        let left = by_answers.iter().filter(|(answers, _)| *answers <= most).map(|(_, item)| *item);
+        let beliefs: Vec<&Beliefs> = self.pupils.values().map(|seen| &seen.beliefs).collect();
+        self.chosen(&beliefs, left, count)
+    }
+
+    fn chosen<'i>(
+        &self,
+        beliefs: &[&Beliefs],
+        left: impl Iterator<Item = &'i Item>,
+        count: usize,
+    ) -> Vec<NextQuestion> {
+        let probes: Vec<Probe> = left.map(Probe::of).collect();
+        let chosen = choose_next(beliefs, &probes, count).into_iter();
+        let question = |probe: &Probe| {
+            let item = self.items[probe.item.as_str()];
+            NextQuestion {
+                question: item.id.clone(),
+                title: item.title.clone(),
+                stem: item.stem.clone(),
+                prompts: item.steps.iter().map(|step| step.prompt.clone()).collect(),
+                shows: probe.shows(beliefs).into_iter().take(SHOWN).collect(),
+            }
+        };
+        chosen.map(question).collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use qbank::{bank, marking::mark, plan::Plan};
+
+    const PLAN: &str = r#"
+pool = "sums"
+title = "Sums"
+seed = "sums-1"
+locale = "en-US"
+
+[[section]]
+title = "Adding"
+family = "add-ragged"
+count = 6
+pick = 6
+
+[[section]]
+title = "Rounding"
+family = "round-tenths"
+count = 6
+pick = 6
+"#;
+
+    fn pool() -> Pool {
+        let families = ["add-ragged", "round-tenths"].map(|name| bank::family(name).unwrap());
+        Plan::from_toml(PLAN).unwrap().make(&families, None).unwrap()
+    }
+
+    #[test]
+    fn a_pupil_is_asked_what_was_not_answered_yet_and_the_class_what_the_fewest_have() {
+        let pool = pool();
+        let mut judgement = Judgement::of(&pool);
+        let items: Vec<&Item> = pool.items().collect();
+        for item in &items[..11] {
+            judgement.see(&mark(item, "p-07", &item.right_responses()));
+        }
+        let left: Vec<String> = judgement.next_for("p-07", 3).into_iter().map(|next| next.question).collect();
+        assert_eq!(left, [items[11].id.clone()]);
+        assert_eq!(judgement.next_for("p-08", 3).len(), 3, "nothing is known of p-08");
+        let class = judgement.next_for_class(1);
+        assert_eq!(class[0].question, items[11].id);
+        assert_eq!(judgement.next_for_class(20).len(), 12);
+    }
+
+    #[test]
+    fn a_hit_is_followed_up() {
+        let pool = pool();
+        let mut judgement = Judgement::of(&pool);
+        let item = pool.items().find(|item| item.family == "add-ragged").unwrap();
+        let wrong =
+            item.steps[0].predicted.iter().find(|wrong| wrong.misconception == "add-right-edge").unwrap();
+        let answers = [(item.steps[0].id.clone(), wrong.answer.to_string())].into();
+        judgement.see(&mark(item, "p-07", &answers));
+        let next = &judgement.next_for("p-07", 1)[0];
+        assert!(next.question.starts_with("add-ragged"), "{next:?}");
+        assert_eq!(next.shows[0], "add-right-edge");
     }
 }

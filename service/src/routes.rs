@@ -44,7 +44,8 @@ pub fn configure(config: &mut ServiceConfig) {
             .route("/pools/{pool}", web::get().to(api::pools::show))
             .route("/placements", web::get().to(api::placements::list))
             .route("/placements/{placement}/marks", web::get().to(api::placements::marks))
-            .route("/placements/{placement}/diagnoses", web::get().to(api::placements::diagnoses))
+            .route("/placements/{placement}/diagnoses", web::get().to(api::judgements::diagnoses))
+            .route("/placements/{placement}/next", web::get().to(api::judgements::next))
             .route("/score", web::post().to(api::score::score))
             .default_service(web::to(api::no_such_address)),
     );

@@ -354,6 +354,24 @@ fn a_report_names_what_a_pupils_answers_together_are_consistent_with() {
         &run_well(report),
         &["Judged from all answers of a pupil together", "holds: answers consistent with "],
     );
+    assert!(json.get("next").is_none());
+    let next: Value =
+        serde_json::from_str(&run_well([&report[..], &["--json", "--next", "2"]].concat())).unwrap();
+    let next = &next["next"];
+    assert_eq!(
+        next["class"].as_array().unwrap().len(),
+        2,
+        "all have answered all: the fewest are asked again"
+    );
+    assert_eq!(next["pupils"], json!({"holds": [], "once": [], "right": []}));
+    // The first question only: of the others the one that shows what was held is asked.
+    let marks = fs::read_to_string(file("marks.ndjson")).unwrap();
+    let first: Vec<&str> = marks.lines().take(3).collect();
+    fs::write(file("first.ndjson"), first.join("\n")).unwrap();
+    let begun = ["report", &file("first.ndjson"), "--pool", &file("pool.json"), "--next", "1"];
+    let begun_json: Value = serde_json::from_str(&run_well([&begun[..], &["--json"]].concat())).unwrap();
+    assert_eq!(begun_json["next"]["pupils"]["holds"][0]["shows"][0], HELD, "{begun_json}");
+    told(&run_well(begun), &["To ask next: the answers would tell most", "the class: ", "would show: "]);
     // Marks alone do not tell what an answer would have shown.
     let bare: Value = serde_json::from_str(&run_well(["report", &file("marks.ndjson"), "--json"])).unwrap();
     assert!(bare.get("diagnoses").is_none());

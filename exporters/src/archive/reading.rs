@@ -1,15 +1,34 @@
 //! Reading zip archives that others made: members one after the other, unpacked as they are read, nothing written
 //! anywhere.
 //!
-//! Refused as a whole: damaged directories, more than [`MAX_MEMBERS`] members, members whose bytes overlap (a short
-//! archive could unpack to any length) and names that occur twice. Refused one by one: encrypted members and links. How
-//! much of a member is read is its reader's to limit. Names are only told, never used as paths.
-use std::io::{Read, Seek};
+//! The whole archive is refused where anything in its directory could harm a reader: damage, more than [`MAX_MEMBERS`]
+//! members, bytes that members share (a short archive could unpack to any length), names that occur twice or differ
+//! only in capital letters, names that lead out of a folder, links, encrypted members, members that unpack to more
+//! than [`MAX_MEMBER`] bytes or [`MAX_RATIO`] times their packed size, and all together to more than [`MAX_TOTAL`]. A
+//! directory may lie: a member that unpacks to more than it says ends with an error while it is read, and so does one
+//! whose content does not fit its checksum.
+use std::{
+    collections::HashSet,
+    io::{Read, Seek},
+};
 
 use zip::{ZipArchive, result::ZipError};
 
-/// Most members of an archive.
-pub const MAX_MEMBERS: usize = 100_000;
+use super::Fingerprint;
+
+/// Most members of an archive: twice a hundred thousand items.
+pub const MAX_MEMBERS: usize = 200_000;
+/// Most bytes of an unpacked member.
+pub const MAX_MEMBER: u64 = 1 << 30;
+/// Most bytes of all members unpacked.
+pub const MAX_TOTAL: u64 = 8 << 30;
+/// Most bytes that one packed byte may become, in members of more than [`RATIO_FROM`] bytes and in all together. Texts
+/// of this project become 30.
+pub const MAX_RATIO: u64 = 250;
+/// Below so many unpacked bytes the ratio does not matter.
+pub const RATIO_FROM: u64 = 1 << 20;
+/// Longest name in bytes.
+pub const MAX_NAME: usize = 1024;
 /// How much of a name is told.
 const TOLD_NAME: usize = 120;
 
@@ -29,15 +48,45 @@ pub enum ArchiveReadError {
     /// Two members have one name.
     #[error("two members of the archive have the same name")]
     Duplicate,
+    /// Two members have names that some systems cannot tell apart.
+    #[error("'{0}' differs from another member in capital letters only")]
+    DuplicateButCase(String),
+    /// A name that leads elsewhere than into the folder where the archive is unpacked.
+    #[error(
+        "'{0}' is no safe name for a member; expected a relative path with '/' between its parts and no '..'"
+    )]
+    Name(String),
     /// The member is encrypted.
-    #[error("the member is encrypted")]
-    Encrypted,
+    #[error("'{0}' is encrypted; expected a plain member")]
+    Encrypted(String),
     /// The member is a link.
-    #[error("the member is a link")]
-    Link,
+    #[error("'{0}' is a link; expected a plain member")]
+    Link(String),
+    /// The member unpacks to too much.
+    #[error("'{name}' unpacks to {bytes} bytes; expected {MAX_MEMBER} at most")]
+    TooLong {
+        /// Its name.
+        name: String,
+        /// What the directory says.
+        bytes: u64,
+    },
+    /// The member unpacks to far more than it is.
+    #[error("'{name}' unpacks to {bytes} bytes, more than {MAX_RATIO} times its packed size")]
+    Ratio {
+        /// Its name.
+        name: String,
+        /// What the directory says.
+        bytes: u64,
+    },
+    /// All members together unpack to too much, or to far more than they are.
+    #[error(
+        "the archive unpacks to {0} bytes; expected {MAX_TOTAL} and {MAX_RATIO} times its packed size at most"
+    )]
+    Total(u64),
 }
 
 /// An archive that is read.
+#[derive(Debug)]
 pub struct ArchiveReader<R> {
     zip: ZipArchive<R>,
 }
@@ -55,24 +104,28 @@ impl<R: Read + Seek> ArchiveReader<R> {
         if zip.has_duplicate_names() {
             return Err(ArchiveReadError::Duplicate);
         }
+        check_members(&zip)?;
         if zip.has_overlapping_entries()? {
             return Err(ArchiveReadError::Overlapping);
         }
         Ok(Self { zip })
     }
 
-    /// The names of all members but folders, each with its place in the archive. Characters that could trouble a
-    /// terminal are replaced, and long names shortened.
+    /// The names of all members but folders, each with its place in the archive. Long names are shortened.
     #[must_use]
     pub fn names(&self) -> Vec<(usize, String)> {
         let names = (0..self.zip.len()).map(|index| {
             let name = self.zip.name_for_index(index).and_then(Result::ok).unwrap_or_default();
-            (
-                index,
-                name.chars().map(|c| if c.is_control() { '\u{FFFD}' } else { c }).take(TOLD_NAME).collect(),
-            )
+            (index, told(&name))
         });
         names.filter(|(_, name): &(usize, String)| !name.ends_with('/')).collect()
+    }
+
+    /// The whole names of all members but folders, each with its place in the archive.
+    #[must_use]
+    pub fn paths(&self) -> Vec<(usize, String)> {
+        let path = |index| Some((index, self.zip.name_for_index(index)?.ok()?.into_owned()));
+        (0..self.zip.len()).filter_map(path).filter(|(_, path)| !path.ends_with('/')).collect()
     }
 
     /// When a member was written, as the archive says, in UTC; `None` where that is no time.
@@ -85,20 +138,66 @@ impl<R: Read + Seek> ArchiveReader<R> {
         jiff::tz::TimeZone::UTC.to_timestamp(civil).ok()
     }
 
-    /// Opens a member by its place.
+    /// Opens a member by its place. Reading it ends with an error if it holds more than the directory says.
     ///
     /// # Errors
-    /// [`ArchiveReadError`] of the member.
+    /// [`ArchiveReadError::Damaged`].
     pub fn member(&mut self, index: usize) -> Result<impl Read + '_, ArchiveReadError> {
-        let entry = self.zip.by_index_data(index)?;
-        if entry.encrypted() {
-            return Err(ArchiveReadError::Encrypted);
-        }
-        if entry.is_symlink() {
-            return Err(ArchiveReadError::Link);
-        }
         Ok(self.zip.by_index(index)?)
     }
+}
+
+/// Checks what the directory says of each member, and of all together.
+fn check_members<R: Read + Seek>(zip: &ZipArchive<R>) -> Result<(), ArchiveReadError> {
+    let mut known = HashSet::new();
+    let (mut packed, mut unpacked) = (0_u64, 0_u64);
+    for index in 0..zip.len() {
+        let entry = zip.by_index_data(index)?;
+        let name = entry.name()?;
+        if !is_safe(&name) {
+            return Err(ArchiveReadError::Name(told(&name)));
+        }
+        if !known.insert(Fingerprint::of(&name.to_lowercase())) {
+            return Err(ArchiveReadError::DuplicateButCase(told(&name)));
+        }
+        if entry.encrypted() {
+            return Err(ArchiveReadError::Encrypted(told(&name)));
+        }
+        if entry.is_symlink() {
+            return Err(ArchiveReadError::Link(told(&name)));
+        }
+        let bytes = entry.size();
+        if bytes > MAX_MEMBER {
+            return Err(ArchiveReadError::TooLong { name: told(&name), bytes });
+        }
+        if swells(entry.compressed_size(), bytes) {
+            return Err(ArchiveReadError::Ratio { name: told(&name), bytes });
+        }
+        packed = packed.saturating_add(entry.compressed_size());
+        unpacked = unpacked.saturating_add(bytes);
+    }
+    if unpacked > MAX_TOTAL || swells(packed, unpacked) {
+        return Err(ArchiveReadError::Total(unpacked));
+    }
+    Ok(())
+}
+
+fn swells(packed: u64, unpacked: u64) -> bool {
+    unpacked > RATIO_FROM && unpacked > packed.saturating_mul(MAX_RATIO)
+}
+
+/// Whether a name leads nowhere but into the folder where it is unpacked, on any system.
+fn is_safe(name: &str) -> bool {
+    let path = name.strip_suffix('/').unwrap_or(name);
+    name.len() <= MAX_NAME
+        && path.split('/').all(|part| !matches!(part, "" | "." | ".."))
+        && !name.contains(['\\', ':'])
+        && !name.contains(char::is_control)
+}
+
+/// A name for messages: shortened, and without characters that could trouble a terminal.
+fn told(name: &str) -> String {
+    name.chars().map(|c| if c.is_control() { '\u{FFFD}' } else { c }).take(TOLD_NAME).collect()
 }
 
 #[cfg(test)]
@@ -118,14 +217,14 @@ mod tests {
         let bytes = archive(|zip| {
             let options = SimpleFileOptions::default();
             zip.add_directory("b", options).unwrap();
-            for (name, content) in [("b/two.xml", "<two/>"), ("../one\u{7}.xml", "<one/>")] {
+            for (name, content) in [("b/two.xml", "<two/>"), ("one.xml", "<one/>")] {
                 zip.start_file(name, options).unwrap();
                 zip.write_all(content.as_bytes()).unwrap();
             }
         });
         let mut reader = ArchiveReader::new(bytes).unwrap();
         let names = reader.names();
-        assert_eq!(names, [(1, "b/two.xml".to_owned()), (2, "../one\u{FFFD}.xml".to_owned())]);
+        assert_eq!(names, [(1, "b/two.xml".to_owned()), (2, "one.xml".to_owned())]);
         let mut content = String::new();
         reader.member(1).unwrap().read_to_string(&mut content).unwrap();
         assert_eq!(content, "<two/>");
@@ -136,8 +235,7 @@ mod tests {
         assert!(matches!(ArchiveReader::new(Cursor::new(b"PK no")), Err(ArchiveReadError::Damaged(_))));
         let bytes =
             archive(|zip| zip.add_symlink("link.xml", "/etc/hosts", SimpleFileOptions::default()).unwrap());
-        let mut reader = ArchiveReader::new(bytes).unwrap();
-        assert!(matches!(reader.member(0).err(), Some(ArchiveReadError::Link)));
+        assert!(matches!(ArchiveReader::new(bytes), Err(ArchiveReadError::Link(name)) if name == "link.xml"));
     }
 
     #[test]

@@ -41,6 +41,22 @@ pub(super) fn any_form(number: Decimal, language: Language) -> Option<String> {
     pattern(&forms(number).flat_map(|form| accepted(form, language)).collect::<Vec<_>>())
 }
 
+/// Texts that are read as this value, first under the name of the place it is written with, with and without accents
+/// and hyphens.
+pub(crate) fn texts(number: Decimal, language: Language) -> Vec<String> {
+    let other = forms(number).filter(|form| form.places() != number.places());
+    let read = std::iter::once(number).chain(other).flat_map(|form| {
+        let told = to_words(&form, language);
+        let spelled = accepted(form, language).into_iter().flat_map(|slots| texts_of(&slots));
+        told.into_iter().chain(spelled).collect::<Vec<_>>()
+    });
+    let with_plain = read.flat_map(|text| {
+        let plain: String = text.chars().map(unaccented).collect();
+        if plain == text { vec![text] } else { vec![text, plain] }
+    });
+    with_plain.collect()
+}
+
 /// A pattern for texts in which nothing is written.
 pub(super) fn blank() -> String {
     format!(r"({HYPHEN}*,*\s)*{HYPHEN}*,*[.]*\s*")
@@ -67,7 +83,7 @@ fn accepted(number: Decimal, language: Language) -> Vec<Vec<Slot>> {
 /// Parts a spelling into those all of whose combinations are read as `number`.
 fn read_so(slots: Vec<Slot>, number: Decimal, language: Language) -> Vec<Vec<Slot>> {
     let is_read = |text: &String| from_words(text, language).is_ok_and(|read| read.same_written(&number));
-    let (right, wrong): (Vec<String>, Vec<String>) = texts(&slots).into_iter().partition(is_read);
+    let (right, wrong): (Vec<String>, Vec<String>) = texts_of(&slots).into_iter().partition(is_read);
     if right.is_empty() {
         return Vec::new();
     }
@@ -84,7 +100,7 @@ fn read_so(slots: Vec<Slot>, number: Decimal, language: Language) -> Vec<Vec<Slo
 }
 
 /// Every text that a spelling stands for.
-fn texts(slots: &[Slot]) -> Vec<String> {
+fn texts_of(slots: &[Slot]) -> Vec<String> {
     let mut texts = vec![String::new()];
     for slot in slots {
         let longer = texts.iter().flat_map(|text| slot.iter().map(move |phrase| joined(text, phrase)));

@@ -11,19 +11,17 @@
 //! be read back into the pool it was made from.
 use std::io::Write;
 
-use qbank::{
-    pool::Pool,
-    question::{Item, ProvenStep, Step, StepKind},
-};
+use qbank::question::{Item, ProvenStep, Step, StepKind};
 
 use super::{
-    CaseItem, PackageOptions, PlacedItem, Solution,
+    CaseItem, PackageOptions, Placing, Solution,
     dialect::PackageDialect,
     from_step::compared,
     write::{SCHEMA_INSTANCE, TOOL_NAME, TOOL_VERSION},
 };
 use crate::{
     archive::MemberName,
+    source::{ItemSource, try_each},
     xml::{Element, XmlError, XmlWriter},
 };
 
@@ -47,13 +45,12 @@ const CODE_SOURCE: &str = "Common Core State Standards for Mathematics";
 pub(super) fn write_manifest(
     out: impl Write,
     dialect: &'static PackageDialect,
-    pool: &Pool,
+    source: &(impl ItemSource + ?Sized),
     test: &MemberName,
-    items: &[PlacedItem<'_>],
     options: &PackageOptions,
 ) -> Written {
     let mut writer = ManifestWriter { xml: XmlWriter::new(out)?, dialect, options };
-    writer.manifest(pool, test, items)?;
+    writer.manifest(source, test)?;
     writer.xml.finish().map(drop)
 }
 
@@ -64,7 +61,7 @@ struct ManifestWriter<'o, W: Write> {
 }
 
 impl<W: Write> ManifestWriter<'_, W> {
-    fn manifest(&mut self, pool: &Pool, test: &MemberName, items: &[PlacedItem<'_>]) -> Written {
+    fn manifest(&mut self, source: &(impl ItemSource + ?Sized), test: &MemberName) -> Written {
         let PackageDialect { namespace, schema, .. } = self.dialect;
         let manifest = Element::new("manifest")
             .attribute("xmlns", namespace)
@@ -75,27 +72,27 @@ impl<W: Write> ManifestWriter<'_, W> {
             w.parent(Element::new("metadata"), |w| {
                 w.text("schema", w.dialect.schema_name)?;
                 w.text("schemaversion", w.dialect.schema_version)?;
-                w.package_metadata(pool)
+                w.package_metadata(source)
             })?;
             w.xml.empty(Element::new("organizations"))?;
             w.parent(Element::new("resources"), |w| {
-                w.test_resource(pool, test, items)?;
-                items.iter().try_for_each(|placed| w.item_resource(placed))
+                w.test_resource(source, test)?;
+                let mut placing = Placing::default();
+                try_each(source, |_, item| w.item_resource(item, &placing.place(item)?))
             })
         })
     }
 
-    fn test_resource(&mut self, pool: &Pool, test: &MemberName, items: &[PlacedItem<'_>]) -> Written {
-        self.parent(resource(&pool.id, self.dialect.test_type, test), |w| {
+    fn test_resource(&mut self, source: &(impl ItemSource + ?Sized), test: &MemberName) -> Written {
+        self.parent(resource(source.id(), self.dialect.test_type, test), |w| {
             w.xml.empty(Element::new("file").attribute("href", test.as_str()))?;
-            items.iter().try_for_each(|placed| {
-                w.xml.empty(Element::new("dependency").attribute("identifierref", &placed.item.id))
+            try_each(source, |_, item| {
+                w.xml.empty(Element::new("dependency").attribute("identifierref", &item.id))
             })
         })
     }
 
-    fn item_resource(&mut self, placed: &PlacedItem<'_>) -> Written {
-        let PlacedItem { item, path } = placed;
+    fn item_resource(&mut self, item: &Item, path: &MemberName) -> Written {
         self.parent(resource(&item.id, self.dialect.item_type, path), |w| {
             w.parent(Element::new("metadata"), |w| {
                 w.qti_metadata(item)?;
@@ -119,10 +116,10 @@ impl<W: Write> ManifestWriter<'_, W> {
 
 /// General metadata (IEEE LOM, XML binding).
 impl<W: Write> ManifestWriter<'_, W> {
-    fn package_metadata(&mut self, pool: &Pool) -> Written {
+    fn package_metadata(&mut self, source: &(impl ItemSource + ?Sized)) -> Written {
         self.lom(|w| {
             let policy = [(SOLUTION_CATALOG, w.options.solution.name().to_owned())];
-            w.general(&pool.id, &policy, &pool.title, &pool.locale)?;
+            w.general(source.id(), &policy, source.title(), source.locale())?;
             w.meta_metadata()
         })
     }

@@ -9,7 +9,7 @@ pub mod dialect;
 mod follow_through;
 pub mod from_item;
 mod from_step;
-mod in_words;
+pub(crate) mod in_words;
 mod judging;
 mod manifest;
 pub mod model;
@@ -21,22 +21,27 @@ mod test;
 pub mod v21;
 pub mod v22;
 pub mod v30;
-mod wording;
+pub(crate) mod wording;
 pub mod write;
 
 pub(crate) use manifest::{DRAW_CATALOG, RECEIPT_CATALOG, SOLUTION_CATALOG};
 
 use std::{
-    collections::{BTreeMap, BTreeSet},
+    collections::{BTreeMap, HashSet},
     io::{Seek, Write},
     num::NonZeroU32,
 };
 
-use qbank::{pool::Pool, question::Item};
+use qbank::question::Item;
 
-use self::{dialect::Dialect, model::IdentifierError, report::ExportReport, report::ItemReport};
+use self::{
+    dialect::Dialect,
+    model::IdentifierError,
+    report::{ExportReport, ItemReport, LeftOut},
+};
 use crate::{
-    archive::{ArchiveError, ArchiveWriter, MemberName},
+    archive::{ArchiveError, ArchiveWriter, Fingerprint, MemberName},
+    source::{ItemSource, SourceError, try_each},
     xml::XmlError,
 };
 
@@ -216,46 +221,58 @@ pub enum ExportError {
     /// The archive could not be written.
     #[error(transparent)]
     Archive(#[from] ArchiveError),
+    /// The items could not be had.
+    #[error(transparent)]
+    Source(#[from] SourceError),
 }
 
-/// An item and its file.
-#[derive(Clone, Debug)]
-struct PlacedItem<'p> {
-    item: &'p Item,
-    path: MemberName,
-}
-
-/// Writes a pool as a package: manifest, test and one file an item, in this order. The same pool and options give
-/// the same bytes. One item at a time is held in memory.
+/// Writes items as a package: manifest, test and one file an item, in this order. The same items and options give
+/// the same bytes. The report grows with the number of items; [`write_package_telling`] keeps nothing.
 ///
 /// # Errors
 /// [`ExportError`], naming the item and step or the file at fault. What was written until then is no package.
 pub fn write_package(
-    pool: &Pool,
+    source: &(impl ItemSource + ?Sized),
     options: &PackageOptions,
     out: impl Write + Seek,
 ) -> Result<ExportReport, ExportError> {
+    let (mut items, mut left_out) = (Vec::new(), Vec::new());
+    let bytes = write_package_telling(source, options, out, &mut |item, losses| {
+        items.push(item);
+        left_out.extend(losses);
+    })?;
+    Ok(ExportReport { items, left_out, bytes })
+}
+
+/// Writes a package as [`write_package`] does, and tells of each item when it is written: where it is, and what it
+/// loses. The source is gone through several times, and one item at a time is held in memory. The size of the
+/// package is returned.
+///
+/// # Errors
+/// As [`write_package`].
+pub fn write_package_telling(
+    source: &(impl ItemSource + ?Sized),
+    options: &PackageOptions,
+    out: impl Write + Seek,
+    tell: &mut dyn FnMut(ItemReport, Vec<LeftOut>),
+) -> Result<u64, ExportError> {
     let dialect = options.version.dialect();
-    let placed = place_items(pool)?;
     let mut archive = ArchiveWriter::new(out, options.timestamp)?;
     let test = MemberName::new(TEST)?;
     write_member(&mut archive, &MemberName::new("imsmanifest.xml")?, |out| {
-        manifest::write_manifest(out, &dialect.package, pool, &test, &placed, options)
+        manifest::write_manifest(out, &dialect.package, source, &test, options)
     })?;
-    write_member(&mut archive, &test, |out| {
-        let paths: BTreeMap<&str, &MemberName> =
-            placed.iter().map(|one| (one.item.id.as_str(), &one.path)).collect();
-        test::write_test(out, dialect, pool, options, |id| paths[id].as_str().to_owned())
-    })?;
-    let mut items = Vec::with_capacity(placed.len());
-    let mut left_out = Vec::new();
-    for PlacedItem { item, path } in &placed {
+    write_member(&mut archive, &test, |out| test::write_test(out, dialect, source, options))?;
+    let mut placing = Placing::default();
+    try_each(source, |_, item| {
+        let path = placing.place(item)?;
         let mapped = from_item::map_item(item, options.solution, options.attempts)?;
-        let bytes = write_member(&mut archive, path, |out| write::write_item(out, dialect, &mapped.item))?;
-        items.push(ItemReport { item: item.id.clone(), path: path.as_str().to_owned(), bytes });
-        left_out.extend(mapped.left_out);
-    }
-    Ok(ExportReport { items, left_out, bytes: archive.finish()? })
+        let bytes = write_member(&mut archive, &path, |out| write::write_item(out, dialect, &mapped.item))?;
+        let report = ItemReport { item: item.id.clone(), path: path.as_str().to_owned(), bytes };
+        tell(report, mapped.left_out);
+        Ok::<_, ExportError>(())
+    })?;
+    Ok(archive.finish()?)
 }
 
 /// The test's file in a package.
@@ -271,19 +288,22 @@ fn write_member<W: Write + Seek>(
     })
 }
 
-/// Gives every item a file of its own. Ids that differ only in letter case get different names.
-fn place_items(pool: &Pool) -> Result<Vec<PlacedItem<'_>>, ExportError> {
-    let mut taken = BTreeSet::new();
-    let mut placed = Vec::new();
-    for item in pool.items() {
+/// Gives every item a file of its own, the same each time that the items are gone through in order. Ids that differ
+/// only in letter case get different names.
+#[derive(Default)]
+struct Placing {
+    taken: HashSet<Fingerprint>,
+}
+
+impl Placing {
+    fn place(&mut self, item: &Item) -> Result<MemberName, ArchiveError> {
         let name = item.id.to_ascii_lowercase();
         let mut path = MemberName::new(&format!("items/item-{name}.xml"))?;
         let mut copy = 2;
-        while !taken.insert(path.clone()) {
+        while !self.taken.insert(path.fingerprint()) {
             path = MemberName::new(&format!("items/item-{name}_{copy}.xml"))?;
             copy += 1;
         }
-        placed.push(PlacedItem { item, path });
+        Ok(path)
     }
-    Ok(placed)
 }

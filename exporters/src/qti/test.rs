@@ -1,18 +1,19 @@
 //! A test of the standard from a pool: one section each, so many items drawn at random, points summed.
 use std::io::Write;
 
-use qbank::{
-    pool::{Pool, Section},
-    question::Item,
-};
+use qbank::question::Item;
 
 use super::{
-    Ordering, PackageOptions, TimeLimit,
+    Ordering, PackageOptions, Placing, TimeLimit,
     dialect::Dialect,
     model::{BaseType, Identifier, OutcomeDeclaration},
     write::{QtiWriter, TOOL_NAME, TOOL_VERSION},
 };
-use crate::xml::XmlError;
+use crate::{
+    archive::MemberName,
+    source::{ItemSource, SectionHead, try_each},
+    xml::{Open, XmlError},
+};
 
 type Written = Result<(), XmlError>;
 
@@ -21,19 +22,18 @@ const PART: &str = "part_1";
 /// Name of every item's weight.
 const WEIGHT: &str = "WEIGHT";
 
-/// Writes the test of a pool; `href` gives the file of an item, relative to the test's own.
-pub(super) fn write_test<'p>(
+/// Writes the test of a pool, which stands beside the folder of its items.
+pub(super) fn write_test(
     out: impl Write,
     dialect: &'static Dialect,
-    pool: &'p Pool,
+    source: &(impl ItemSource + ?Sized),
     options: &PackageOptions,
-    href: impl Fn(&'p str) -> String,
 ) -> Written {
     let mut writer = QtiWriter::new(out, dialect)?;
     let root = writer
         .root("assessment-test")
-        .attribute("identifier", &pool.id)
-        .attribute("title", &pool.title)
+        .attribute("identifier", source.id())
+        .attribute("title", source.title())
         .attribute("tool-name", TOOL_NAME)
         .attribute("tool-version", TOOL_VERSION);
     writer.parent(root, |w| {
@@ -41,11 +41,12 @@ pub(super) fn write_test<'p>(
             normal_maximum: maximum,
             ..OutcomeDeclaration::unset(Identifier::fixed(name), BaseType::Float)
         };
-        w.outcome_declaration(&outcome("SCORE", fixed_maximum(pool)))?;
+        let sections = source.sections();
+        w.outcome_declaration(&outcome("SCORE", fixed_maximum(&sections)))?;
         w.outcome_declaration(&outcome("MAXSCORE", None))?;
-        for section in sections_with_total(pool) {
+        for section in sections_with_total(&sections) {
             let identifier = section_score(section);
-            let normal_maximum = section_maximum(section);
+            let normal_maximum = section.fixed_points();
             w.outcome_declaration(&OutcomeDeclaration {
                 normal_maximum,
                 ..OutcomeDeclaration::unset(identifier, BaseType::Float)
@@ -59,12 +60,11 @@ pub(super) fn write_test<'p>(
             .attribute("submission-mode", "individual");
         w.parent(part, |w| {
             item_session_control(w, options)?;
-            let ordering = options.ordering;
-            pool.sections.iter().try_for_each(|section| write_section(w, section, ordering, &href))
+            write_sections(w, source, options.ordering)
         })?;
         w.parent(w.tag("outcome-processing"), |w| {
             ["SCORE", "MAXSCORE"].iter().try_for_each(|name| write_total(w, name, name, None))?;
-            sections_with_total(pool).iter().try_for_each(|section| {
+            sections_with_total(&sections).iter().try_for_each(|section| {
                 write_total(w, section_score(section).as_str(), "SCORE", Some(&section.id))
             })
         })
@@ -73,29 +73,17 @@ pub(super) fn write_test<'p>(
 }
 
 /// The most points a pupil can get, where every draw has the same.
-fn fixed_maximum(pool: &Pool) -> Option<u32> {
-    pool.sections.iter().map(section_maximum).sum()
-}
-
-/// The same for what one section draws.
-fn section_maximum(section: &Section) -> Option<u32> {
-    let points = section.items.first()?.max_points();
-    let all_drawn = section.pick as usize == section.items.len();
-    if all_drawn {
-        Some(section.items.iter().map(Item::max_points).sum())
-    } else {
-        let alike = section.items.iter().all(|item| item.max_points() == points);
-        alike.then(|| points * section.pick)
-    }
+fn fixed_maximum(sections: &[SectionHead]) -> Option<u32> {
+    sections.iter().map(SectionHead::fixed_points).sum()
 }
 
 /// Sections whose points are told apart: all, where there are several.
-fn sections_with_total(pool: &Pool) -> &[Section] {
-    if pool.sections.len() > 1 { &pool.sections } else { &[] }
+fn sections_with_total(sections: &[SectionHead]) -> &[SectionHead] {
+    if sections.len() > 1 { sections } else { &[] }
 }
 
 /// The outcome that holds a section's points.
-fn section_score(section: &Section) -> Identifier {
+fn section_score(section: &SectionHead) -> Identifier {
     Identifier::new(&format!("SCORE_{}", section.id)).expect("a section's id has letters, digits and hyphens")
 }
 
@@ -122,33 +110,52 @@ fn item_session_control<W: Write>(w: &mut QtiWriter<W>, options: &PackageOptions
     w.empty(tag)
 }
 
-fn write_section<'p, W: Write>(
+/// Every section with its items, begun and ended as the items come.
+fn write_sections<W: Write>(
     w: &mut QtiWriter<W>,
-    section: &'p Section,
+    source: &(impl ItemSource + ?Sized),
     ordering: Ordering,
-    href: &impl Fn(&'p str) -> String,
 ) -> Written {
+    let sections = source.sections();
+    let mut placing = Placing::default();
+    let mut open = None;
+    try_each(source, |index, item| {
+        if open.as_ref().is_none_or(|(begun, _)| *begun != index) {
+            if let Some((_, section)) = open.take() {
+                w.end(section)?;
+            }
+            open = Some((index, begin_section(w, &sections[index], ordering)?));
+        }
+        write_reference(w, item, &placing.place(item)?)
+    })?;
+    open.map_or(Ok(()), |(_, section)| w.end(section))
+}
+
+fn begin_section<W: Write>(
+    w: &mut QtiWriter<W>,
+    section: &SectionHead,
+    ordering: Ordering,
+) -> Result<Open, XmlError> {
     let tag = w
         .tag("assessment-section")
         .attribute("identifier", &section.id)
         .attribute("title", &section.title)
         .attribute("visible", "true");
-    w.parent(tag, |w| {
-        let selection = w.tag("selection").attribute("select", &section.pick.to_string());
-        w.empty(selection.attribute("with-replacement", "false"))?;
-        let shuffle = if ordering == Ordering::Shuffled { "true" } else { "false" };
-        w.empty(w.tag("ordering").attribute("shuffle", shuffle))?;
-        section.items.iter().try_for_each(|item| {
-            let reference = w
-                .tag("assessment-item-ref")
-                .attribute("identifier", &item.id)
-                .attribute("href", &href(&item.id))
-                .attribute("category", &item.family);
-            w.parent(reference, |w| {
-                w.empty(w.tag("weight").attribute("identifier", WEIGHT).attribute("value", "1"))
-            })
-        })
-    })
+    let open = w.begin(tag)?;
+    let selection = w.tag("selection").attribute("select", &section.pick.to_string());
+    w.empty(selection.attribute("with-replacement", "false"))?;
+    let shuffle = if ordering == Ordering::Shuffled { "true" } else { "false" };
+    w.empty(w.tag("ordering").attribute("shuffle", shuffle))?;
+    Ok(open)
+}
+
+fn write_reference<W: Write>(w: &mut QtiWriter<W>, item: &Item, path: &MemberName) -> Written {
+    let reference = w
+        .tag("assessment-item-ref")
+        .attribute("identifier", &item.id)
+        .attribute("href", path.as_str())
+        .attribute("category", &item.family);
+    w.parent(reference, |w| w.empty(w.tag("weight").attribute("identifier", WEIGHT).attribute("value", "1")))
 }
 
 /// Sums a variable of the items that were drawn, in one section or in all, into an outcome of the test.

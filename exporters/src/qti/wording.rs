@@ -10,16 +10,16 @@ use qbank::{
 
 /// The words in one language.
 #[derive(Debug)]
-pub(super) struct Wording {
+pub(crate) struct Wording {
     /// Which language it is, for the sentences that the question bank has.
     pub(super) language: Language,
     pub(super) blank: &'static str,
-    pub(super) right: &'static str,
+    pub(crate) right: &'static str,
     pub(super) follow_through: &'static str,
-    pub(super) form: &'static str,
+    pub(crate) form: &'static str,
     pub(super) unreadable: &'static str,
     pub(super) unreadable_words: &'static str,
-    pub(super) other: &'static str,
+    pub(crate) other: &'static str,
     pub(super) solution: &'static str,
     step: &'static str,
     point: &'static str,
@@ -66,14 +66,19 @@ impl Wording {
     /// The words for a locale such as `en-US`.
     pub(super) fn for_locale(locale: &str) -> Option<&'static Self> {
         let known = Locale::by_tag(locale).filter(|locale| locale.point == '.')?;
-        known.language().map(|language| match language {
+        known.language().map(Self::of)
+    }
+
+    /// The words in a language.
+    pub(crate) fn of(language: Language) -> &'static Self {
+        match language {
             Language::English => &ENGLISH,
             Language::Spanish => &SPANISH,
-        })
+        }
     }
 
     /// `Step 2`, where there is more than one.
-    pub(super) fn step_label(&self, index: usize, steps: usize) -> Option<String> {
+    pub(crate) fn step_label(&self, index: usize, steps: usize) -> Option<String> {
         (steps > 1).then(|| format!("{} {}", self.step, index + 1))
     }
 

@@ -14,7 +14,7 @@ use super::{
     processing::{Branch, Expression, Rule, Tolerance, Value},
     spoken::{Piece, pieces},
 };
-use crate::xml::{Content, Element, XmlError, XmlWriter};
+use crate::xml::{Content, Element, Open, XmlError, XmlWriter};
 
 pub(super) const SCHEMA_INSTANCE: &str = "http://www.w3.org/2001/XMLSchema-instance";
 
@@ -92,6 +92,16 @@ impl<W: Write> QtiWriter<W> {
     /// An element with child elements.
     pub(super) fn parent(&mut self, tag: Tag, children: impl FnOnce(&mut Self) -> Written) -> Written {
         self.within(tag.element, Content::Lines, children)
+    }
+
+    /// Begins an element with child elements that come one by one, up to [`QtiWriter::end`].
+    pub(super) fn begin(&mut self, tag: Tag) -> Result<Open, XmlError> {
+        self.xml.begin(tag.element, Content::Lines)
+    }
+
+    /// Ends the element that was begun last.
+    pub(super) fn end(&mut self, open: Open) -> Written {
+        self.xml.end(open)
     }
 
     /// An element without content.

@@ -15,6 +15,10 @@ const NAMESPACES: [(&str, ResultsVersion); 3] = [
     ("http://www.imsglobal.org/xsd/imsqti_result_v2p2", ResultsVersion::V22),
     ("http://www.imsglobal.org/xsd/imsqti_result_v3p0", ResultsVersion::V30),
 ];
+/// Most item results of a report: far more than a pupil answers in one session.
+pub const MAX_ITEMS: usize = 20_000;
+/// Most values of a response.
+pub const MAX_VALUES: usize = 1_000;
 /// Response variables that every item has, beside those of its interactions.
 const BUILT_IN: [&str; 3] = ["numAttempts", "duration", "completionStatus"];
 /// What the response of a step is called in items of ours: this, then the step's id.
@@ -52,6 +56,12 @@ pub enum ResultsError {
         name: String,
         /// Its namespace.
         namespace: String,
+    },
+    /// More item results than are read.
+    #[error("line {line}: there are more than {MAX_ITEMS} item results")]
+    TooMany {
+        /// Where.
+        line: u64,
     },
 }
 
@@ -191,9 +201,9 @@ pub fn read_results(input: impl BufRead) -> Result<AssessmentResult, ResultsErro
     };
     let mut report = Reading { xml, namespace, pupil: None, items: Vec::new(), problems: Vec::new() };
     report.children(|report, tag| match tag.name.as_str() {
-        "context" => report.context(&tag),
+        "context" => Ok(report.context(&tag)?),
         "itemResult" => report.item(&tag),
-        _ => report.skip(),
+        _ => Ok(report.skip()?),
     })?;
     // What follows must still be well-formed.
     while report.xml.next_node()?.is_some() {}
@@ -212,14 +222,14 @@ struct Reading<R> {
 
 impl<R: BufRead> Reading<R> {
     /// Reads the elements inside the one that began last, up to its end. `each` must read its element to the end.
-    fn children(
+    fn children<E: From<XmlReadError>>(
         &mut self,
-        mut each: impl FnMut(&mut Self, Tag) -> Result<(), XmlReadError>,
-    ) -> Result<(), XmlReadError> {
+        mut each: impl FnMut(&mut Self, Tag) -> Result<(), E>,
+    ) -> Result<(), E> {
         loop {
             match self.xml.next_node()? {
                 Some(Node::Start(tag)) if tag.namespace == self.namespace => each(self, tag)?,
-                Some(Node::Start(_)) => self.skip()?,
+                Some(Node::Start(_)) => self.xml.skip()?,
                 Some(Node::Text(_)) => {}
                 Some(Node::End) | None => return Ok(()),
             }
@@ -243,7 +253,10 @@ impl<R: BufRead> Reading<R> {
         })
     }
 
-    fn item(&mut self, tag: &Tag) -> Result<(), XmlReadError> {
+    fn item(&mut self, tag: &Tag) -> Result<(), ResultsError> {
+        if self.items.len() + self.problems.len() >= MAX_ITEMS {
+            return Err(ResultsError::TooMany { line: tag.line });
+        }
         let mut responses = Vec::new();
         self.children(|report, tag| {
             if tag.name != "responseVariable" {
@@ -251,8 +264,14 @@ impl<R: BufRead> Reading<R> {
             }
             let values = report.candidate_response()?;
             let identifier = tag.attribute("identifier").unwrap_or_default().to_owned();
+            if values.len() > MAX_VALUES {
+                let identifier: String = identifier.chars().take(40).collect();
+                let reason = format!("the response '{identifier}' has more than {MAX_VALUES} values");
+                report.problems.push(Problem { line: tag.line, reason });
+                return Ok(());
+            }
             responses.push(ResponseVariable { line: tag.line, identifier, values });
-            Ok(())
+            Ok::<_, XmlReadError>(())
         })?;
         match item_result(tag, responses) {
             Ok(item) => self.items.push(item),

@@ -1,8 +1,10 @@
 //! Reading foreign XML, strictly: one document, element by element, without holding it.
 //!
 //! Refused: a DOCTYPE and any entity but the five of XML itself, so that nothing expands or fetches; another encoding
-//! than UTF-8; another version than 1.0; anything not well-formed; elements nested deeper than [`MAX_DEPTH`]; documents
-//! longer than [`MAX_DOCUMENT`]. Comments and processing instructions are passed over. It knows no vocabulary and
+//! than UTF-8; another version than 1.0; anything not well-formed, prefixes without a namespace among it; elements nested
+//! deeper than [`MAX_DEPTH`]; more than [`MAX_ATTRIBUTES`], attributes longer than [`MAX_ATTRIBUTE`], texts longer than
+//! [`MAX_TEXT`], names longer than [`MAX_NAME`]; more than [`MAX_NAMESPACES`] declared at a time; documents longer than
+//! [`MAX_DOCUMENT`]. Comments and processing instructions are passed over. It knows no vocabulary and
 //! validates against no schema.
 use std::io::{self, BufRead, Read};
 
@@ -10,14 +12,24 @@ use quick_xml::{
     NsReader, XmlVersion,
     escape::resolve_predefined_entity,
     events::{BytesDecl, BytesRef, BytesStart, Event},
-    name::ResolveResult,
+    name::{NamespaceResolver, ResolveResult},
 };
 
 use super::check_characters;
 
 /// Deepest nesting of elements.
 pub const MAX_DEPTH: usize = 64;
-/// Longest document in bytes.
+/// Most attributes of an element, declarations of namespaces among them.
+pub const MAX_ATTRIBUTES: usize = 64;
+/// Longest value of an attribute in bytes: the longest patterns of this project take an eighth of it.
+pub const MAX_ATTRIBUTE: usize = 128 * 1024;
+/// Longest name of an element or attribute in bytes, its prefix included.
+pub const MAX_NAME: usize = 256;
+/// Longest text in bytes, up to the next element, reference or section. Reports hold whole files that pupils handed in.
+pub const MAX_TEXT: usize = 8 * 1024 * 1024;
+/// Most namespaces declared by an element and those around it. Each name is looked up among them.
+pub const MAX_NAMESPACES: usize = 64;
+/// Longest document in bytes, where the reader of it sets no other limit.
 pub const MAX_DOCUMENT: u64 = 16 * 1024 * 1024;
 
 /// Why a document is refused, and in which line.
@@ -52,9 +64,17 @@ pub enum XmlFault {
     /// Nested too deeply.
     #[error("elements are nested deeper than {MAX_DEPTH}")]
     TooDeep,
+    /// Something in it is too long or too many.
+    #[error("{what}; expected {most} at most")]
+    TooMuch {
+        /// What.
+        what: &'static str,
+        /// The limit.
+        most: usize,
+    },
     /// Too long.
-    #[error("the document is longer than 16 MiB")]
-    TooLong,
+    #[error("the document is longer than {} MiB", .0 / (1024 * 1024))]
+    TooLong(u64),
     /// Not readable at all.
     #[error("the document cannot be read: {0}")]
     Read(io::Error),
@@ -103,19 +123,39 @@ impl Tag {
 pub struct XmlReader<R> {
     reader: NsReader<Counted<R>>,
     buffer: Vec<u8>,
+    limit: u64,
     depth: usize,
+    /// How many namespaces each open element declares, and all of them together.
+    declared: Vec<usize>,
+    namespaces: usize,
+    /// Whether anything was read.
+    begun: bool,
     /// Whether the one element at the top has ended.
     ended: bool,
 }
 
 impl<R: BufRead> XmlReader<R> {
-    /// Begins to read.
+    /// Begins to read a document of [`MAX_DOCUMENT`] bytes at most.
     pub fn new(input: R) -> Self {
-        let mut reader = NsReader::from_reader(Counted { input, line: 1, left: MAX_DOCUMENT, cut: false });
+        Self::limited(input, MAX_DOCUMENT)
+    }
+
+    /// Begins to read a document of so many bytes at most: for those that list a whole package.
+    pub fn limited(input: R, limit: u64) -> Self {
+        let mut reader = NsReader::from_reader(Counted { input, line: 1, left: limit, cut: false });
         let config = reader.config_mut();
         config.expand_empty_elements = true;
         config.check_comments = true;
-        Self { reader, buffer: Vec::new(), depth: 0, ended: false }
+        Self {
+            reader,
+            buffer: Vec::new(),
+            limit,
+            depth: 0,
+            declared: Vec::new(),
+            namespaces: 0,
+            begun: false,
+            ended: false,
+        }
     }
 
     /// The line that has been reached, from 1.
@@ -129,7 +169,7 @@ impl<R: BufRead> XmlReader<R> {
     /// [`XmlReadError`]; nothing can be read after it.
     pub fn next_node(&mut self) -> Result<Option<Node>, XmlReadError> {
         self.step().map_err(|fault| {
-            let fault = if self.reader.get_ref().cut { XmlFault::TooLong } else { fault };
+            let fault = if self.reader.get_ref().cut { XmlFault::TooLong(self.limit) } else { fault };
             XmlReadError { line: self.line(), fault }
         })
     }
@@ -160,51 +200,78 @@ impl<R: BufRead> XmlReader<R> {
     }
 
     fn step(&mut self) -> Result<Option<Node>, XmlFault> {
+        let first = !std::mem::replace(&mut self.begun, true);
+        if first {
+            self.check_encoding()?;
+        }
+        let mut may_declare = first;
         loop {
             self.buffer.clear();
             let (namespace, event) = self.reader.read_resolved_event_into(&mut self.buffer).map_err(told)?;
+            let may_declare = std::mem::replace(&mut may_declare, false);
             let text = match event {
                 Event::Start(start) => {
-                    let namespace = match namespace {
-                        ResolveResult::Bound(namespace) => namespace.into_inner().to_string(),
-                        ResolveResult::Unbound => String::new(),
-                        ResolveResult::Unknown(prefix) => {
-                            return Err(XmlFault::Malformed(format!(
-                                "the prefix '{prefix:?}' has no namespace"
-                            )));
-                        }
-                    };
-                    let tag = tag(&start, namespace)?;
-                    return self.begin(tag).map(Some);
+                    let namespace = told_namespace(&namespace)?;
+                    let (tag, declared) = tag(&start, namespace, self.reader.resolver())?;
+                    return self.begin(tag, declared).map(Some);
                 }
-                Event::End(_) => {
-                    self.depth -= 1;
-                    self.ended = self.depth == 0;
-                    return Ok(Some(Node::End));
+                Event::End(_) => return Ok(Some(self.end())),
+                Event::Text(text) => checked_text(text.xml10_content().into_owned())?,
+                Event::CData(_) if self.depth == 0 => {
+                    return Err(XmlFault::Malformed("a section outside of the element at the top".into()));
                 }
-                Event::Text(text) => text.xml10_content().into_owned(),
                 Event::CData(text) => text.xml10_content().into_owned(),
                 Event::GeneralRef(reference) => resolved(&reference)?,
-                Event::Decl(declaration) => {
+                Event::Decl(declaration) if may_declare => {
                     check_declaration(&declaration)?;
                     continue;
                 }
+                Event::Decl(_) => {
+                    return Err(XmlFault::Malformed("an XML declaration after the beginning".into()));
+                }
                 Event::DocType(_) => return Err(XmlFault::Doctype),
-                Event::Comment(_) | Event::PI(_) => continue,
-                Event::Eof => return self.end(),
+                Event::Comment(comment) => {
+                    check_characters(&comment.xml10_content()).map_err(XmlFault::malformed)?;
+                    continue;
+                }
+                Event::PI(instruction) => {
+                    check_characters(instruction.content()).map_err(XmlFault::malformed)?;
+                    continue;
+                }
+                Event::Eof => return self.finish(),
                 Event::Empty(_) => unreachable!("empty elements are told as start and end"),
             };
-            check_characters(&text).map_err(XmlFault::malformed)?;
-            if self.depth > 0 {
-                return Ok(Some(Node::Text(text)));
-            }
-            if !text.trim_matches([' ', '\t', '\r', '\n', '\u{FEFF}']).is_empty() {
-                return Err(XmlFault::Malformed("text outside of the element at the top".into()));
+            if let Some(node) = self.text_node(text)? {
+                return Ok(Some(node));
             }
         }
     }
 
-    fn begin(&mut self, mut tag: Tag) -> Result<Node, XmlFault> {
+    /// A text, if it stands inside an element; outside there are only blanks.
+    fn text_node(&self, text: String) -> Result<Option<Node>, XmlFault> {
+        check_characters(&text).map_err(XmlFault::malformed)?;
+        if text.len() > MAX_TEXT {
+            return Err(XmlFault::TooMuch { what: "a text has too many bytes", most: MAX_TEXT });
+        }
+        if self.depth > 0 {
+            return Ok(Some(Node::Text(text)));
+        }
+        if !text.trim_matches([' ', '\t', '\r', '\n', '\u{FEFF}']).is_empty() {
+            return Err(XmlFault::Malformed("text outside of the element at the top".into()));
+        }
+        Ok(None)
+    }
+
+    /// Texts in two bytes a character begin with a mark of their order, or with a zero among the first two bytes.
+    fn check_encoding(&mut self) -> Result<(), XmlFault> {
+        let begins = self.reader.get_mut().fill_buf().map_err(|error| told(quick_xml::Error::from(error)))?;
+        if matches!(begins, [0xFE, 0xFF, ..] | [0xFF, 0xFE, ..] | [0, ..] | [_, 0, ..]) {
+            return Err(XmlFault::Declared("UTF-16 or UTF-32".into()));
+        }
+        Ok(())
+    }
+
+    fn begin(&mut self, mut tag: Tag, declared: usize) -> Result<Node, XmlFault> {
         if self.ended {
             return Err(XmlFault::Malformed("more than one element at the top".into()));
         }
@@ -212,13 +279,26 @@ impl<R: BufRead> XmlReader<R> {
         if self.depth > MAX_DEPTH {
             return Err(XmlFault::TooDeep);
         }
+        self.declared.push(declared);
+        self.namespaces += declared;
+        if self.namespaces > MAX_NAMESPACES {
+            let what = "too many namespaces are declared at a time";
+            return Err(XmlFault::TooMuch { what, most: MAX_NAMESPACES });
+        }
         tag.line = self.line();
         Ok(Node::Start(tag))
     }
 
-    fn end(&self) -> Result<Option<Node>, XmlFault> {
+    fn end(&mut self) -> Node {
+        self.depth -= 1;
+        self.namespaces -= self.declared.pop().unwrap_or_default();
+        self.ended = self.depth == 0;
+        Node::End
+    }
+
+    fn finish(&self) -> Result<Option<Node>, XmlFault> {
         if self.reader.get_ref().cut {
-            Err(XmlFault::TooLong)
+            Err(XmlFault::TooLong(self.limit))
         } else if self.depth > 0 {
             Err(XmlFault::Malformed("the document ends inside an element".into()))
         } else if self.ended {
@@ -236,17 +316,95 @@ fn told(error: quick_xml::Error) -> XmlFault {
     }
 }
 
-fn tag(start: &BytesStart<'_>, namespace: String) -> Result<Tag, XmlFault> {
-    let mut attributes = Vec::new();
-    for attribute in start.attributes() {
+/// The namespace of an element, empty for none.
+fn told_namespace(resolved: &ResolveResult<'_>) -> Result<String, XmlFault> {
+    match resolved {
+        ResolveResult::Bound(namespace) => Ok(namespace.into_inner().to_string()),
+        ResolveResult::Unbound => Ok(String::new()),
+        ResolveResult::Unknown(prefix) => Err(no_namespace(prefix)),
+    }
+}
+
+/// The tag, and how many namespaces it declares.
+fn tag(
+    start: &BytesStart<'_>,
+    namespace: String,
+    resolver: &NamespaceResolver,
+) -> Result<(Tag, usize), XmlFault> {
+    check_name(start.name().as_ref())?;
+    let (mut attributes, mut declared) = (Vec::new(), 0);
+    for (index, attribute) in start.attributes().enumerate() {
+        if index >= MAX_ATTRIBUTES {
+            return Err(XmlFault::TooMuch {
+                what: "an element has too many attributes",
+                most: MAX_ATTRIBUTES,
+            });
+        }
         let attribute = attribute.map_err(XmlFault::malformed)?;
+        let (key, raw) = (attribute.key, &attribute.value);
+        if raw.len() > MAX_ATTRIBUTE {
+            return Err(XmlFault::TooMuch { what: "an attribute has too many bytes", most: MAX_ATTRIBUTE });
+        }
+        check_name(key.as_ref())?;
+        if raw.contains('<') {
+            return Err(XmlFault::Malformed("'<' inside an attribute".into()));
+        }
         let value = attribute.normalized_value(XmlVersion::Implicit1_0).map_err(XmlFault::malformed)?;
         check_characters(&value).map_err(XmlFault::malformed)?;
-        if attribute.key.prefix().is_none() && attribute.key.as_namespace_binding().is_none() {
-            attributes.push((attribute.key.local_name().into_inner().to_string(), value.into_owned()));
+        if key.as_namespace_binding().is_some() {
+            declared += 1;
+        } else if key.prefix().is_none() {
+            attributes.push((key.local_name().into_inner().to_string(), value.into_owned()));
+        } else if let (ResolveResult::Unknown(prefix), _) = resolver.resolve_attribute(key) {
+            return Err(no_namespace(&prefix));
         }
     }
-    Ok(Tag { name: start.local_name().into_inner().to_string(), namespace, attributes, line: 0 })
+    let name = start.local_name().into_inner().to_string();
+    Ok((Tag { name, namespace, attributes, line: 0 }, declared))
+}
+
+/// A name, perhaps with a prefix (Namespaces in XML 1.0, `QName`).
+fn check_name(name: &str) -> Result<(), XmlFault> {
+    if name.len() > MAX_NAME {
+        return Err(XmlFault::TooMuch { what: "a name has too many bytes", most: MAX_NAME });
+    }
+    let part = |part: &str| {
+        let mut characters = part.chars();
+        characters.next().is_some_and(begins_name) && characters.all(continues_name)
+    };
+    let named = match name.split_once(':') {
+        Some((prefix, local)) => part(prefix) && part(local),
+        None => part(name),
+    };
+    if named { Ok(()) } else { Err(XmlFault::Malformed(format!("'{}' is no name", shortened(name)))) }
+}
+
+/// XML 1.0 clause 2.3, `NameStartChar` without the colon.
+fn begins_name(c: char) -> bool {
+    matches!(c,
+        'A'..='Z' | '_' | 'a'..='z' | '\u{C0}'..='\u{D6}' | '\u{D8}'..='\u{F6}' | '\u{F8}'..='\u{2FF}'
+        | '\u{370}'..='\u{37D}' | '\u{37F}'..='\u{1FFF}' | '\u{200C}'..='\u{200D}' | '\u{2070}'..='\u{218F}'
+        | '\u{2C00}'..='\u{2FEF}' | '\u{3001}'..='\u{D7FF}' | '\u{F900}'..='\u{FDCF}'
+        | '\u{FDF0}'..='\u{FFFD}' | '\u{10000}'..='\u{EFFFF}')
+}
+
+/// XML 1.0 clause 2.3, `NameChar` without the colon.
+fn continues_name(c: char) -> bool {
+    begins_name(c)
+        || matches!(c, '-' | '.' | '0'..='9' | '\u{B7}' | '\u{300}'..='\u{36F}' | '\u{203F}'..='\u{2040}')
+}
+
+fn shortened(text: &str) -> String {
+    text.chars().take(40).collect()
+}
+
+fn no_namespace(prefix: &str) -> XmlFault {
+    XmlFault::Malformed(format!("the prefix '{}' has no namespace", shortened(prefix)))
+}
+
+/// A text in which no section ends.
+fn checked_text(text: String) -> Result<String, XmlFault> {
+    if text.contains("]]>") { Err(XmlFault::Malformed("']]>' inside a text".into())) } else { Ok(text) }
 }
 
 /// The character that a reference stands for.
@@ -255,9 +413,7 @@ fn resolved(reference: &BytesRef<'_>) -> Result<String, XmlFault> {
         return Ok(character.to_string());
     }
     let name = reference.xml10_content();
-    resolve_predefined_entity(&name)
-        .map(str::to_owned)
-        .ok_or_else(|| XmlFault::Entity(name.chars().take(40).collect()))
+    resolve_predefined_entity(&name).map(str::to_owned).ok_or_else(|| XmlFault::Entity(shortened(&name)))
 }
 
 fn check_declaration(declaration: &BytesDecl<'_>) -> Result<(), XmlFault> {

@@ -2,7 +2,9 @@
 #![expect(clippy::unwrap_used, reason = "a test may stop where it fails")]
 
 mod agreement;
+mod cartridge;
 mod cases;
+mod hostile;
 mod player;
 mod reading;
 mod results;

@@ -27,11 +27,11 @@ use qbank::{
 use crate::samples::{Sample, decimal};
 
 /// A pool with a section for every family of the starter bank.
-fn whole_bank(questions: usize) -> Pool {
+pub(crate) fn whole_bank(questions: usize) -> Pool {
     whole_bank_in("en-US", questions)
 }
 
-fn whole_bank_in(locale: &str, questions: usize) -> Pool {
+pub(crate) fn whole_bank_in(locale: &str, questions: usize) -> Pool {
     let drawn = if locale == "en-US" { &*ENGLISH } else { &*SPANISH };
     let sections = drawn.iter().map(|(family, items)| Section {
         id: format!("section-{family}"),
@@ -65,7 +65,7 @@ fn exported(pool: &Pool, options: &PackageOptions) -> (Vec<u8>, ExportReport) {
     (out.into_inner(), report)
 }
 
-fn member(package: &[u8], name: &str) -> String {
+pub(crate) fn member(package: &[u8], name: &str) -> String {
     let mut text = String::new();
     let mut archive = zip::ZipArchive::new(Cursor::new(package)).unwrap();
     archive.by_name(name).unwrap().read_to_string(&mut text).unwrap();

@@ -1,6 +1,6 @@
 //! The bar of diagnosis: how often the right misconception is named in a simulated class, over the number of questions,
 //! with questions chosen by the tool and by chance; and which misconceptions no question tells apart.
-//! `cargo run --release -p qbank --example diagnosis_bar`
+//! `cargo run --release -p qbank --example diagnosis_bar [CONDITIONS]`; without a number all five conditions are simulated.
 #![allow(clippy::print_stdout, reason = "an example talks to the person who runs it")]
 #![allow(unreachable_pub, reason = "the simulation is a module of a test, too")]
 use std::collections::BTreeMap;
@@ -90,7 +90,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let gaps: Vec<&str> = gaps.map(|one| one.id).collect();
     println!("  {} are not shown by two questions or more: {}", gaps.len(), gaps.join(", "));
     print_collisions(&bank);
-    for condition in &CONDITIONS {
+    let wanted = std::env::args().nth(1).map_or(Ok(CONDITIONS.len()), |number| number.parse())?;
+    for condition in CONDITIONS.iter().take(wanted) {
         print_bar(&bank, condition, &shown);
     }
     Ok(())

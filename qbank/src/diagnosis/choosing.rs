@@ -45,6 +45,17 @@ impl Probe {
         Self { item: item.id.clone(), classes: classes.collect() }
     }
 
+    /// Names of the misconceptions that would show here, those most believed of these pupils first, else in the order
+    /// of the table.
+    #[must_use]
+    pub fn shows(&self, pupils: &[&Beliefs]) -> Vec<&'static str> {
+        let shown = misconceptions::all().enumerate().filter(|(place, _)| self.classes[*place] != 0);
+        let mut names: Vec<&'static str> = shown.map(|(_, misconception)| misconception.id).collect();
+        let believed = |name: &&'static str| pupils.iter().map(|one| one.per_thousand(name)).sum::<u64>();
+        names.sort_by_key(|name| core::cmp::Reverse(believed(name)));
+        names
+    }
+
     /// The class of answers that the misconception at this place of the table gives; 0 is the right one.
     pub(super) fn class(&self, place: usize) -> u32 {
         self.classes[place]

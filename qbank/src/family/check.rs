@@ -448,7 +448,7 @@ impl Checker<'_> {
             self.fault(step.points.span(), "points must be 1 or more".into());
         }
         if let Some((rule, fault)) =
-            step.accept.as_ref().and_then(|rule| Some((rule, rule.get_ref().fault()?)))
+            step.accept.as_ref().and_then(|rule| Some((rule, rule.get_ref().0.fault()?)))
         {
             self.fault(rule.span(), fault.into());
         }

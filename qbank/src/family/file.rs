@@ -1,6 +1,11 @@
 //! The family file as TOML spells it; nothing in it is checked yet. Values that [`super::check`] may complain of carry
 //! their place in the file.
-use alloc::{collections::BTreeMap, string::String, vec::Vec};
+use alloc::{
+    collections::BTreeMap,
+    format,
+    string::{String, ToString},
+    vec::Vec,
+};
 
 use serde::Deserialize;
 use toml::Spanned;
@@ -75,7 +80,7 @@ pub(super) struct StepFile {
     pub(super) unit: Option<Spanned<String>>,
     #[serde(default = "one_point")]
     pub(super) points: Spanned<u32>,
-    pub(super) accept: Option<Spanned<Rule>>,
+    pub(super) accept: Option<Spanned<AcceptFile>>,
     pub(super) form: Option<Spanned<Form>>,
     pub(super) choices: Option<Vec<Spanned<String>>>,
     #[serde(default)]
@@ -84,6 +89,34 @@ pub(super) struct StepFile {
     pub(super) control: bool,
     #[serde(default)]
     pub(super) mistakes: Vec<MistakeFile>,
+}
+
+/// A rule of acceptance with all its keys and no others: a misspelt one would loosen the rule without a word.
+#[derive(Deserialize)]
+#[serde(try_from = "BTreeMap<String, toml::Value>")]
+pub(super) struct AcceptFile(pub(super) Rule);
+
+impl TryFrom<BTreeMap<String, toml::Value>> for AcceptFile {
+    type Error = String;
+
+    fn try_from(keys: BTreeMap<String, toml::Value>) -> Result<Self, String> {
+        let name = keys.get("rule").and_then(toml::Value::as_str).unwrap_or_default().to_string();
+        let known: &[&str] = match name.as_str() {
+            "absolute" => &["tolerance"],
+            "relative" => &["percent"],
+            "rounded" => &["places", "figures", "ties"],
+            "interval" => &["from", "to"],
+            // Another name is refused by the rule itself.
+            _ => &[],
+        };
+        if let Some(strange) = keys.keys().find(|key| *key != "rule" && !known.contains(&key.as_str())) {
+            let expected = if known.is_empty() { "nothing".into() } else { known.join(", ") };
+            return Err(format!(
+                "'{strange}' does not belong to rule '{name}'; expected {expected} beside it"
+            ));
+        }
+        toml::Value::Table(keys.into_iter().collect()).try_into().map(Self).map_err(|error| error.to_string())
+    }
 }
 
 #[derive(Deserialize)]
@@ -108,7 +141,7 @@ pub(super) struct TextFile {
 
 impl StepFile {
     pub(super) fn acceptance(&self) -> Acceptance {
-        let rule = self.accept.as_ref().map_or(Rule::Exact, |rule| rule.get_ref().clone());
+        let rule = self.accept.as_ref().map_or(Rule::Exact, |accept| accept.get_ref().0.clone());
         let form = self.form.as_ref().map(|form| *form.get_ref()).unwrap_or_default();
         Acceptance { rule, form }
     }

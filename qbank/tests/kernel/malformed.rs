@@ -236,7 +236,14 @@ const CASES: &[Case] = &[
         "points must be 1 or more",
     ),
     Case("tolerance = \"0\"", "tolerance = \"-1\"", "{ rule", "must not be negative"),
-    Case("rule = \"absolute\", tolerance = \"0\"", "rule = \"roughly\"", "\"roughly\"", "unknown variant"),
+    Case("rule = \"absolute\", tolerance = \"0\"", "rule = \"roughly\"", "{ rule", "unknown variant"),
+    Case(
+        "tolerance = \"0\"",
+        "tolerence = \"0.5\"",
+        "{ rule",
+        "'tolerence' does not belong to rule 'absolute'",
+    ),
+    Case("tolerance = \"0\"", "tolerance = \"0\", places = 1", "{ rule", "expected tolerance beside it"),
     Case(
         "rule = \"absolute\", tolerance = \"0\"",
         "rule = \"interval\", from = \"5\", to = \"4.9\"",

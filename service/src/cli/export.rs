@@ -1,16 +1,27 @@
-//! `tenths export`: a pool as a package.
+//! `tenths export`: a pool as a package, whatever the pool's size.
+//!
+//! The pool file is read anew for each part of the package ([`PoolFile`]) and never held.
 
+use std::collections::BTreeMap;
 use std::fs::{self, File};
+use std::io::BufWriter;
 use std::num::{NonZeroU16, NonZeroU32};
 use std::path::{Path, PathBuf};
 
-use anyhow::Context;
+use anyhow::{Context, bail};
 use clap::ValueEnum;
-use exporters::qti::report::ExportReport;
-use exporters::qti::{Ordering, PackageOptions, QtiVersion, Solution, TimeLimit, write_package};
-use qbank::pool::Pool;
+use exporters::cartridge::{CartridgeOptions, LiveQuiz, write_cartridge_telling};
+use exporters::qti::{Ordering, PackageOptions, QtiVersion, Solution, TimeLimit, write_package_telling};
+use exporters::source::ItemSource;
+use indicatif::ProgressBar;
+use url::Url;
 
-use super::{output, pool};
+use super::output;
+use super::pool_file::PoolFile;
+use crate::lti::deep_linking::QUESTIONS_MAX;
+
+/// How often a pupil may take the live quiz that a cartridge links to.
+const LIVE_ATTEMPTS: u32 = 1;
 
 /// Arguments of `tenths export`.
 #[derive(Debug, clap::Args)]
@@ -38,6 +49,9 @@ pub(super) struct ExportArguments {
     /// The time that every file in the package carries [default: always the same, so that equal pools give equal bytes]
     #[arg(long, value_name = "TIME")]
     timestamp: Option<jiff::Timestamp>,
+    /// The service's launch address: the cartridge links to the live quiz there
+    #[arg(long, value_name = "URL", value_parser = launch_url)]
+    launch_url: Option<Url>,
 }
 
 /// A standard and its version.
@@ -49,6 +63,28 @@ enum Format {
     Qti22,
     /// Question and test interoperability 2.1
     Qti21,
+    /// Common Cartridge 1.3
+    Cartridge,
+}
+
+impl Format {
+    /// How often the pool file is gone through: once to prove it, the rest to write.
+    fn readings(self) -> u64 {
+        match self {
+            Self::Qti3 | Self::Qti22 | Self::Qti21 => 5,
+            Self::Cartridge => 2,
+        }
+    }
+}
+
+fn launch_url(text: &str) -> Result<Url, String> {
+    let url: Url = text.parse().map_err(|error| format!("{error}; expected an address with https://"))?;
+    let here = url.host_str().is_some_and(|host| matches!(host, "localhost" | "127.0.0.1" | "[::1]"));
+    if url.scheme() == "https" || (url.scheme() == "http" && here) {
+        Ok(url)
+    } else {
+        Err("expected an address with https://, or one with http:// on this machine".to_owned())
+    }
 }
 
 /// The command line's names of [`Solution`].
@@ -63,18 +99,14 @@ enum SolutionPolicy {
 }
 
 impl ExportArguments {
-    fn options(&self) -> PackageOptions {
+    fn options(&self, version: QtiVersion) -> PackageOptions {
         let unstamped = PackageOptions::default();
         let limit = |minutes: NonZeroU16| TimeLimit {
             seconds: NonZeroU32::from(minutes).saturating_mul(SECONDS_A_MINUTE),
             late_submission: false,
         };
         PackageOptions {
-            version: match self.format {
-                Format::Qti3 => QtiVersion::V30,
-                Format::Qti22 => QtiVersion::V22,
-                Format::Qti21 => QtiVersion::V21,
-            },
+            version,
             solution: match self.solution {
                 SolutionPolicy::Withheld => Solution::Withheld,
                 SolutionPolicy::AfterLastAttempt => Solution::AfterLastAttempt,
@@ -92,32 +124,99 @@ impl ExportArguments {
 const SECONDS_A_MINUTE: NonZeroU32 = NonZeroU32::new(60).expect("60 is not zero");
 
 pub(super) fn run(arguments: &ExportArguments) -> anyhow::Result<()> {
-    let pool = pool::read_file(&arguments.pool)?;
-    let report = write(&pool, &arguments.options(), &arguments.output)?;
-    for left_out in &report.left_out {
-        output::note(&left_out.to_string());
+    if arguments.launch_url.is_some() && !matches!(arguments.format, Format::Cartridge) {
+        bail!("--launch-url is for cartridges; the other formats have no links to live quizzes");
     }
-    output::note(&format!(
-        "{}: {} items, {} bytes",
-        arguments.output.display(),
-        report.items.len(),
-        report.bytes
-    ));
+    let size = fs::metadata(&arguments.pool)
+        .with_context(|| format!("cannot read {}", arguments.pool.display()))?
+        .len();
+    let bar = output::progress(size * arguments.format.readings(), "exporting");
+    let pool = PoolFile::open(&arguments.pool, bar.clone())?;
+    let export = Export { arguments, pool: &pool, bar: &bar };
+    let (items, bytes) = match arguments.format {
+        Format::Qti3 => export.qti(QtiVersion::V30)?,
+        Format::Qti22 => export.qti(QtiVersion::V22)?,
+        Format::Qti21 => export.qti(QtiVersion::V21)?,
+        Format::Cartridge => export.cartridge()?,
+    };
+    bar.finish_and_clear();
+    output::note(&format!("{}: {items} items, {bytes} bytes", arguments.output.display()));
     Ok(())
 }
 
-/// Writes a package beside its name first, so that a failure leaves no half package there.
-pub(super) fn write(pool: &Pool, options: &PackageOptions, path: &Path) -> anyhow::Result<ExportReport> {
+/// An export on its way; each of its ways out gives the number of items and bytes.
+struct Export<'e> {
+    arguments: &'e ExportArguments,
+    pool: &'e PoolFile,
+    bar: &'e ProgressBar,
+}
+
+impl Export<'_> {
+    fn qti(&self, version: QtiVersion) -> anyhow::Result<(u64, u64)> {
+        let options = self.arguments.options(version);
+        let bytes = self.write(|out| {
+            Ok(write_package_telling(self.pool, &options, out, &mut |_, left_out| self.tell(&left_out))?)
+        })?;
+        Ok((self.pool.items(), bytes))
+    }
+
+    fn cartridge(&self) -> anyhow::Result<(u64, u64)> {
+        let unstamped = CartridgeOptions::default();
+        let options = CartridgeOptions {
+            timestamp: self.arguments.timestamp.unwrap_or(unstamped.timestamp),
+            live_quiz: self.arguments.launch_url.as_ref().map(|url| self.live_quiz(url)),
+            ..unstamped
+        };
+        let mut items = 0;
+        let bytes = self.write(|out| {
+            Ok(write_cartridge_telling(self.pool, &options, out, &mut |written, left_out| {
+                items += written as u64;
+                self.tell(&left_out);
+            })?)
+        })?;
+        Ok((items, bytes))
+    }
+
+    fn write(&self, write: impl FnOnce(BufWriter<File>) -> anyhow::Result<u64>) -> anyhow::Result<u64> {
+        write_file(&self.arguments.output, write)
+            .with_context(|| format!("cannot export '{}'", self.pool.id()))
+    }
+
+    /// A quiz of the whole pool, with the parameters that a placed quiz has.
+    fn live_quiz(&self, launch_url: &Url) -> LiveQuiz {
+        let picked: u32 = self.pool.sections().iter().map(|section| section.pick).sum();
+        let custom = [
+            ("pool", self.pool.id().to_owned()),
+            ("questions", picked.min(QUESTIONS_MAX).to_string()),
+            ("attempts", LIVE_ATTEMPTS.to_string()),
+        ];
+        let custom: BTreeMap<String, String> =
+            custom.into_iter().map(|(name, value)| (name.to_owned(), value)).collect();
+        LiveQuiz { launch_url: launch_url.to_string(), custom }
+    }
+
+    fn tell(&self, left_out: &[impl ToString]) {
+        for left_out in left_out {
+            self.bar.suspend(|| output::note(&left_out.to_string()));
+        }
+    }
+}
+
+/// Writes a file beside its name first, so that a failure leaves no half package there.
+pub(crate) fn write_file<T>(
+    path: &Path,
+    write: impl FnOnce(BufWriter<File>) -> anyhow::Result<T>,
+) -> anyhow::Result<T> {
     let mut partial = path.as_os_str().to_owned();
     partial.push(".partial");
     let partial = PathBuf::from(partial);
     let file = File::create(&partial).with_context(|| format!("cannot write {}", partial.display()))?;
-    let written = write_package(pool, options, std::io::BufWriter::new(file));
+    let written = write(BufWriter::new(file));
     if written.is_err() {
         // The error tells more than a left-over that could not be removed.
         let _ = fs::remove_file(&partial);
     }
-    let report = written.with_context(|| format!("cannot export '{}'", pool.id))?;
+    let written = written?;
     fs::rename(&partial, path).with_context(|| format!("cannot write {}", path.display()))?;
-    Ok(report)
+    Ok(written)
 }

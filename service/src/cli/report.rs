@@ -6,6 +6,7 @@
 mod text;
 
 use std::{
+    collections::BTreeMap,
     fs::File,
     io::{BufRead, BufReader, Read, Write},
     path::{Path, PathBuf},
@@ -21,7 +22,7 @@ use qbank::{
 use serde::Serialize;
 
 use super::{output, pool, score};
-use crate::judgement::{Judgement, PupilDiagnosis};
+use crate::judgement::{Judgement, NextQuestion, PupilDiagnosis};
 
 /// Longest line of a marks file, in bytes: a mark is longer than the responses it is of.
 const MAX_LINE: u64 = 1024 * 1024;
@@ -36,6 +37,9 @@ pub(super) struct ReportArguments {
     /// The pool that was answered: adds its titles, predicted answers and choices
     #[arg(long, value_name = "POOL")]
     pool: Option<PathBuf>,
+    /// Also tell so many questions to ask next, for each pupil and for the class; only with --pool
+    #[arg(long, value_name = "COUNT", requires = "pool", value_parser = clap::value_parser!(u8).range(1..=20))]
+    next: Option<u8>,
     /// One JSON object
     #[arg(long)]
     json: bool,
@@ -54,6 +58,25 @@ struct Report<'r> {
     /// What may be said of pupils; none without the pool.
     #[serde(skip_serializing_if = "Option::is_none")]
     diagnoses: Option<&'r [PupilDiagnosis]>,
+    /// What to ask next, if that was wanted.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    next: Option<&'r NextQuestions>,
+}
+
+/// The questions of the pool whose answers would tell most about what is still open.
+#[derive(Serialize)]
+struct NextQuestions {
+    /// For all together.
+    class: Vec<NextQuestion>,
+    /// For each pupil.
+    pupils: BTreeMap<String, Vec<NextQuestion>>,
+}
+
+impl NextQuestions {
+    fn of(judgement: &Judgement<'_>, count: usize) -> Self {
+        let pupils = judgement.pupils().map(|pupil| (pupil.to_owned(), judgement.next_for(pupil, count)));
+        Self { class: judgement.next_for_class(count), pupils: pupils.collect() }
+    }
 }
 
 #[derive(Serialize)]
@@ -65,15 +88,21 @@ struct PoolName<'r> {
 pub(super) fn run(arguments: &ReportArguments) -> anyhow::Result<()> {
     let pool = arguments.pool.as_deref().map(pool::read_file).transpose()?;
     let (statistics, judgement, unusable) = statistics(&arguments.marks, pool.as_ref())?;
-    let diagnoses = judgement.map(Judgement::finish);
+    let diagnoses = judgement.as_ref().map(Judgement::diagnoses);
     let diagnoses = diagnoses.as_deref();
+    let next = judgement.as_ref().zip(arguments.next);
+    let next = next.map(|(judgement, count)| NextQuestions::of(judgement, count.into()));
+    let next = next.as_ref();
     let mut out = output::stdout();
     if arguments.json {
         let pool = pool.as_ref().map(|pool| PoolName { id: &pool.id, title: &pool.title });
-        serde_json::to_writer(&mut out, &Report { pool, unusable, statistics: &statistics, diagnoses })?;
+        serde_json::to_writer(
+            &mut out,
+            &Report { pool, unusable, statistics: &statistics, diagnoses, next },
+        )?;
         writeln!(out)?;
     } else {
-        text::write(&mut out, &statistics, diagnoses, pool.as_ref())?;
+        text::write(&mut out, &statistics, diagnoses, next, pool.as_ref())?;
     }
     out.flush()?;
     if unusable > 0 { bail!("{unusable} lines are no marks") } else { Ok(()) }

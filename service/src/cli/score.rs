@@ -15,9 +15,11 @@ use std::{
 };
 
 use anyhow::{Context, bail};
+use clap::ValueEnum;
 use indicatif::ProgressBar;
 use qbank::{
-    marking::{mark, responses},
+    accept::Credit,
+    marking::{Policy, mark_with, responses},
     question::Item,
 };
 use serde::Deserialize;
@@ -41,6 +43,34 @@ pub(super) struct ScoreArguments {
     /// Where the marks go; standard output if not given
     #[arg(short, long, value_name = "MARKS")]
     output: Option<PathBuf>,
+    /// Give no points for a step that is right from the pupil's own earlier value only
+    #[arg(long)]
+    no_follow_through: bool,
+    /// What the right value in another form than asked for earns [default: what each question says]
+    #[arg(long, value_name = "CREDIT")]
+    form_credit: Option<FormCredit>,
+}
+
+/// What the right value in another form earns.
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum FormCredit {
+    /// Nothing
+    None,
+    /// Half the points, rounded down
+    Part,
+    /// All points, with a note
+    Full,
+}
+
+impl ScoreArguments {
+    fn policy(&self) -> Policy {
+        let form_credit = self.form_credit.map(|credit| match credit {
+            FormCredit::None => Credit::None,
+            FormCredit::Part => Credit::Part,
+            FormCredit::Full => Credit::Full,
+        });
+        Policy { follow_through: !self.no_follow_through, form_credit }
+    }
 }
 
 /// One pupil's responses to one question.
@@ -60,7 +90,7 @@ pub(super) fn run(arguments: &ScoreArguments) -> anyhow::Result<()> {
     let file = File::open(path).with_context(|| format!("cannot read {}", path.display()))?;
     let bar = output::progress(file.metadata()?.len(), "marking");
     let target = Target::open(arguments.output.as_deref())?;
-    let mut scoring = Scoring { items, target, marked: 0, unusable: 0, bar };
+    let mut scoring = Scoring { items, policy: arguments.policy(), target, marked: 0, unusable: 0, bar };
     read(&mut scoring, file).with_context(|| path.display().to_string())?;
     scoring.finish()
 }
@@ -80,6 +110,7 @@ fn format_of(path: &Path) -> anyhow::Result<fn(&mut Scoring<'_>, File) -> anyhow
 /// What all formats do with responses.
 struct Scoring<'p> {
     items: BTreeMap<&'p str, &'p Item>,
+    policy: Policy,
     target: Target,
     marked: u64,
     unusable: usize,
@@ -91,7 +122,8 @@ impl<'p> Scoring<'p> {
     fn mark(&mut self, place: impl Display, record: &ResponseRecord) -> anyhow::Result<()> {
         match self.item_of(&record.question, record.responses.keys().map(String::as_str)) {
             Ok(item) => {
-                serde_json::to_writer(&mut self.target, &mark(item, &record.pupil, &record.responses))?;
+                let marked = mark_with(item, &record.pupil, &record.responses, self.policy);
+                serde_json::to_writer(&mut self.target, &marked)?;
                 writeln!(self.target)?;
                 self.marked += 1;
             }

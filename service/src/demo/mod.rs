@@ -22,6 +22,7 @@ use url::Url;
 
 use self::class::{Class, Scripted};
 use self::visitor::{Form, Page, Visitor};
+use crate::cli::export::write_file;
 use crate::clock::SystemClock;
 use crate::practice::{Gradebook, Person, Practice, PracticeSettings, ToolAddresses};
 use crate::server::Server;
@@ -88,7 +89,7 @@ impl Demo {
         fs::create_dir_all(&settings.folder)
             .with_context(|| format!("cannot make the folder {}", settings.folder.display()))?;
         let package = settings.folder.join(format!("{}.zip", pool.id));
-        export(&pool, &package)?;
+        write_file(&package, |out| Ok(write_package(&pool, &PackageOptions::default(), out)?))?;
 
         let practice_listener = listen(settings.port)?;
         let tool_listener = listen(if settings.port == 0 { 0 } else { settings.port + 1 })?;
@@ -260,12 +261,6 @@ fn listen(port: u16) -> anyhow::Result<TcpListener> {
         .with_context(|| format!("cannot listen on {address}; choose another port with --port"))?;
     listener.set_nonblocking(true)?;
     Ok(listener)
-}
-
-fn export(pool: &Pool, path: &Path) -> anyhow::Result<()> {
-    let file = fs::File::create(path).with_context(|| format!("cannot write {}", path.display()))?;
-    write_package(pool, &PackageOptions::default(), std::io::BufWriter::new(file))?;
-    Ok(())
 }
 
 /// An empty store: a demonstration begins where nothing has happened yet.

@@ -9,6 +9,7 @@ mod form;
 pub mod health;
 pub mod lti;
 mod marked_view;
+mod marking_words;
 mod opened_quiz;
 mod proven_pools;
 pub mod quiz;

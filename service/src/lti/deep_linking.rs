@@ -3,6 +3,7 @@
 //! Nothing is stored here. A platform may drop what we return, so a placement begins at its first launch.
 
 use jiff::Timestamp;
+use qbank::marking::Policy;
 use serde_json::{Map, Value, json};
 use url::Url;
 
@@ -19,6 +20,12 @@ pub const ATTEMPTS_MAX: u32 = 20;
 /// How long our answer is valid.
 const LIFETIME_S: i64 = 300;
 
+/// The link's own parameter that says whether own earlier values are followed, `yes` or `no`.
+pub const FOLLOW_THROUGH: &str = "follow_through";
+/// The link's own parameter that says what the right value in another form earns, by [`Credit::name`]; without it each
+/// step says so itself.
+pub const FORM_CREDIT: &str = "form_credit";
+
 /// A teacher's choice.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PlacedQuiz {
@@ -30,6 +37,8 @@ pub struct PlacedQuiz {
     pub question_count: u32,
     /// How many attempts each pupil has, 1 to [`ATTEMPTS_MAX`].
     pub attempts_allowed: u32,
+    /// What earns points.
+    pub policy: Policy,
     /// The points a line item gets at first; platforms rescale what we send.
     pub score_maximum: u32,
 }
@@ -120,8 +129,12 @@ fn content_item(quiz: &PlacedQuiz, request: &PlacingRequest, launch_url: &Url) -
             "pool": quiz.pool,
             "questions": quiz.question_count.to_string(),
             "attempts": quiz.attempts_allowed.to_string(),
+            (FOLLOW_THROUGH): if quiz.policy.follow_through { "yes" } else { "no" },
         },
     });
+    if let Some(credit) = quiz.policy.form_credit {
+        item["custom"][FORM_CREDIT] = json!(credit.name());
+    }
     if request.accept_line_item != Some(false) {
         item["lineItem"] = json!({
             "label": quiz.title,

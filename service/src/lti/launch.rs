@@ -6,6 +6,8 @@
 mod claims;
 
 use jiff::Timestamp;
+use qbank::accept::Credit;
+use qbank::marking::Policy;
 use serde_json::{Map, Value};
 use url::Url;
 
@@ -83,6 +85,8 @@ pub struct QuizParameters {
     pub question_count: u32,
     /// How many attempts each pupil has.
     pub attempts_allowed: u32,
+    /// What earns points; the default where the link says nothing.
+    pub policy: Policy,
 }
 
 /// What a token is checked against.
@@ -289,7 +293,21 @@ fn quiz_parameters(claims: Claims<'_>) -> Result<Option<QuizParameters>, FailedC
         pool: PoolId::from(pool),
         question_count: count("questions", deep_linking::QUESTIONS_MAX)?,
         attempts_allowed: count("attempts", deep_linking::ATTEMPTS_MAX)?,
+        policy: policy(custom)?,
     }))
+}
+
+fn policy(custom: Claims<'_>) -> Result<Policy, FailedCheck> {
+    let follow_through = match custom.text(deep_linking::FOLLOW_THROUGH)? {
+        None | Some("yes") => true,
+        Some("no") => false,
+        Some(_) => return Err(FailedCheck::CustomParameters),
+    };
+    let form_credit = custom.text(deep_linking::FORM_CREDIT)?.map(Credit::named);
+    if form_credit == Some(None) {
+        return Err(FailedCheck::CustomParameters);
+    }
+    Ok(Policy { follow_through, form_credit: form_credit.flatten() })
 }
 
 fn grade_endpoint(claims: Claims<'_>, reach: Reach) -> Result<Option<GradeEndpoint>, FailedCheck> {

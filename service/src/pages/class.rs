@@ -32,6 +32,21 @@ pub struct PlacePage {
     pub attempts: String,
     /// Largest number of attempts allowed.
     pub attempts_max: u32,
+    /// Whether a pupil's own earlier value is followed.
+    pub follow_through: bool,
+    /// What the right value in another form may earn.
+    pub form_credits: Vec<CreditChoice>,
+}
+
+/// What the right value in another form may earn.
+#[derive(Debug, Clone)]
+pub struct CreditChoice {
+    /// Value of the form's field.
+    pub value: &'static str,
+    /// The choice in words.
+    pub text: &'static str,
+    /// Whether it is chosen.
+    pub chosen: bool,
 }
 
 /// A pool that can be placed.
@@ -59,6 +74,8 @@ pub struct OverviewPage {
     pub question_count: u32,
     /// "3" or "no limit".
     pub attempts_allowed: String,
+    /// What earns points.
+    pub marking: String,
     /// "12 of 14 who started".
     pub handed_in: String,
     /// Something the teacher should know, for example that grades cannot be sent.

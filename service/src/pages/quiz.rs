@@ -23,6 +23,8 @@ pub struct StartPage {
     pub question_count: u32,
     /// "1 of 3 used".
     pub attempts: String,
+    /// What counts in a step that builds on another.
+    pub later_steps: &'static str,
     /// "7 of 10 points", once an attempt was handed in.
     pub best: Option<String>,
     /// What is sent to the gradebook.

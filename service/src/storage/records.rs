@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 
 use jiff::Timestamp;
+use qbank::marking::Policy;
 use qbank::pool::Pool;
 use serde::{Deserialize, Serialize};
 use url::Url;
@@ -290,6 +291,8 @@ pub struct NewPlacement {
     pub question_count: u32,
     /// How many attempts each pupil has, at least 1.
     pub attempts_allowed: u32,
+    /// What earns points.
+    pub policy: Policy,
     /// Where grades go, when the platform takes them.
     pub grades: Option<GradeEndpoint>,
     /// When it was first launched.

@@ -4,6 +4,9 @@ use std::sync::Arc;
 
 use jiff::Timestamp;
 
+use qbank::accept::Credit;
+use qbank::marking::Policy;
+
 use super::*;
 use crate::clock::plus_ms;
 
@@ -39,6 +42,7 @@ async fn placement(store: &dyn Storage, link: &str, attempts_allowed: u32) -> Pl
         pool: "p1".into(),
         question_count: 2,
         attempts_allowed,
+        policy: Policy { follow_through: false, form_credit: Some(Credit::Part) },
         grades: None,
         created_at: monday(),
     };

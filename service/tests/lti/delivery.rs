@@ -3,6 +3,7 @@
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
+use qbank::marking::Policy;
 use service::app::App;
 use service::clock::SettableClock;
 use service::storage::{
@@ -52,6 +53,7 @@ impl Delivery {
             pool: "river-day".into(),
             question_count: 5,
             attempts_allowed: 3,
+            policy: Policy::default(),
             grades,
             created_at: monday(),
         };

@@ -260,6 +260,18 @@ async fn refuses_rows_31_to_45_messages_that_break_the_standard() {
         row("unknown pool", FailedCheck::PoolUnknown, |launch, _| {
             launch.set("custom", json!({"pool": "other", "questions": "5", "attempts": "1"}));
         }),
+        row("own values followed perhaps", FailedCheck::CustomParameters, |launch, _| {
+            launch.set(
+                "custom",
+                json!({"pool": "river-day", "questions": "5", "attempts": "1", "follow_through": "perhaps"}),
+            );
+        }),
+        row("half a credit", FailedCheck::CustomParameters, |launch, _| {
+            launch.set(
+                "custom",
+                json!({"pool": "river-day", "questions": "5", "attempts": "1", "form_credit": "half"}),
+            );
+        }),
         row("no number", FailedCheck::CustomParameters, |launch, _| {
             launch.set("custom", json!({"pool": "river-day", "questions": "many", "attempts": "1"}));
         }),

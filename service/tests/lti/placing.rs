@@ -1,5 +1,7 @@
 //! Deep linking: the session opens, and the answer is what the standard asks for.
 
+use qbank::accept::Credit;
+use qbank::marking::Policy;
 use reqwest::header::{LOCATION, SET_COOKIE};
 use serde_json::{Value, json};
 use service::lti::deep_linking::{self, PlacedQuiz};
@@ -53,6 +55,7 @@ fn quiz() -> PlacedQuiz {
         pool: "river-day".into(),
         question_count: 5,
         attempts_allowed: 2,
+        policy: Policy { follow_through: false, form_credit: Some(Credit::Part) },
         score_maximum: 10,
     }
 }
@@ -83,7 +86,9 @@ async fn the_answer_carries_one_link_with_its_parameters_and_line_item() {
             "type": "ltiResourceLink",
             "title": "Litres in the river",
             "url": format!("{}/lti/launch", tool.url),
-            "custom": {"pool": "river-day", "questions": "5", "attempts": "2"},
+            "custom": {
+                "pool": "river-day", "questions": "5", "attempts": "2", "follow_through": "no", "form_credit": "part",
+            },
             "lineItem": {"label": "Litres in the river", "scoreMaximum": 10, "resourceId": "river-day", "tag": "grade"},
         }])
     );

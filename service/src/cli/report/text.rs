@@ -13,6 +13,7 @@ use qbank::{
     },
 };
 
+use super::NextQuestions;
 use crate::judgement::PupilDiagnosis;
 
 /// Writes the report.
@@ -23,6 +24,7 @@ pub(super) fn write(
     out: &mut impl Write,
     statistics: &Statistics,
     diagnoses: Option<&[PupilDiagnosis]>,
+    next: Option<&NextQuestions>,
     pool: Option<&Pool>,
 ) -> io::Result<()> {
     if let Some(pool) = pool {
@@ -42,6 +44,9 @@ pub(super) fn write(
     }
     if let Some(diagnoses) = diagnoses {
         judged(out, diagnoses)?;
+    }
+    if let Some(next) = next {
+        ask_next(out, next)?;
     }
     class(out, &statistics.class)?;
     pupils(out, &statistics.by_pupil)?;
@@ -88,6 +93,24 @@ fn judged(out: &mut impl Write, diagnoses: &[PupilDiagnosis]) -> io::Result<()> 
         for idea in next {
             writeln!(out, "             next: {idea}")?;
         }
+    }
+    Ok(())
+}
+
+/// What to ask next, for the class with its story, for each pupil by the questions' ids.
+fn ask_next(out: &mut impl Write, next: &NextQuestions) -> io::Result<()> {
+    heading(out, "To ask next: the answers would tell most")?;
+    for question in &next.class {
+        writeln!(out, "the class: {} ({})", question.title, question.question)?;
+        writeln!(out, "    {}", question.stem)?;
+        question.prompts.iter().try_for_each(|prompt| writeln!(out, "    {prompt}"))?;
+        let shows: Vec<String> = question.shows.iter().map(|id| named(id)).collect();
+        writeln!(out, "    would show: {}", shows.join("; "))?;
+    }
+    for (pupil, questions) in &next.pupils {
+        let ids: Vec<&str> = questions.iter().map(|question| question.question.as_str()).collect();
+        let ids = if ids.is_empty() { "no question of the pool is left".into() } else { ids.join(", ") };
+        writeln!(out, "{pupil}: {ids}")?;
     }
     Ok(())
 }

@@ -226,7 +226,7 @@ impl OpenAnswers {
 mod tests {
     use super::*;
     use crate::cli::output::{Target, progress};
-    use qbank::{bank, question::Item};
+    use qbank::{bank, marking::Policy, question::Item};
     use std::{fs, path::Path};
 
     fn scored(
@@ -237,6 +237,7 @@ mod tests {
     ) -> (u64, usize, String) {
         let mut scoring = Scoring {
             items: items.iter().map(|item| (item.id.as_str(), item)).collect(),
+            policy: Policy::default(),
             target: Target::open(Some(output)).unwrap(),
             marked: 0,
             unusable: 0,

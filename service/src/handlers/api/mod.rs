@@ -5,6 +5,7 @@
 
 mod caller;
 mod error;
+pub(crate) mod judgements;
 pub(crate) mod openapi;
 pub(crate) mod placements;
 pub(crate) mod pools;

@@ -12,7 +12,6 @@ use super::error::ApiError;
 use super::records::{Failure, MarkRecord, PlacementEntry};
 use crate::app::App;
 use crate::handlers::opened_quiz::{best, marks as stored_marks};
-use crate::judgement::{Judgement, PupilDiagnosis};
 use crate::storage::{Attempt, AttemptResult, PlacementId, UserId};
 
 /// Which attempts' marks are wanted.
@@ -50,6 +49,7 @@ pub(crate) async fn list(_caller: Caller, app: web::Data<App>) -> Result<HttpRes
         pool: placement.quiz.pool.to_string(),
         questions: placement.quiz.question_count,
         attempts: placement.quiz.attempts_allowed,
+        policy: placement.quiz.policy.into(),
         created_at: placement.quiz.created_at,
     });
     Ok(HttpResponse::Ok().json(placements.collect::<Vec<_>>()))
@@ -83,35 +83,8 @@ pub(crate) async fn marks(
     Ok(HttpResponse::Ok().json(marks))
 }
 
-/// What each pupil's answers, over all attempts at a placement, are consistent with.
-#[utoipa::path(
-    get, path = "/api/v1/placements/{placement}/diagnoses", tag = "placements",
-    params(("placement" = String, Path, description = "the placement's id")),
-    responses(
-        (status = 200, description = "by pupil; nothing where the answers bear no name", body = Vec<PupilDiagnosis>),
-        (status = 401, description = "no valid token", body = Failure),
-        (status = 404, description = "no such placement or pool", body = Failure),
-    )
-)]
-pub(crate) async fn diagnoses(
-    _caller: Caller,
-    app: web::Data<App>,
-    path: web::Path<String>,
-) -> Result<HttpResponse, ApiError> {
-    let id = PlacementId(path.into_inner());
-    let placement = app.storage.placement(&id).await?.ok_or_else(|| ApiError::NoPlacement(id.to_string()))?;
-    let pool = app.pools.find(app.storage.as_ref(), &placement.quiz.pool).await?;
-    let pool = pool.ok_or_else(|| ApiError::NoPool(placement.quiz.pool.to_string()))?;
-    let mut judgement = Judgement::of(&pool);
-    // In the order in which they were handed in, so that newer answers count as such.
-    let attempts = app.storage.attempts_at(&id).await?;
-    for result in wanted(&attempts, Wanted::All) {
-        stored_marks(result)?.iter().for_each(|mark| judgement.see(mark));
-    }
-    Ok(HttpResponse::Ok().json(judgement.finish()))
-}
-
-fn wanted(attempts: &[Attempt], wanted: Wanted) -> Vec<&AttemptResult> {
+/// The results that are wanted, of these attempts.
+pub(super) fn wanted(attempts: &[Attempt], wanted: Wanted) -> Vec<&AttemptResult> {
     if wanted == Wanted::All {
         return attempts.iter().filter_map(|attempt| attempt.result.as_ref()).collect();
     }

@@ -5,6 +5,8 @@
 
 use std::collections::BTreeMap;
 
+use qbank::accept::Credit;
+use qbank::marking::Policy;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -126,6 +128,8 @@ pub(super) struct PlacementEntry {
     pub(super) questions: u32,
     /// Attempts for each pupil.
     pub(super) attempts: u32,
+    /// What earns points.
+    pub(super) policy: PolicyRecord,
     /// When it was first opened, RFC 3339.
     #[schema(value_type = String, format = DateTime)]
     pub(super) created_at: jiff::Timestamp,
@@ -185,6 +189,36 @@ pub(super) enum VerdictRecord {
     Blank,
 }
 
+/// What a quiz decides about marking.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize, ToSchema)]
+#[serde(default, deny_unknown_fields)]
+pub(crate) struct PolicyRecord {
+    /// Whether a value that is right from the pupil's own earlier value earns points; `true` if not given.
+    follow_through: bool,
+    /// What the right value in another form earns: `none`, `part` or `full`; what each step says if not given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<String>)]
+    form_credit: Option<Credit>,
+}
+
+impl Default for PolicyRecord {
+    fn default() -> Self {
+        Policy::default().into()
+    }
+}
+
+impl From<Policy> for PolicyRecord {
+    fn from(Policy { follow_through, form_credit }: Policy) -> Self {
+        Self { follow_through, form_credit }
+    }
+}
+
+impl From<PolicyRecord> for Policy {
+    fn from(PolicyRecord { follow_through, form_credit }: PolicyRecord) -> Self {
+        Self { follow_through, form_credit }
+    }
+}
+
 /// Responses of one pupil to one question.
 #[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -198,6 +232,9 @@ pub(crate) struct ScoreRequest {
     /// What was typed, by step id, at most 200 characters each; for an order a text or a list of ids.
     #[serde(deserialize_with = "qbank::marking::responses")]
     pub(super) responses: BTreeMap<String, String>,
+    /// What earns points.
+    #[serde(default)]
+    pub(super) policy: PolicyRecord,
 }
 
 #[cfg(test)]

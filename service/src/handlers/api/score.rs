@@ -1,7 +1,7 @@
 //! Marking responses to a question of a stored pool, without an attempt.
 
 use actix_web::{HttpResponse, web};
-use qbank::marking::mark;
+use qbank::marking::mark_with;
 
 use super::caller::Caller;
 use super::error::ApiError;
@@ -27,9 +27,9 @@ pub(crate) async fn score(
     request: web::Json<ScoreRequest>,
 ) -> Result<HttpResponse, ApiError> {
     caller.must_be(&[ApiRole::Coordinator, ApiRole::Teacher])?;
-    let ScoreRequest { pool, question, pupil, responses } = request.into_inner();
+    let ScoreRequest { pool, question, pupil, responses, policy } = request.into_inner();
     let found = app.pools.find(app.storage.as_ref(), &PoolId(pool.clone())).await?;
     let found = found.ok_or(ApiError::NoPool(pool))?;
     let item = found.item(&question).ok_or(ApiError::NoQuestion(question))?;
-    Ok(HttpResponse::Ok().json(mark(item, &pupil, &responses)))
+    Ok(HttpResponse::Ok().json(mark_with(item, &pupil, &responses, policy.into())))
 }

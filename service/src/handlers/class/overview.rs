@@ -9,6 +9,7 @@ use super::label::label;
 use crate::app::App;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::form::{Fields, Posted};
+use crate::handlers::marking_words;
 use crate::handlers::opened_quiz::{OpenedQuiz, best};
 use crate::pages::Frame;
 use crate::pages::class::{AttemptLink, DeliveryView, OverviewPage, PupilRow};
@@ -50,6 +51,7 @@ fn page(
         pool: quiz.pool.title.clone(),
         question_count: u32::try_from(quiz.questions("").len()).unwrap_or(u32::MAX),
         attempts_allowed: quiz.placement.quiz.attempts_allowed.to_string(),
+        marking: marking_words::policy(quiz.placement.quiz.policy),
         handed_in: format!("{handed_in} of {} who started", by_pupil.len()),
         warning: (!quiz.sends_grades()).then_some(
             "The course does not take grades for this quiz, so none are sent. Points stay visible here.",

@@ -4,16 +4,19 @@
 
 use actix_web::http::StatusCode;
 use actix_web::{HttpResponse, web};
+use qbank::accept::Credit;
 use qbank::form;
+use qbank::marking::Policy;
 use qbank::pool::Pool;
 
 use crate::app::App;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::form::{Fields, Posted};
+use crate::handlers::marking_words;
 use crate::handlers::opened_quiz::counted;
 use crate::lti::deep_linking::{ATTEMPTS_MAX, PlacedQuiz, QUESTIONS_MAX};
 use crate::pages::Frame;
-use crate::pages::class::{PlacePage, PoolChoice, TITLE_LENGTH_MAX};
+use crate::pages::class::{CreditChoice, PlacePage, PoolChoice, TITLE_LENGTH_MAX};
 use crate::placing;
 use crate::session::PlacingSession;
 use crate::storage::{PoolId, PoolSummary};
@@ -30,6 +33,10 @@ struct Draft {
     title: String,
     questions: String,
     attempts: String,
+    /// `yes`, or anything else for no.
+    follow_through: String,
+    /// A [`Credit`] by name, or empty where each question says so itself.
+    form_credit: String,
 }
 
 /// GET: pools and settings to choose from.
@@ -39,6 +46,8 @@ pub(crate) async fn show(session: PlacingSession, app: web::Data<App>) -> Result
         title: session.request.title.clone().unwrap_or_default(),
         questions: QUESTIONS_SUGGESTED.to_string(),
         attempts: ATTEMPTS_SUGGESTED.to_string(),
+        follow_through: "yes".into(),
+        form_credit: String::new(),
     };
     answer::page(StatusCode::OK, &page(&app, &session, draft, None).await?)
 }
@@ -58,6 +67,8 @@ pub(crate) async fn place(
         title: fields.value("title").trim().to_owned(),
         questions: fields.value("questions").trim().to_owned(),
         attempts: fields.value("attempts").trim().to_owned(),
+        follow_through: fields.value("follow_through").to_owned(),
+        form_credit: fields.value("form_credit").to_owned(),
     };
     match chosen(&app, &draft).await? {
         Ok(quiz) => Ok(placing::answer(&app, &session, Some(&quiz)).await?.into_response()),
@@ -89,6 +100,10 @@ fn quiz(pool: &Pool, draft: &Draft) -> Result<PlacedQuiz, String> {
         pool: PoolId::from(pool.id.as_str()),
         question_count,
         attempts_allowed,
+        policy: Policy {
+            follow_through: draft.follow_through == "yes",
+            form_credit: Credit::named(&draft.form_credit),
+        },
         score_maximum: sample.iter().map(|item| item.max_points()).sum(),
     })
 }
@@ -130,8 +145,19 @@ async fn page(
         questions: draft.questions,
         questions_max: QUESTIONS_MAX,
         attempts: draft.attempts,
+        follow_through: draft.follow_through == "yes",
+        form_credits: form_credits(&draft.form_credit),
         attempts_max: ATTEMPTS_MAX,
     })
+}
+
+/// What can be said of the right value in another form, the present choice marked.
+fn form_credits(chosen: &str) -> Vec<CreditChoice> {
+    let choice = |credit: Option<Credit>| {
+        let value = credit.map_or("", Credit::name);
+        CreditChoice { value, text: marking_words::form_credit(credit), chosen: value == chosen }
+    };
+    [None].into_iter().chain(Credit::ALL.map(Some)).map(choice).collect()
 }
 
 async fn choice(app: &App, summary: PoolSummary, chosen: bool) -> Result<PoolChoice, PageError> {

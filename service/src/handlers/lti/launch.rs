@@ -6,7 +6,7 @@ use actix_web::{HttpRequest, HttpResponse, web};
 use super::{Stopped, browser_cookie_name, form};
 use crate::app::App;
 use crate::lti::FailedCheck;
-use crate::lti::launch::{self, Expected, Launch, LinkLaunch, PlacingLaunch, Role};
+use crate::lti::launch::{self, Expected, Launch, LinkLaunch, PlacingLaunch, QuizParameters, Role};
 use crate::lti::login::Parameters;
 use crate::lti::platform_keys::KeyError;
 use crate::lti::token::UnverifiedToken;
@@ -113,20 +113,26 @@ async fn open_link(
 /// The link's placement: made at the first launch, refreshed at later ones.
 async fn place(app: &App, launch: LinkLaunch) -> Result<PlacementId, Stopped> {
     let known = app.storage.placement_of(&launch.link).await?.map(|placement| placement.quiz);
-    let (pool, question_count, attempts_allowed) = match (known, launch.quiz) {
+    let quiz = match (known, launch.quiz) {
         // What pupils began with stays, whatever becomes of the link's parameters.
-        (Some(known), _) => (known.pool, known.question_count, known.attempts_allowed),
-        (None, Some(quiz)) => (quiz.pool, quiz.question_count, quiz.attempts_allowed),
+        (Some(known), _) => QuizParameters {
+            pool: known.pool,
+            question_count: known.question_count,
+            attempts_allowed: known.attempts_allowed,
+            policy: known.policy,
+        },
+        (None, Some(quiz)) => quiz,
         (None, None) => return Err(FailedCheck::CustomParameters.into()),
     };
-    let stored = app.storage.pool(&pool).await?.ok_or(FailedCheck::PoolUnknown)?;
+    let stored = app.storage.pool(&quiz.pool).await?.ok_or(FailedCheck::PoolUnknown)?;
     let placement = NewPlacement {
         link: launch.link,
         context: launch.context,
         title: launch.title.unwrap_or(stored.title),
-        pool,
-        question_count,
-        attempts_allowed,
+        pool: quiz.pool,
+        question_count: quiz.question_count,
+        attempts_allowed: quiz.attempts_allowed,
+        policy: quiz.policy,
         grades: launch.grades,
         created_at: app.clock.now(),
     };

@@ -4,6 +4,7 @@
 //! acceptance in words and the choices' texts, and nothing else of a question.
 
 use qbank::locale::Language;
+use qbank::marking::Policy;
 use qbank::question::{Choice, Item, Step, StepKind};
 use qbank::units;
 
@@ -40,11 +41,14 @@ pub(super) fn page(
         save_action: format!("{path}/save"),
         submit_action: format!("{path}/submit"),
         csrf: session.csrf.value().to_owned(),
-        questions: questions.iter().zip(1..).map(|(item, number)| question(item, number, typed)).collect(),
+        questions: (1..)
+            .zip(&questions)
+            .map(|(number, item)| question(item, number, typed, quiz.placement.quiz.policy))
+            .collect(),
     }
 }
 
-fn question(item: &Item, number: usize, typed: &Typed) -> OpenQuestion {
+fn question(item: &Item, number: usize, typed: &Typed, policy: Policy) -> OpenQuestion {
     let language = Language::of_locale(&item.locale).unwrap_or_default();
     let steps = item.steps.iter().map(|step| {
         let field = FieldName::new(number, step);
@@ -54,7 +58,7 @@ fn question(item: &Item, number: usize, typed: &Typed) -> OpenQuestion {
             name: field.name(),
             anchor: field.anchor(),
             prompt: unbroken(&step.prompt),
-            field: control(step, &field, language, text, too_long),
+            field: control(step, &field, (language, policy), text, too_long),
         }
     });
     OpenQuestion {
@@ -65,7 +69,13 @@ fn question(item: &Item, number: usize, typed: &Typed) -> OpenQuestion {
     }
 }
 
-fn control(step: &Step, field: &FieldName, language: Language, typed: &str, too_long: bool) -> Field {
+fn control(
+    step: &Step,
+    field: &FieldName,
+    (language, policy): (Language, Policy),
+    typed: &str,
+    too_long: bool,
+) -> Field {
     match step.kind {
         StepKind::Choice => Field::Choice { options: options(step, typed) },
         StepKind::Order => {
@@ -88,7 +98,7 @@ fn control(step: &Step, field: &FieldName, language: Language, typed: &str, too_
         StepKind::Number => Field::Typed {
             typed: typed.to_owned(),
             unit: unit_sign(step),
-            forms: step.accept.explained(language),
+            forms: step.accept.with_credit(policy.form_credit).explained(language),
             too_long,
             words: false,
         },

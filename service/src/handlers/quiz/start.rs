@@ -10,6 +10,7 @@ use crate::app::App;
 use crate::entropy;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::form::{Fields, Posted};
+use crate::handlers::marking_words;
 use crate::handlers::opened_quiz::{OpenedQuiz, best, counted};
 use crate::pages::quiz::{Next, StartPage};
 use crate::pages::{Frame, Link};
@@ -66,6 +67,7 @@ fn page(
         },
         question_count: u32::try_from(quiz.questions("").len()).unwrap_or(u32::MAX),
         attempts: format!("{} of {allowed} used", attempts.len()),
+        later_steps: marking_words::for_pupils(quiz.placement.quiz.policy),
         best: best(attempts).map(|best| format!("{} of {}", best.points, counted(best.maximum, "point"))),
         gradebook: gradebook_sentence(quiz, session),
         next: next(quiz, attempts),

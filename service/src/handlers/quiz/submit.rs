@@ -4,7 +4,8 @@ use std::collections::BTreeMap;
 
 use actix_web::http::StatusCode;
 use actix_web::{HttpResponse, web};
-use qbank::marking::{Mark, mark};
+use qbank::marking::{Mark, mark_with};
+use qbank::question::Item;
 
 use super::fields::Typed;
 use super::{AttemptPath, attempt_path, open_view, own_attempt};
@@ -59,5 +60,7 @@ fn marked(quiz: &OpenedQuiz, session: &PupilSession, attempt: &Attempt, response
     let nothing = BTreeMap::new();
     let questions = quiz.questions(&attempt.seed);
     let pupil = session.user.as_str();
-    questions.iter().map(|item| mark(item, pupil, responses.get(&item.id).unwrap_or(&nothing))).collect()
+    let policy = quiz.placement.quiz.policy;
+    let responses_to = |item: &Item| responses.get(&item.id).unwrap_or(&nothing);
+    questions.iter().map(|item| mark_with(item, pupil, responses_to(item), policy)).collect()
 }

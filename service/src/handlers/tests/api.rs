@@ -174,8 +174,19 @@ async fn what_answers_together_are_consistent_with_is_read_by_pupil() {
     let (_, marks) = school.read(&marks, &token).await;
     let mut judgement = Judgement::of(&school.pool);
     serde_json::from_value::<Vec<Mark>>(marks).unwrap().iter().for_each(|mark| judgement.see(mark));
-    assert_eq!(found, serde_json::to_value(judgement.finish()).unwrap());
+    assert_eq!(found, serde_json::to_value(judgement.diagnoses()).unwrap());
     let found = found.as_array().unwrap();
+    for (query, expected) in [
+        ("?pupil=p-07&count=3", json!(judgement.next_for("p-07", 3))),
+        ("?count=20", json!(judgement.next_for_class(20))),
+        ("", json!(judgement.next_for_class(2))),
+    ] {
+        let path = format!("/api/v1/placements/{}/next{query}", school.placement.id);
+        assert_eq!(school.read(&path, &token).await, (StatusCode::OK, expected));
+    }
+    let path = format!("/api/v1/placements/{}/next?count=0", school.placement.id);
+    let (status, failure) = school.read(&path, &token).await;
+    assert_eq!((status, &failure["code"]), (StatusCode::BAD_REQUEST, &json!("unreadable_query")));
     assert!(found.iter().all(|one| one["pupil"] == "p-07"), "one answer of p-08 may be a slip: {found:?}");
     assert_eq!(school.read(&path, "").await.0, StatusCode::UNAUTHORIZED);
     let (status, failure) = school.read("/api/v1/placements/none/diagnoses", &token).await;
@@ -196,6 +207,15 @@ async fn responses_are_scored_without_an_attempt() {
     assert_eq!(mark["points"], json!(item.max_points()));
     let (status, failure) = school.call(post(&json!({"pool": "river-day"})), &teacher).await;
     assert_eq!((status, &failure["code"]), (StatusCode::BAD_REQUEST, &json!("unreadable_body")));
+    let mut strict = request.clone();
+    strict["policy"] = json!({"follow_through": false, "form_credit": "none"});
+    assert_eq!(school.call(post(&strict), &teacher).await.1["points"], json!(item.max_points()));
+    strict["responses"] = json!(one_slip(item));
+    let policy = Policy { follow_through: false, form_credit: Some(qbank::accept::Credit::None) };
+    let expected = qbank::marking::mark_with(item, "p-07", &one_slip(item), policy);
+    assert_eq!(school.call(post(&strict), &teacher).await.1, json!(expected));
+    strict["policy"] = json!({"form_credit": "half"});
+    assert_eq!(school.call(post(&strict), &teacher).await.0, StatusCode::BAD_REQUEST);
     let auditor = school.token(ApiRole::Auditor).await;
     assert_eq!(school.call(post(&request), &auditor).await.0, StatusCode::FORBIDDEN);
 }
@@ -212,6 +232,7 @@ async fn the_description_names_every_address() {
         ("/api/v1/placements", "get"),
         ("/api/v1/placements/{placement}/marks", "get"),
         ("/api/v1/placements/{placement}/diagnoses", "get"),
+        ("/api/v1/placements/{placement}/next", "get"),
         ("/api/v1/score", "post"),
     ] {
         assert!(document["paths"][path][method].is_object(), "{method} {path}");

@@ -13,6 +13,7 @@ use actix_web::http::header::{CONTENT_SECURITY_POLICY, LOCATION};
 use actix_web::test::{TestRequest, call_service, init_service, read_body};
 use actix_web::web;
 use qbank::form;
+use qbank::marking::Policy;
 use qbank::plan::Plan;
 use qbank::pool::Pool;
 use qbank::question::Item;
@@ -57,9 +58,11 @@ struct School {
 struct Placed {
     questions: u32,
     attempts: u32,
+    policy: Policy,
 }
 
-const TWO_QUESTIONS_TWO_ATTEMPTS: Placed = Placed { questions: 2, attempts: 2 };
+const TWO_QUESTIONS_TWO_ATTEMPTS: Placed =
+    Placed { questions: 2, attempts: 2, policy: Policy { follow_through: true, form_credit: None } };
 
 impl School {
     async fn open(placed: Placed) -> Self {
@@ -239,6 +242,7 @@ fn placement(registration: &Registration, pool: &Pool, placed: &Placed) -> NewPl
         pool: storage::PoolId::from(pool.id.as_str()),
         question_count: placed.questions,
         attempts_allowed: placed.attempts,
+        policy: placed.policy,
         grades: Some(GradeEndpoint {
             line_item: Some("https://platform.example.org/items/1".parse().unwrap()),
             line_items: None,

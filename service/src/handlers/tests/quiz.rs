@@ -58,8 +58,33 @@ async fn a_slip_costs_once_and_its_reason_is_told_kindly() {
 }
 
 #[actix_web::test]
+async fn a_quiz_that_follows_no_own_values_says_so_before_and_counts_so_after() {
+    let policy = Policy { follow_through: false, form_credit: None };
+    let school = School::open(Placed { policy, ..TWO_QUESTIONS_TWO_ATTEMPTS }).await;
+    let pupil = school.pupil("p-07").await;
+    let start = pupil.get(&pupil.start).await.body;
+    assert!(start.contains("only the right value counts in each step"), "{start}");
+    let (path, attempt) = pupil.begin("p-07").await;
+    let fields = school.fields(&attempt, |item, step| match item.steps.len() {
+        1 => right(item, step),
+        _ => one_slip(item)[step].clone(),
+    });
+    pupil.post_form(&format!("{path}/submit"), &fields).await;
+    let closed = school.attempts("p-07").await.remove(0).result.unwrap();
+    let story = school.questions(&attempt).into_iter().find(|item| item.steps.len() > 1).unwrap();
+    let marks: Vec<qbank::marking::Mark> = serde_json::from_str(&closed.marks).unwrap();
+    let of_story = marks.iter().find(|mark| mark.question == story.id).unwrap();
+    let followed = qbank::marking::mark(story, "p-07", &one_slip(story));
+    assert_eq!(*of_story, qbank::marking::mark_with(story, "p-07", &one_slip(story), policy));
+    assert!(of_story.points < followed.points, "{} of {}", of_story.points, followed.points);
+    let overview = school.teacher().await;
+    let overview = overview.get(&overview.start).await.body;
+    assert!(overview.contains("Only the right value earns points"), "{overview}");
+}
+
+#[actix_web::test]
 async fn nothing_that_tells_an_answer_is_on_the_page_of_an_open_attempt() {
-    let school = School::open(Placed { questions: 10, attempts: 1 }).await;
+    let school = School::open(Placed { questions: 10, attempts: 1, ..TWO_QUESTIONS_TWO_ATTEMPTS }).await;
     let pupil = school.pupil("p-07").await;
     let (path, attempt) = pupil.begin("p-07").await;
     let items = school.questions(&attempt);
@@ -176,7 +201,7 @@ async fn handing_in_twice_changes_nothing() {
 
 #[actix_web::test]
 async fn attempts_are_limited_and_each_has_new_questions() {
-    let school = School::open(Placed { questions: 2, attempts: 2 }).await;
+    let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
     let pupil = school.pupil("p-07").await;
     let mut seen = Vec::new();
     for _ in 0..2 {

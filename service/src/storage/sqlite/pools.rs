@@ -67,8 +67,8 @@ pub(super) fn put_placement(c: &Connection, new: &NewPlacement) -> Result<Placem
         .prepare_cached(
             // A line item that we found stays when a later launch names none.
             "INSERT INTO placements (id, registration, deployment, resource_link, context, title, pool,
-                question_count, attempts_allowed, line_item, line_items, grade_scopes, created_at)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)
+                question_count, attempts_allowed, line_item, line_items, grade_scopes, created_at, policy)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)
              ON CONFLICT (registration, deployment, resource_link) DO UPDATE SET
                 context = excluded.context, title = excluded.title,
                 line_item = coalesce(excluded.line_item, line_item),
@@ -90,7 +90,8 @@ pub(super) fn put_placement(c: &Connection, new: &NewPlacement) -> Result<Placem
                     grades.and_then(|g| g.line_item.as_ref()).map(Url::as_str),
                     grades.and_then(|g| g.line_items.as_ref()).map(Url::as_str),
                     grades.map(|g| to_json(&g.scopes)),
-                    ms(new.created_at)
+                    ms(new.created_at),
+                    to_json(&new.policy)
                 ],
                 |row| row.get(0),
             )
@@ -144,6 +145,7 @@ fn read(row: &Row<'_>) -> rusqlite::Result<Placement> {
             pool: PoolId(row.get("pool")?),
             question_count: count(row, "question_count")?,
             attempts_allowed: count(row, "attempts_allowed")?,
+            policy: super::row::json(row, "policy")?,
             grades: read_grades(row)?,
             created_at: time(row, "created_at")?,
         },

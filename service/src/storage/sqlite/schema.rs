@@ -6,8 +6,11 @@ use super::row::failed;
 use crate::storage::StorageError;
 
 /// Migrations in order; the first has version 1.
-const MIGRATIONS: &[&str] =
-    &[include_str!("migrations/0001_first.sql"), include_str!("migrations/0002_api_tokens.sql")];
+const MIGRATIONS: &[&str] = &[
+    include_str!("migrations/0001_first.sql"),
+    include_str!("migrations/0002_api_tokens.sql"),
+    include_str!("migrations/0003_policy.sql"),
+];
 
 /// Brings the tables up to date, each migration in a transaction of its own.
 pub(super) fn migrate(connection: &mut Connection) -> Result<(), StorageError> {
