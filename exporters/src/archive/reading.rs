@@ -121,6 +121,13 @@ impl<R: Read + Seek> ArchiveReader<R> {
         names.filter(|(_, name): &(usize, String)| !name.ends_with('/')).collect()
     }
 
+    /// The whole names of all members but folders, each with its place in the archive.
+    #[must_use]
+    pub fn paths(&self) -> Vec<(usize, String)> {
+        let path = |index| Some((index, self.zip.name_for_index(index)?.ok()?.into_owned()));
+        (0..self.zip.len()).filter_map(path).filter(|(_, path)| !path.ends_with('/')).collect()
+    }
+
     /// When a member was written, as the archive says, in UTC; `None` where that is no time.
     pub fn stamp(&mut self, index: usize) -> Option<jiff::Timestamp> {
         let time = self.zip.by_index_data(index).ok()?.last_modified()?;

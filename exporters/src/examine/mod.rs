@@ -74,7 +74,8 @@ impl<R: Read + Seek> Examination<R> {
         }
         let old =
             self.package.manifest.resources.iter().filter(|one| one.kind() == ResourceKind::OldQuestions);
-        judgements.extend(old.map(unjudged_old));
+        let old: Vec<String> = old.map(member_of).collect();
+        judgements.extend(old.into_iter().map(|member| judge_old(&mut self.package, member)));
         Report::new(&self.package.manifest, findings, judgements)
     }
 }
@@ -89,10 +90,22 @@ fn member_of(resource: &Resource) -> String {
     file.and_then(|file| resolve("", file)).unwrap_or_else(|| resource.identifier.clone())
 }
 
-/// Questions of an older version than the processor plays.
-fn unjudged_old(resource: &Resource) -> Judgement {
-    let told = format!("'{}' holds questions of QTI 1.2.1, which are not played here", resource.identifier);
-    Judgement::new(member_of(resource), vec![Check::new(Topic::Readable, Verdict::CannotJudge, told)])
+/// Questions of an older version than the processor plays: only read.
+fn judge_old<R: Read + Seek>(package: &mut Package<R>, member: String) -> Judgement {
+    let checks = match package.old_questions(&member) {
+        Err(fault) => vec![Check::fails(Topic::Readable, &fault)],
+        Ok(document) => {
+            let told = format!(
+                "{} questions of QTI 1.2.1 can be read; they are not played here",
+                document.items.len()
+            );
+            let faults = document.problems.iter().map(|problem| {
+                Check::fails(Topic::Readable, &format!("line {}: {}", problem.line, problem.reason))
+            });
+            faults.chain([Check::new(Topic::CorrectResponse, Verdict::CannotJudge, told)]).collect()
+        }
+    };
+    Judgement::new(member, checks)
 }
 
 /// One item and what is known of it.

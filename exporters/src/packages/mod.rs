@@ -25,6 +25,7 @@ pub use self::{
 };
 use crate::{
     archive::reading::ArchiveReader,
+    cartridge,
     processor::{Fault, Item, Problem, document::read_document, read_item},
 };
 
@@ -49,7 +50,7 @@ impl<R: Read + Seek> Package<R> {
     pub fn open(input: R) -> Result<Self, OpenError> {
         let mut archive = ArchiveReader::new(input)?;
         let members: BTreeMap<String, usize> =
-            archive.names().into_iter().map(|(index, name)| (name, index)).collect();
+            archive.paths().into_iter().map(|(index, name)| (name, index)).collect();
         let index = *members.get(MANIFEST).ok_or(OpenError::NoManifest)?;
         let member = archive.member(index)?;
         let (manifest, faults) =
@@ -96,6 +97,19 @@ impl<R: Read + Seek> Package<R> {
         let document = document.map_err(|fault| PackageFault::of(member, fault))?;
         let (test, faults) = test::read_test(&document.root, document.version);
         Ok((test, faults.into_iter().map(|fault| PackageFault::of(member, fault)).collect()))
+    }
+
+    /// Reads questions of QTI 1.2.1, as cartridges hold them.
+    ///
+    /// # Errors
+    /// The fault that leaves none to read.
+    pub fn old_questions(&mut self, member: &str) -> Result<cartridge::reading::Document, PackageFault> {
+        let input = self.open_member(member)?;
+        cartridge::reading::read_document(BufReader::new(input)).map_err(|error| PackageFault {
+            member: member.to_owned(),
+            line: None,
+            problem: Problem::Xml(error.to_string()),
+        })
     }
 
     fn open_member(&mut self, member: &str) -> Result<impl Read + '_, PackageFault> {

@@ -8,6 +8,7 @@ use std::{
 
 use exporters::{
     archive::{ArchiveError, ArchiveWriter, MemberName, reading::ArchiveReader},
+    cartridge::{CartridgeOptions, write_cartridge},
     examine::{Examination, Report, Topic, Verdict},
     packages::{Package, PackageKind, redraw::read_pool},
     qti::{CaseItem, Ordering, PackageOptions, QtiVersion, Solution, TimeLimit, write_package},
@@ -50,7 +51,7 @@ fn examined(bytes: Vec<u8>) -> Report {
     let examination = Examination::open(Cursor::new(bytes)).unwrap();
     let items = examination.items();
     let report = examination.run(families(), |_| told += 1);
-    assert_eq!(told, items);
+    assert!(told == items, "each item is told");
     report
 }
 
@@ -125,6 +126,16 @@ fn our_packages_of_every_version_hold() {
             assert!(tried(topic), "{topic:?} was not tried everywhere");
         }
     }
+}
+
+#[test]
+fn a_cartridge_of_ours_can_be_read_and_is_not_played() {
+    let mut out = Cursor::new(Vec::new());
+    write_cartridge(&pool(20), &CartridgeOptions::default(), &mut out).unwrap();
+    let report = examined(out.into_inner());
+    assert!(report.holds, "{report}");
+    assert_eq!(report.package, "Common Cartridge 1.3");
+    assert!(report.counts.items > 0 && report.counts.cannot_be_judged == report.counts.items, "{report}");
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! The standard's expressions: all operators that an item can use, how many operands each takes, and what it gives.
 //!
 //! This folder alone knows operators. [`Expression::read`] takes them from a document, [`Expression::evaluate`] works
-//! them out. NULL in gives NULL out but where an operator says otherwise ([`logic`], containers). A result that is no
+//! them out. NULL in gives NULL out but where an operator says otherwise (`logic`, `containers`). A result that is no
 //! finite float or no integer of 32 bits is NULL, too.
 mod area;
 mod containers;
