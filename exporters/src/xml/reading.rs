@@ -6,13 +6,16 @@
 //! [`MAX_TEXT`], names longer than [`MAX_NAME`]; more than [`MAX_NAMESPACES`] declared at a time; documents longer than
 //! [`MAX_DOCUMENT`]. Comments and processing instructions are passed over. It knows no vocabulary and
 //! validates against no schema.
-use std::io::{self, BufRead, Read};
+use std::{
+    borrow::Cow,
+    io::{self, BufRead, Read},
+};
 
 use quick_xml::{
     NsReader, XmlVersion,
     escape::resolve_predefined_entity,
-    events::{BytesDecl, BytesRef, BytesStart, Event},
-    name::{NamespaceResolver, ResolveResult},
+    events::{BytesDecl, BytesRef, BytesStart, Event, attributes::Attribute},
+    name::{NamespaceResolver, QName, ResolveResult},
 };
 
 use super::check_characters;
@@ -319,7 +322,11 @@ fn told(error: quick_xml::Error) -> XmlFault {
 /// The namespace of an element, empty for none.
 fn told_namespace(resolved: &ResolveResult<'_>) -> Result<String, XmlFault> {
     match resolved {
-        ResolveResult::Bound(namespace) => Ok(namespace.into_inner().to_string()),
+        // The library resolves to the attribute as it is written.
+        ResolveResult::Bound(namespace) => {
+            let written = Attribute { key: QName("xmlns"), value: Cow::Borrowed(namespace.into_inner()) };
+            value_of(&written).map(Cow::into_owned)
+        }
         ResolveResult::Unbound => Ok(String::new()),
         ResolveResult::Unknown(prefix) => Err(no_namespace(prefix)),
     }
@@ -349,8 +356,7 @@ fn tag(
         if raw.contains('<') {
             return Err(XmlFault::Malformed("'<' inside an attribute".into()));
         }
-        let value = attribute.normalized_value(XmlVersion::Implicit1_0).map_err(XmlFault::malformed)?;
-        check_characters(&value).map_err(XmlFault::malformed)?;
+        let value = value_of(&attribute)?;
         if key.as_namespace_binding().is_some() {
             declared += 1;
         } else if key.prefix().is_none() {
@@ -361,6 +367,13 @@ fn tag(
     }
     let name = start.local_name().into_inner().to_string();
     Ok((Tag { name, namespace, attributes, line: 0 }, declared))
+}
+
+/// What an attribute says: references resolved, line ends and tabs as blanks.
+fn value_of<'a>(attribute: &Attribute<'a>) -> Result<Cow<'a, str>, XmlFault> {
+    let value = attribute.normalized_value(XmlVersion::Implicit1_0).map_err(XmlFault::malformed)?;
+    check_characters(&value).map_err(XmlFault::malformed)?;
+    Ok(value)
 }
 
 /// A name, perhaps with a prefix (Namespaces in XML 1.0, `QName`).
@@ -497,6 +510,13 @@ mod tests {
         assert_eq!(root.attributes, [("n".to_owned(), "1 < 2".to_owned())]);
         assert_eq!((b.name.as_str(), b.namespace.as_str(), b.line), ("b", "", 3));
         assert_eq!(text, "t");
+    }
+
+    #[test]
+    fn namespaces_are_what_their_declarations_say_not_how_they_are_written() {
+        let document = "<a:r xmlns:a='urn:x?1&amp;&#50;\t3'/>";
+        let [Node::Start(root), Node::End] = &read(document.as_bytes()).unwrap()[..] else { panic!() };
+        assert_eq!(root.namespace, "urn:x?1&2 3");
     }
 
     #[test]
