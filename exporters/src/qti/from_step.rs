@@ -10,7 +10,7 @@ use qbank::{
 
 use super::{
     ExportError,
-    follow_through::{self, Expected},
+    follow_through::{self, Expected, Known},
     from_item::{At, Mapping, StepNames, labelled, whole},
     in_words,
     judging::{Judging, Verdict},
@@ -25,11 +25,11 @@ use super::{
 };
 
 /// Narrowest box for a number, in characters, so that its width tells nothing about the answer.
-const BOX_LENGTH: u32 = 8;
+pub(super) const BOX_LENGTH: u32 = 8;
 /// The same for a number in words.
 const WORDS_LENGTH: u32 = 60;
 /// Class of the part of the body that holds one step.
-const STEP_CLASS: &str = "step";
+pub(super) const STEP_CLASS: &str = "step";
 
 /// A step on its way into the item.
 pub(super) struct StepMapping<'m, 'i> {
@@ -102,7 +102,7 @@ impl StepMapping<'_, '_> {
             StepKind::Number if matches!(self.step.accept.rule, Acceptance::Interval { .. }) => return None,
             StepKind::Words => Err(Reason::InWords { step: self.step.id.clone() }),
             StepKind::Number | StepKind::Choice => {
-                follow_through::expected(self.mapping.source, self.step, formula, &self.names)
+                follow_through::expected(self.mapping.source, self.step, formula, &self.names, Known::Numbers)
                     .and_then(|rules| Ok((rules, self.meets_expected(formula)?)))
             }
         };
@@ -342,7 +342,7 @@ impl StepMapping<'_, '_> {
         let interaction = ChoiceInteraction {
             response: response.clone(),
             shuffle: self.may_shuffle(),
-            prompt: labelled(label, &self.step.prompt),
+            prompt: vec![Inline::Text(labelled(label, &self.step.prompt))],
             choices: self.simple_choices()?,
         };
         let content = vec![Block::Choice(interaction)];
@@ -367,7 +367,7 @@ impl StepMapping<'_, '_> {
     fn simple_choices(&self) -> Result<Vec<SimpleChoice>, ExportError> {
         let choices = self.step.choices.iter().map(|choice| {
             let identifier = Identifier::new(&choice.id).map_err(|error| self.at.identifier(error))?;
-            Ok(SimpleChoice { identifier, text: choice.text.clone() })
+            Ok(SimpleChoice { identifier, text: vec![Inline::Text(choice.text.clone())] })
         });
         choices.collect()
     }
@@ -396,7 +396,7 @@ impl StepMapping<'_, '_> {
             response: response.clone(),
             // As the story names them, so that class and teacher speak of the same first one.
             shuffle: false,
-            prompt: labelled(label, &self.step.prompt),
+            prompt: vec![Inline::Text(labelled(label, &self.step.prompt))],
             choices: self.simple_choices()?,
         };
         let content = vec![Block::Order(interaction)];
@@ -455,7 +455,7 @@ impl StepMapping<'_, '_> {
 }
 
 /// Whether a response is right for a key that is only known when the pupil has answered.
-fn accepted(
+pub(super) fn accepted(
     rule: &Acceptance,
     key: Expression,
     response: Expression,

@@ -17,6 +17,7 @@ pub mod model;
 mod numeral;
 pub mod processing;
 pub mod report;
+pub mod template;
 mod test;
 pub mod v30;
 mod wording;

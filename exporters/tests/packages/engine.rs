@@ -31,7 +31,7 @@ impl Session {
         for declaration in &item.outcomes {
             let start = match (&declaration.default, declaration.base_type) {
                 (Some(value), _) => held(value),
-                (None, BaseType::Float) => Held::Float(0.0),
+                (None, BaseType::Float | BaseType::Integer) => Held::Float(0.0),
                 (None, _) => Held::Null,
             };
             session.set(declaration.identifier.as_str(), start);
@@ -179,6 +179,9 @@ impl Session {
             }
             E::Truncate(inner) => self.number(inner).map_or(Held::Null, |number| Held::Float(number.trunc())),
             E::IntegerToFloat(inner) => self.value(inner),
+            E::Multiple(_) | E::RandomInteger { .. } | E::Random(_) | E::IntegerDivide(..) => {
+                unreachable!("in templates only")
+            }
             E::IntegerModulus(first, second) => self.pair(first, second, |first, second| {
                 assert!(first.fract() == 0.0 && second.fract() == 0.0, "{first} and {second} are integers");
                 assert!(first.abs() < f64::from(i32::MAX), "{first} fits the engine's integers");
