@@ -31,6 +31,9 @@ const MANIFEST: &str = "package_manifest";
 /// The standards that a question's codes belong to.
 const CODE_SOURCE: &str = "Common Core State Standards for Mathematics";
 
+/// Catalogue of the families that templates come from: name, version and locale.
+const FAMILY_CATALOG: &str = "tenths family";
+
 /// Writes the manifest of a package of one test and its items.
 pub(super) fn write_manifest(
     out: impl Write,
@@ -75,18 +78,18 @@ impl<W: Write> ManifestWriter<'_, W> {
         self.parent(resource(&pool.id, self.dialect.test_type, test), |w| {
             w.xml.empty(Element::new("file").attribute("href", test.as_str()))?;
             items.iter().try_for_each(|placed| {
-                w.xml.empty(Element::new("dependency").attribute("identifierref", &placed.item.id))
+                w.xml.empty(Element::new("dependency").attribute("identifierref", &placed.id))
             })
         })
     }
 
     fn item_resource(&mut self, placed: &PlacedItem<'_>) -> Written {
-        let PlacedItem { item, path } = placed;
-        self.parent(resource(&item.id, self.dialect.item_type, path), |w| {
+        let PlacedItem { id, item, path, template } = placed;
+        self.parent(resource(id, self.dialect.item_type, path), |w| {
             w.parent(Element::new("metadata"), |w| {
-                w.qti_metadata(item)?;
+                w.qti_metadata(item, template.is_some())?;
                 w.curriculum_metadata(item)?;
-                w.item_metadata(item)
+                w.item_metadata(placed)
             })?;
             w.xml.empty(Element::new("file").attribute("href", path.as_str()))
         })
@@ -107,14 +110,17 @@ impl<W: Write> ManifestWriter<'_, W> {
 impl<W: Write> ManifestWriter<'_, W> {
     fn package_metadata(&mut self, pool: &Pool) -> Written {
         self.lom(|w| {
-            w.general(&pool.id, &pool.title, &pool.locale)?;
+            w.general(&pool.id, &pool.title, &pool.locale, None)?;
             w.meta_metadata()
         })
     }
 
-    fn item_metadata(&mut self, item: &Item) -> Written {
+    fn item_metadata(&mut self, placed: &PlacedItem<'_>) -> Written {
+        let PlacedItem { id, item, template, .. } = placed;
+        let family = format!("{} {} {}", item.family, item.version, item.locale);
+        let origin = template.as_ref().map(|_| (FAMILY_CATALOG, family.as_str()));
         self.lom(|w| {
-            w.general(&item.id, &item.title, &item.locale)?;
+            w.general(id, &item.title, &item.locale, origin)?;
             w.parent(Element::new("lifeCycle"), |w| {
                 w.parent(Element::new("version"), |w| w.string("en", &item.version.to_string()))
             })?;
@@ -130,12 +136,14 @@ impl<W: Write> ManifestWriter<'_, W> {
         self.parent(Element::new("lom").attribute("xmlns", LOM), children)
     }
 
-    fn general(&mut self, id: &str, title: &str, language: &str) -> Written {
+    fn general(&mut self, id: &str, title: &str, language: &str, origin: Option<(&str, &str)>) -> Written {
         self.parent(Element::new("general"), |w| {
-            w.parent(Element::new("identifier"), |w| {
-                w.text("catalog", TOOL_NAME)?;
-                w.text("entry", id)
-            })?;
+            for (catalog, entry) in [(TOOL_NAME, id)].into_iter().chain(origin) {
+                w.parent(Element::new("identifier"), |w| {
+                    w.text("catalog", catalog)?;
+                    w.text("entry", entry)
+                })?;
+            }
             w.parent(Element::new("title"), |w| w.string(language, title))?;
             w.text("language", language)
         })
@@ -174,10 +182,10 @@ impl<W: Write> ManifestWriter<'_, W> {
 
 /// The standard's own metadata, and curriculum standards.
 impl<W: Write> ManifestWriter<'_, W> {
-    fn qti_metadata(&mut self, item: &Item) -> Written {
+    fn qti_metadata(&mut self, item: &Item, template: bool) -> Written {
         let metadata = Element::new("qtiMetadata").attribute("xmlns", self.dialect.metadata_namespace);
         self.parent(metadata, |w| {
-            w.text("itemTemplate", "false")?;
+            w.text("itemTemplate", if template { "true" } else { "false" })?;
             w.text("timeDependent", "false")?;
             w.text("composite", if item.steps.len() > 1 { "true" } else { "false" })?;
             interaction_types(item).iter().try_for_each(|kind| w.text("interactionType", kind))?;

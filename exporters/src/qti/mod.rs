@@ -28,9 +28,18 @@ use std::{
     io::{Seek, Write},
 };
 
-use qbank::{pool::Pool, question::Item};
+use qbank::{
+    family::Family,
+    pool::{Pool, Section},
+    question::Item,
+};
 
-use self::{dialect::Dialect, model::IdentifierError, report::ExportReport, report::ItemReport};
+use self::{
+    dialect::Dialect,
+    model::IdentifierError,
+    report::{ExportReport, ItemReport, StaysFixed},
+    template::{Refusal, Template},
+};
 use crate::{
     archive::{ArchiveError, ArchiveWriter, MemberName},
     xml::XmlError,
@@ -159,8 +168,19 @@ pub enum ExportError {
 /// An item and its file.
 #[derive(Clone, Debug)]
 struct PlacedItem<'p> {
+    /// Its identifier in the package.
+    id: String,
+    /// The question; of a template, one of the questions that it stands for.
     item: &'p Item,
     path: MemberName,
+    /// The item, where the platform varies it.
+    template: Option<Box<Template>>,
+}
+
+/// What the items of a package are.
+struct Placed<'p> {
+    items: Vec<PlacedItem<'p>>,
+    stays_fixed: Vec<StaysFixed>,
 }
 
 /// Writes a pool as a package: manifest, test and one file an item, in this order. The same pool and options give
@@ -173,27 +193,56 @@ pub fn write_package(
     options: &PackageOptions,
     out: impl Write + Seek,
 ) -> Result<ExportReport, ExportError> {
+    write_placed(pool, Placed { items: place_items(pool)?, stays_fixed: Vec::new() }, options, out)
+}
+
+/// Writes a pool as a package in which a section of one of these families has one item that the platform varies
+/// itself, given as often as the section is drawn from. Sections that no template expresses keep their questions; the
+/// report names them and says why.
+///
+/// # Errors
+/// As [`write_package`].
+pub fn write_template_package(
+    pool: &Pool,
+    families: &[Family],
+    options: &PackageOptions,
+    out: impl Write + Seek,
+) -> Result<ExportReport, ExportError> {
+    write_placed(pool, place_templates(pool, families, options)?, options, out)
+}
+
+fn write_placed(
+    pool: &Pool,
+    placed: Placed<'_>,
+    options: &PackageOptions,
+    out: impl Write + Seek,
+) -> Result<ExportReport, ExportError> {
     let dialect = options.version.dialect();
-    let placed = place_items(pool)?;
+    let Placed { items: placed, stays_fixed } = placed;
     let mut archive = ArchiveWriter::new(out, options.timestamp)?;
     let test = MemberName::new(TEST)?;
     write_member(&mut archive, &MemberName::new("imsmanifest.xml")?, |out| {
         manifest::write_manifest(out, &dialect.package, pool, &test, &placed, options)
     })?;
-    write_member(&mut archive, &test, |out| {
-        let paths: BTreeMap<&str, &MemberName> =
-            placed.iter().map(|one| (one.item.id.as_str(), &one.path)).collect();
-        test::write_test(out, dialect, pool, options, |id| paths[id].as_str().to_owned())
-    })?;
+    write_member(&mut archive, &test, |out| test::write_test(out, dialect, pool, options, &placed))?;
     let mut items = Vec::with_capacity(placed.len());
     let mut left_out = Vec::new();
-    for PlacedItem { item, path } in &placed {
-        let mapped = from_item::map_item(item, options.solution, options.attempts)?;
-        let bytes = write_member(&mut archive, path, |out| write::write_item(out, dialect, &mapped.item))?;
-        items.push(ItemReport { item: item.id.clone(), path: path.as_str().to_owned(), bytes });
-        left_out.extend(mapped.left_out);
+    for PlacedItem { id, item, path, template } in &placed {
+        let (bytes, lost) = match template {
+            Some(template) => {
+                let write = |out: &mut dyn Write| write::write_item(out, dialect, &template.item);
+                (write_member(&mut archive, path, write)?, template.left_out.clone())
+            }
+            None => {
+                let mapped = from_item::map_item(item, options.solution, options.attempts)?;
+                let write = |out: &mut dyn Write| write::write_item(out, dialect, &mapped.item);
+                (write_member(&mut archive, path, write)?, mapped.left_out)
+            }
+        };
+        items.push(ItemReport { item: id.clone(), path: path.as_str().to_owned(), bytes });
+        left_out.extend(lost);
     }
-    Ok(ExportReport { items, left_out, bytes: archive.finish()? })
+    Ok(ExportReport { items, stays_fixed, left_out, bytes: archive.finish()? })
 }
 
 /// The test's file in a package.
@@ -211,17 +260,76 @@ fn write_member<W: Write + Seek>(
 
 /// Gives every item a file of its own. Ids that differ only in letter case get different names.
 fn place_items(pool: &Pool) -> Result<Vec<PlacedItem<'_>>, ExportError> {
-    let mut taken = BTreeSet::new();
-    let mut placed = Vec::new();
-    for item in pool.items() {
-        let name = item.id.to_ascii_lowercase();
+    let mut files = Files::default();
+    pool.items().map(|item| files.placed(item.id.clone(), item, None)).collect()
+}
+
+/// One template for each section that has one, the questions of all others.
+fn place_templates<'p>(
+    pool: &'p Pool,
+    families: &[Family],
+    options: &PackageOptions,
+) -> Result<Placed<'p>, ExportError> {
+    let mut files = Files::default();
+    let mut placed = Placed { items: Vec::new(), stays_fixed: Vec::new() };
+    for section in &pool.sections {
+        match section_template(pool, section, families, options) {
+            Ok((item, template)) => {
+                let id = template.item.identifier.to_string();
+                if placed.items.iter().all(|known| known.id != id) {
+                    placed.items.push(files.placed(id, item, Some(Box::new(template)))?);
+                }
+            }
+            Err((family, reason)) => {
+                placed.stays_fixed.push(StaysFixed { section: section.id.clone(), family, reason });
+                for item in &section.items {
+                    placed.items.push(files.placed(item.id.clone(), item, None)?);
+                }
+            }
+        }
+    }
+    Ok(placed)
+}
+
+/// The template of a section's family; otherwise the family and why there is none.
+fn section_template<'p>(
+    pool: &Pool,
+    section: &'p Section,
+    families: &[Family],
+    options: &PackageOptions,
+) -> Result<(&'p Item, Template), (String, Refusal)> {
+    let first = section.items.first().ok_or_else(|| (String::new(), Refusal::SeveralFamilies))?;
+    let named = |reason: Refusal| (first.family.clone(), reason);
+    let alike = |item: &Item| (&item.family, item.version) == (&first.family, first.version);
+    if !section.items.iter().all(alike) {
+        return Err(named(Refusal::SeveralFamilies));
+    }
+    let family = families.iter().find(|family| family.id == first.family && family.version == first.version);
+    let family = family.ok_or_else(|| named(Refusal::UnknownFamily { version: first.version }))?;
+    let template = template::map_family(family, &pool.locale, options.solution, options.attempts);
+    template.map(|template| (first, template)).map_err(named)
+}
+
+/// The files of items, as far as they have names.
+#[derive(Default)]
+struct Files {
+    taken: BTreeSet<MemberName>,
+}
+
+impl Files {
+    fn placed<'p>(
+        &mut self,
+        id: String,
+        item: &'p Item,
+        template: Option<Box<Template>>,
+    ) -> Result<PlacedItem<'p>, ExportError> {
+        let name = id.to_ascii_lowercase();
         let mut path = MemberName::new(&format!("items/item-{name}.xml"))?;
         let mut copy = 2;
-        while !taken.insert(path.clone()) {
+        while !self.taken.insert(path.clone()) {
             path = MemberName::new(&format!("items/item-{name}_{copy}.xml"))?;
             copy += 1;
         }
-        placed.push(PlacedItem { item, path });
+        Ok(PlacedItem { id, item, path, template })
     }
-    Ok(placed)
 }

@@ -1,5 +1,5 @@
 //! A test of the standard from a pool: one section each, so many items drawn at random, points summed.
-use std::io::Write;
+use std::{collections::BTreeMap, io::Write};
 
 use qbank::{
     pool::{Pool, Section},
@@ -7,7 +7,7 @@ use qbank::{
 };
 
 use super::{
-    PackageOptions,
+    PackageOptions, PlacedItem,
     dialect::Dialect,
     model::{BaseType, Identifier, OutcomeDeclaration},
     write::{QtiWriter, TOOL_NAME, TOOL_VERSION},
@@ -21,14 +21,15 @@ const PART: &str = "part_1";
 /// Name of every item's weight.
 const WEIGHT: &str = "WEIGHT";
 
-/// Writes the test of a pool; `href` gives the file of an item, relative to the test's own.
-pub(super) fn write_test<'p>(
+/// Writes the test of a pool; the paths of items are relative to the test's own.
+pub(super) fn write_test(
     out: impl Write,
     dialect: &'static Dialect,
-    pool: &'p Pool,
+    pool: &Pool,
     options: &PackageOptions,
-    href: impl Fn(&'p str) -> String,
+    placed: &[PlacedItem<'_>],
 ) -> Written {
+    let references = References::of(placed);
     let mut writer = QtiWriter::new(out, dialect)?;
     let root = writer
         .root("assessment-test")
@@ -50,7 +51,7 @@ pub(super) fn write_test<'p>(
             .attribute("submission-mode", "individual");
         w.parent(part, |w| {
             item_session_control(w, options)?;
-            pool.sections.iter().try_for_each(|section| write_section(w, section, &href))
+            pool.sections.iter().try_for_each(|section| write_section(w, section, &references))
         })?;
         w.parent(w.tag("outcome-processing"), |w| {
             ["SCORE", "MAXSCORE"].iter().try_for_each(|name| write_total(w, name))
@@ -88,11 +89,40 @@ fn item_session_control<W: Write>(w: &mut QtiWriter<W>, options: &PackageOptions
     w.empty(tag)
 }
 
-fn write_section<'p, W: Write>(
-    w: &mut QtiWriter<W>,
-    section: &'p Section,
-    href: &impl Fn(&'p str) -> String,
-) -> Written {
+/// Where the items of a test are.
+struct References<'p> {
+    /// The file of each fixed question.
+    fixed: BTreeMap<&'p str, &'p str>,
+    /// The file of each template by one of the questions that it stands for.
+    templates: BTreeMap<(&'p str, u32), &'p str>,
+}
+
+impl<'p> References<'p> {
+    fn of(placed: &'p [PlacedItem<'p>]) -> Self {
+        let of = |template: bool| placed.iter().filter(move |one| one.template.is_some() == template);
+        Self {
+            fixed: of(false).map(|one| (&*one.id, one.path.as_str())).collect(),
+            templates: of(true)
+                .map(|one| ((&*one.item.family, one.item.version), one.path.as_str()))
+                .collect(),
+        }
+    }
+
+    /// Identifier and file of everything that a section draws from: its questions, or one template as often as the
+    /// section is drawn from. The underscores keep the latter apart from every id of a pool.
+    fn section(&self, section: &Section) -> Vec<(String, &'p str)> {
+        let fixed = section.items.iter().map(|item| Some((item.id.clone(), *self.fixed.get(&*item.id)?)));
+        let fixed: Option<Vec<_>> = fixed.collect();
+        let first = section.items.first().map(|item| (&*item.family, item.version));
+        fixed.unwrap_or_else(|| {
+            let path = first.and_then(|first| self.templates.get(&first)).copied().unwrap_or_default();
+            (1..=section.pick).map(|number| (format!("{}_item_{number}", section.id), path)).collect()
+        })
+    }
+}
+
+fn write_section<W: Write>(w: &mut QtiWriter<W>, section: &Section, references: &References<'_>) -> Written {
+    let family = section.items.first().map_or("", |item| &item.family);
     let tag = w
         .tag("assessment-section")
         .attribute("identifier", &section.id)
@@ -102,12 +132,13 @@ fn write_section<'p, W: Write>(
         let selection = w.tag("selection").attribute("select", &section.pick.to_string());
         w.empty(selection.attribute("with-replacement", "false"))?;
         w.empty(w.tag("ordering").attribute("shuffle", "true"))?;
-        section.items.iter().try_for_each(|item| {
+        references.section(section).iter().try_for_each(|(identifier, href)| {
+            let item = section.items.iter().find(|item| item.id == *identifier);
             let reference = w
                 .tag("assessment-item-ref")
-                .attribute("identifier", &item.id)
-                .attribute("href", &href(&item.id))
-                .attribute("category", &item.family);
+                .attribute("identifier", identifier)
+                .attribute("href", href)
+                .attribute("category", item.map_or(family, |item| &item.family));
             w.parent(reference, |w| {
                 w.empty(w.tag("weight").attribute("identifier", WEIGHT).attribute("value", "1"))
             })

@@ -1,11 +1,11 @@
 //! A small engine that runs an item's response processing as the standard says: binary floats, null in gives null
 //! out, a text that is no number leaves the float null, an order is a list of all identifiers. It knows the expressions
 //! our items use and nothing of what they mean.
-use std::collections::BTreeMap;
+use std::{cell::Cell, collections::BTreeMap};
 
 use exporters::qti::{
-    model::{AssessmentItem, BaseType, Block, Inline},
-    processing::{Branch, Expression, Rule, Tolerance, Value},
+    model::{AssessmentItem, BaseType, Block, Cardinality, Inline},
+    processing::{Branch, Expression, Rule, TemplateRule, Tolerance, Value},
 };
 use qbank::decimal::Decimal;
 use regex_lite::Regex;
@@ -17,16 +17,83 @@ pub(crate) enum Held {
     Float(f64),
     Boolean(bool),
     Text(String),
-    List(Vec<String>),
+    List(Vec<Held>),
 }
 
-/// All variables of an item session after an attempt.
-pub(crate) struct Session(BTreeMap<String, Held>);
+/// All variables of an item session, and where chance comes from.
+#[derive(Clone)]
+pub(crate) struct Session(BTreeMap<String, Held>, Cell<u64>);
+
+/// How often a constraint may fail before the defaults stand.
+const RUNS: u32 = 100;
 
 impl Session {
     /// Answers an item's steps and runs its rules. `attempt` counts from 1.
     pub(crate) fn run(item: &AssessmentItem, responses: &BTreeMap<String, String>, attempt: u32) -> Self {
-        let mut session = Self(BTreeMap::new());
+        Self(BTreeMap::new(), Cell::new(0)).answered(item, responses, attempt)
+    }
+
+    /// Runs template processing. With `luckless`, no draw ever satisfies a constraint.
+    pub(crate) fn drawn(item: &AssessmentItem, seed: u64, luckless: bool) -> Self {
+        let mut session = Self(BTreeMap::new(), Cell::new(seed));
+        let (mut runs, mut at) = (1, 0);
+        session.to_defaults(item);
+        while let Some(rule) = item.template_processing.get(at) {
+            at += 1;
+            if let TemplateRule::Constraint(test) = rule {
+                if !luckless && session.value(test) == Held::Boolean(true) {
+                    continue;
+                }
+                session.to_defaults(item);
+                if runs < RUNS {
+                    (runs, at) = (runs + 1, 0);
+                }
+            } else {
+                session.template_rule(rule);
+            }
+        }
+        session
+    }
+
+    fn to_defaults(&mut self, item: &AssessmentItem) {
+        for declaration in &item.templates {
+            let start = match (&declaration.default[..], declaration.cardinality) {
+                ([], _) => Held::Null,
+                ([value], Cardinality::Single) => held(value),
+                (values, _) => Held::List(values.iter().map(held).collect()),
+            };
+            self.set(declaration.identifier.as_str(), start);
+        }
+    }
+
+    fn template_rule(&mut self, rule: &TemplateRule) {
+        match rule {
+            TemplateRule::SetTemplateValue(variable, expression) => {
+                let value = self.value(expression);
+                assert!(self.0.contains_key(variable.as_str()), "{variable} is declared");
+                self.set(variable.as_str(), value);
+            }
+            TemplateRule::SetCorrectResponse(response, expression) => {
+                let value = self.value(expression);
+                self.set(&format!("CORRECT {response}"), value);
+            }
+            TemplateRule::Condition { branches, otherwise } => {
+                let chosen = branches.iter().find(|branch| self.value(&branch.test) == Held::Boolean(true));
+                let rules = chosen.map_or(otherwise, |branch| &branch.rules).clone();
+                rules.iter().for_each(|rule| self.template_rule(rule));
+            }
+            TemplateRule::Constraint(_) => panic!("a constraint inside a condition"),
+        }
+    }
+
+    /// The session after one more attempt.
+    pub(crate) fn answered(
+        mut self,
+        item: &AssessmentItem,
+        responses: &BTreeMap<String, String>,
+        attempt: u32,
+    ) -> Self {
+        let session = &mut self;
         session.set("numAttempts", Held::Float(f64::from(attempt)));
         for declaration in &item.outcomes {
             let start = match (&declaration.default, declaration.base_type) {
@@ -41,7 +108,18 @@ impl Session {
         }
         item.body.iter().for_each(|block| session.answer(block, responses));
         session.rules(&item.processing);
-        session
+        self
+    }
+
+    pub(crate) fn held(&self, name: &str) -> Option<&Held> {
+        self.0.get(name)
+    }
+
+    fn below(&self, bound: u32) -> u32 {
+        let state =
+            self.1.get().wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        self.1.set(state);
+        u32::try_from((state >> 33) % u64::from(bound)).unwrap()
     }
 
     pub(crate) fn float(&self, name: &str) -> Option<f64> {
@@ -82,7 +160,7 @@ impl Session {
                     sorted.sort_unstable();
                     let all: Vec<&str> = order.choices.iter().map(|one| one.identifier.as_str()).collect();
                     assert_eq!(sorted, all, "an engine gives every choice once");
-                    self.set(order.response.as_str(), Held::List(ids));
+                    self.set(order.response.as_str(), Held::List(ids.into_iter().map(Held::Text).collect()));
                 }
             }
             Block::Paragraph(content) => {
@@ -126,13 +204,29 @@ impl Session {
         match expression {
             E::Variable(name) => self.0.get(name.as_str()).expect("a declared variable").clone(),
             E::BaseValue(value) => held(value),
-            E::Ordered(parts) => {
-                let texts = parts.iter().map(|part| match self.value(part) {
-                    Held::Text(text) => text,
-                    other => panic!("{other:?} in a list of identifiers"),
-                });
-                Held::List(texts.collect())
+            E::Ordered(parts) | E::Multiple(parts) => {
+                let mut all = Vec::new();
+                for part in parts {
+                    match self.value(part) {
+                        Held::Null => {}
+                        Held::List(more) => all.extend(more),
+                        one => all.push(one),
+                    }
+                }
+                if all.is_empty() { Held::Null } else { Held::List(all) }
             }
+            E::Random(inner) => match self.value(inner) {
+                Held::List(parts) => parts[self.below(u32::try_from(parts.len()).unwrap()) as usize].clone(),
+                other => panic!("one of {other:?}"),
+            },
+            E::RandomInteger { min, max, step } => {
+                Held::Float(f64::from(min + step * self.below((max - min) / step + 1)))
+            }
+            E::IntegerDivide(first, second) => self.pair(first, second, |first, second| {
+                assert!(first.fract() == 0.0 && second.fract() == 0.0, "{first} and {second} are integers");
+                assert!(first.abs() <= f64::from(i32::MAX), "{first} fits the engine's integers");
+                if second == 0.0 { Held::Null } else { Held::Float((first / second).floor()) }
+            }),
             E::Null => Held::Null,
             E::IsNull(inner) => Held::Boolean(self.value(inner) == Held::Null),
             E::Not(inner) => self.boolean(inner).map_or(Held::Null, |truth| Held::Boolean(!truth)),
@@ -141,6 +235,7 @@ impl Session {
             E::Match(first, second) => match (self.value(first), self.value(second)) {
                 (Held::Text(first), Held::Text(second)) => Held::Boolean(first == second),
                 (Held::List(first), Held::List(second)) => Held::Boolean(first == second),
+                (Held::Float(first), Held::Float(second)) => Held::Boolean(first == second),
                 (Held::Null, _) | (_, Held::Null) => Held::Null,
                 other => panic!("match of {other:?}"),
             },
@@ -179,13 +274,10 @@ impl Session {
             }
             E::Truncate(inner) => self.number(inner).map_or(Held::Null, |number| Held::Float(number.trunc())),
             E::IntegerToFloat(inner) => self.value(inner),
-            E::Multiple(_) | E::RandomInteger { .. } | E::Random(_) | E::IntegerDivide(..) => {
-                unreachable!("in templates only")
-            }
             E::IntegerModulus(first, second) => self.pair(first, second, |first, second| {
                 assert!(first.fract() == 0.0 && second.fract() == 0.0, "{first} and {second} are integers");
-                assert!(first.abs() < f64::from(i32::MAX), "{first} fits the engine's integers");
-                Held::Float(first.rem_euclid(second))
+                assert!(first.abs() <= f64::from(i32::MAX), "{first} fits the engine's integers");
+                if second == 0.0 { Held::Null } else { Held::Float(first.rem_euclid(second)) }
             }),
             E::Sum(parts) => self.fold(parts, |sum, part| sum + part),
             E::Product(parts) => self.fold(parts, |product, part| product * part),

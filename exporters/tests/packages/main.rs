@@ -6,3 +6,4 @@ mod results;
 mod samples;
 mod schemas;
 mod scoring;
+mod templates;

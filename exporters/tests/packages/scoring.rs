@@ -25,7 +25,7 @@ use crate::{
     samples::{Sample, decimal},
 };
 
-type Responses = BTreeMap<String, String>;
+pub(crate) type Responses = BTreeMap<String, String>;
 
 fn mapped(item: &Item) -> Mapped {
     map_item(item, Solution::AfterLastAttempt, 1).unwrap()
@@ -39,17 +39,17 @@ fn feedback<'s>(session: &'s Session, step: &str) -> &'s str {
     session.text(&format!("FEEDBACK_{step}")).expect("every step is judged")
 }
 
-fn language(item: &Item) -> Language {
+pub(crate) fn language(item: &Item) -> Language {
     Language::of_locale(&item.locale).unwrap()
 }
 
 /// A key as a pupil would give it.
-fn given(item: &Item, step: &Step, key: &Key) -> String {
+pub(crate) fn given(item: &Item, step: &Step, key: &Key) -> String {
     step.answer_of(key, language(item)).unwrap().to_string()
 }
 
 /// What the item must say of a step that was marked so.
-fn expected_feedback(item: &Item, step: &StepMark, proven: &ProvenStep) -> String {
+pub(crate) fn expected_feedback(item: &Item, step: &StepMark, proven: &ProvenStep) -> String {
     match step.verdict {
         Verdict::Correct => "RIGHT".into(),
         Verdict::FollowThrough => "FOLLOW_THROUGH".into(),
@@ -135,7 +135,7 @@ fn in_words(key: Decimal, language: Language) -> Vec<String> {
 }
 
 /// A small generator of numbers, so that each run tries the same answers.
-struct Dice(u64);
+pub(crate) struct Dice(pub(crate) u64);
 
 impl Dice {
     fn below(&mut self, bound: usize) -> usize {
@@ -145,7 +145,7 @@ impl Dice {
 }
 
 /// One pupil's answers, each chosen with the own earlier ones in view.
-fn some_pupil(item: &Item, dice: &mut Dice) -> Responses {
+pub(crate) fn some_pupil(item: &Item, dice: &mut Dice) -> Responses {
     let mut own = item.given_names();
     let mut given = Responses::new();
     for (step, proven) in item.steps_proven() {

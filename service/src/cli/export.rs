@@ -6,8 +6,8 @@ use std::path::{Path, PathBuf};
 use anyhow::Context;
 use clap::ValueEnum;
 use exporters::qti::report::ExportReport;
-use exporters::qti::{PackageOptions, QtiVersion, write_package};
-use qbank::pool::Pool;
+use exporters::qti::{PackageOptions, QtiVersion, write_package, write_template_package};
+use qbank::{bank, family::Family, pool::Pool};
 
 use super::{output, pool};
 
@@ -19,6 +19,9 @@ pub(super) struct ExportArguments {
     /// The standard and version
     #[arg(long = "as", value_enum, value_name = "FORMAT")]
     format: Format,
+    /// One item for each section that the platform varies itself, where the standard can express the section's family
+    #[arg(long)]
+    templates: bool,
     /// Where the package goes
     #[arg(short, long, value_name = "FILE")]
     output: PathBuf,
@@ -40,7 +43,11 @@ pub(super) fn run(arguments: &ExportArguments) -> anyhow::Result<()> {
     let unstamped = PackageOptions::default();
     let timestamp = arguments.timestamp.unwrap_or(unstamped.timestamp);
     let options = PackageOptions { version: QtiVersion::V30, timestamp, ..unstamped };
-    let report = write(&pool, &options, &arguments.output)?;
+    let families = if arguments.templates { Some(bank::families()?) } else { None };
+    let report = write_with(&pool, families.as_deref(), &options, &arguments.output)?;
+    for stays_fixed in &report.stays_fixed {
+        output::note(&stays_fixed.to_string());
+    }
     for left_out in &report.left_out {
         output::note(&left_out.to_string());
     }
@@ -55,11 +62,25 @@ pub(super) fn run(arguments: &ExportArguments) -> anyhow::Result<()> {
 
 /// Writes a package beside its name first, so that a failure leaves no half package there.
 pub(super) fn write(pool: &Pool, options: &PackageOptions, path: &Path) -> anyhow::Result<ExportReport> {
+    write_with(pool, None, options, path)
+}
+
+/// The same, with templates where families are given.
+fn write_with(
+    pool: &Pool,
+    families: Option<&[Family]>,
+    options: &PackageOptions,
+    path: &Path,
+) -> anyhow::Result<ExportReport> {
     let mut partial = path.as_os_str().to_owned();
     partial.push(".partial");
     let partial = PathBuf::from(partial);
     let file = File::create(&partial).with_context(|| format!("cannot write {}", partial.display()))?;
-    let written = write_package(pool, options, std::io::BufWriter::new(file));
+    let out = std::io::BufWriter::new(file);
+    let written = match families {
+        Some(families) => write_template_package(pool, families, options, out),
+        None => write_package(pool, options, out),
+    };
     if written.is_err() {
         // The error tells more than a left-over that could not be removed.
         let _ = fs::remove_file(&partial);

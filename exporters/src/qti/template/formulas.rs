@@ -230,7 +230,7 @@ impl Formulas<'_> {
 
     /// Whether a quotient ends, and its value then.
     fn quotient(&mut self, a: &Fixed, b: &Fixed, all: bool) -> Result<(Test, Fixed), Refusal> {
-        let longest = (b.units.low.max(1)..=b.units.high).map(places_of_part).max().unwrap_or(0);
+        let longest = self.program.possible(&b.units).into_iter().map(places_of_part).max().unwrap_or(0);
         let least = a.places.saturating_sub(b.places);
         let needed = (longest + a.places).saturating_sub(b.places).max(least);
         let dividend = |places: u32| a.units.raised(places + b.places - a.places);
@@ -251,8 +251,10 @@ impl Formulas<'_> {
         let place = || arguments[1].places_literal().expect("the parser admits only literal places");
         match function {
             Function::Round => {
-                if quotient_of(&arguments[0]).is_some_and(|(_, by)| !is_power_of_ten(by)) {
-                    return Err(Refusal::RoundedQuotient);
+                if let Some((number, by)) = quotient_of(&arguments[0])
+                    && !is_power_of_ten(by)
+                {
+                    return self.rounded_quotient(number, by, place(), bend);
                 }
                 self.rounded(&arguments[0], place(), bend)
             }
@@ -300,13 +302,13 @@ impl Formulas<'_> {
         Ok(found)
     }
 
-    /// How often a number goes into another: also of a quotient that does not end.
-    fn whole_quotient(
+    /// The exercises that may be worked in the place of a division, the right one last, and when.
+    fn divisions(
         &mut self,
         number: &Formula,
         by: &Formula,
         bend: Option<&Bend>,
-    ) -> Result<Vec<Case>, Refusal> {
+    ) -> Result<Vec<(Test, Operation, Fixed, Fixed)>, Refusal> {
         let (left, right) = (self.number(number, bend)?, self.number(by, bend)?);
         let (left, right) = (self.all_kept(&left)?, self.all_kept(&right)?);
         let mut found = Vec::new();
@@ -316,22 +318,69 @@ impl Formulas<'_> {
                 let mut exercises = match bend {
                     Some(Bend::Exercise(Operation::Divide, rule)) => rule(self.program, a, b),
                     Some(Bend::Operation(Operation::Divide, _) | Bend::PowerOfTen(_) | Bend::ZeroDropped) => {
-                        return Err(Refusal::WholeOfBent);
+                        return Err(Refusal::PartOfBent);
                     }
                     _ => Vec::new(),
                 };
                 exercises.push((Test::TRUE, Operation::Divide, a.clone(), b.clone()));
-                for (when, operation, a, b) in exercises {
-                    let whole = if operation == Operation::Divide {
-                        let (top, bottom, _) = lined_up(&a, &b);
-                        top.over(&bottom)
-                    } else {
-                        Fixed::new(a.units.times(&b.units), a.places + b.places).whole()
-                    };
-                    self.program.reaches(whole.peak);
-                    found.push(Case::new(both.and(&when), whole, 0));
+                found.extend(exercises.into_iter().map(|(when, what, a, b)| (both.and(&when), what, a, b)));
+            }
+        }
+        Ok(found)
+    }
+
+    /// How often a number goes into another: also of a quotient that does not end.
+    fn whole_quotient(
+        &mut self,
+        number: &Formula,
+        by: &Formula,
+        bend: Option<&Bend>,
+    ) -> Result<Vec<Case>, Refusal> {
+        let mut found = Vec::new();
+        for (when, operation, a, b) in self.divisions(number, by, bend)? {
+            let whole = if operation == Operation::Divide {
+                let (top, bottom, _) = lined_up(&a, &b);
+                top.over(&bottom)
+            } else {
+                Fixed::new(a.units.times(&b.units), a.places + b.places).whole()
+            };
+            self.program.reaches(whole.peak);
+            found.push(Case::new(when, whole, 0));
+        }
+        Ok(found)
+    }
+
+    /// Half up, also of a quotient that does not end. A rule of rounding needs all digits, so that it is at work only
+    /// where the quotient ends.
+    fn rounded_quotient(
+        &mut self,
+        number: &Formula,
+        by: &Formula,
+        places: u32,
+        bend: Option<&Bend>,
+    ) -> Result<Vec<Case>, Refusal> {
+        let mut found = Vec::new();
+        for (when, operation, a, b) in self.divisions(number, by, bend)? {
+            if operation != Operation::Divide {
+                let product = Fixed::new(a.units.times(&b.units), a.places + b.places);
+                found.push(Case::new(when, round(&product, places), places));
+                continue;
+            }
+            if let Some(Bend::Round(rule)) = bend {
+                let (exact, quotient) = self.quotient(&a, &b, true)?;
+                for case in written_short(&exact, &quotient) {
+                    let ends = when.and(&case.when);
+                    let number = self.kept(&case)?;
+                    let wrong = rule(self.program, &number, places);
+                    found.extend(wrong.into_iter().map(|case| Case { when: ends.and(&case.when), ..case }));
                 }
             }
+            // Twice the dividend and once the divisor, over twice the divisor.
+            let (dividend, divisor) = (a.units.raised(places + b.places), b.units.raised(a.places));
+            let twice = Int::from(2);
+            let rounded = dividend.times(&twice).plus(&divisor).over(&divisor.times(&twice));
+            self.program.reaches(rounded.peak);
+            found.push(Case::new(when, rounded, places));
         }
         Ok(found)
     }

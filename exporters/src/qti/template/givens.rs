@@ -1,10 +1,10 @@
 //! The givens of a family as template variables: drawn in integers, by construction within what the family allows.
-use std::ops::RangeInclusive;
+use std::{cmp::Ordering, ops::RangeInclusive};
 
 use qbank::{
     decimal::Decimal,
-    expression::Expression as Formula,
-    family::{AllowedDigits, GivenRange, Numbers},
+    expression::{Expression as Formula, Function},
+    family::{AllowedDigits, Condition, GivenRange, Numbers},
     misconceptions::Misconception,
 };
 
@@ -39,7 +39,15 @@ impl Mapping<'_> {
         match &given.numbers {
             Numbers::Range { from, to, places, digits } => {
                 let bound = |units: u64| i64::try_from(units).map_err(|_| Refusal::TooLarge);
-                let units = self.in_range(&given.name, bound(*from)?..=bound(*to)?, digits)?;
+                let range = bound(*from)?..=bound(*to)?;
+                let free = |column: usize| (0..10).all(|digit| digits.allow(column, digit));
+                let whole_is_free = (*places as usize..9).all(free);
+                let units = match self.shares_whole_part(&given.name) {
+                    Some(other) if whole_is_free => {
+                        self.with_whole_part(&given.name, &other.whole(), *places, range, digits)?
+                    }
+                    _ => self.in_range(&given.name, range, digits)?,
+                };
                 Ok(Fixed::new(units, *places))
             }
             Numbers::List(values) => self.listed(&given.name, values),
@@ -81,6 +89,14 @@ impl Mapping<'_> {
     }
 
     fn one_of(&mut self, name: &str, values: &[i64]) -> Result<Int, Refusal> {
+        let drawn = self.any_of(name, values)?;
+        if let Expression::Variable(variable) = &drawn.expression {
+            self.program.can_only_be(variable, values.to_vec());
+        }
+        Ok(drawn)
+    }
+
+    fn any_of(&mut self, name: &str, values: &[i64]) -> Result<Int, Refusal> {
         let (low, high) =
             (values.iter().min().copied().unwrap_or(0), values.iter().max().copied().unwrap_or(0));
         if let [first, second, ..] = values {
@@ -107,9 +123,7 @@ impl Mapping<'_> {
         let Some(highest) = (0..9_u32).rev().find(|column| !free(*column)) else {
             return self.random(&format!("DRAW_{name}"), from..=to, 1);
         };
-        let allowed = |column: u32| -> Vec<i64> {
-            (0..10_u8).filter(|digit| digits.allow(column as usize, *digit)).map(i64::from).collect()
-        };
+        let allowed = |column: u32| allowed(digits, column);
         let end = |last: bool| -> i64 {
             (0..=highest)
                 .map(|column| {
@@ -137,6 +151,46 @@ impl Mapping<'_> {
             self.demand(&units.at_least(&from.into()))?;
             self.demand(&units.below(&(to + 1).into()))?;
         }
+        Ok(units.within(from, to))
+    }
+
+    /// An earlier given that the family wants to have the same whole part.
+    fn shares_whole_part(&self, name: &str) -> Option<Fixed> {
+        let other = |condition: &Condition| {
+            let Condition::Relation(relation) = condition else { return None };
+            let whole = |side: &Formula| match side {
+                Formula::Call(Function::Whole, arguments) => match &arguments[..] {
+                    [Formula::Name(name)] => Some(name.clone()),
+                    _ => None,
+                },
+                _ => None,
+            };
+            let [left, right] = relation.sides().map(whole);
+            let (left, right) = (left?, right?);
+            let other = if left == name { right } else { Some(left).filter(|_| right == name)? };
+            (relation.allowed() == [Ordering::Equal]).then(|| self.names.get(&other).cloned())?
+        };
+        self.family.conditions.iter().find_map(other)
+    }
+
+    /// A number with a whole part that is known, and digits drawn one by one behind it.
+    fn with_whole_part(
+        &mut self,
+        name: &str,
+        whole: &Int,
+        places: u32,
+        range: RangeInclusive<i64>,
+        digits: &AllowedDigits,
+    ) -> Result<Int, Refusal> {
+        let mut units = whole.raised(places);
+        for column in 0..places {
+            let digit = self.one_of(&format!("DRAW_{name}_{column}"), &allowed(digits, column))?;
+            units = units.plus(&digit.raised(column));
+        }
+        let units = self.program.keep(&units);
+        let (from, to) = range.into_inner();
+        self.demand(&units.at_least(&from.into()))?;
+        self.demand(&units.below(&(to + 1).into()))?;
         Ok(units.within(from, to))
     }
 
@@ -190,7 +244,12 @@ impl Mapping<'_> {
     }
 }
 
-/// A literal integer value.
+/// The digits that may stand in a column.
+fn allowed(digits: &AllowedDigits, column: u32) -> Vec<i64> {
+    (0..10_u8).filter(|digit| digits.allow(column as usize, *digit)).map(i64::from).collect()
+}
+
+/// A literal text.
 pub(super) fn text(value: &str) -> Expression {
     Expression::BaseValue(Value::Text(value.to_owned()))
 }

@@ -58,6 +58,15 @@ const LEAST_SHARE: u32 = 20;
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]
 pub enum Refusal {
+    /// A section draws from more than one family, so that no single template stands for it.
+    #[error("the section draws from more than one family")]
+    SeveralFamilies,
+    /// The question bank at hand does not have the family in that version.
+    #[error("the question bank does not have version {version} of it")]
+    UnknownFamily {
+        /// The version of the questions.
+        version: u32,
+    },
     /// A misconception whose rule has no translation into integer expressions.
     #[error("the misconception '{id}' has no translation into expressions of the standard")]
     Misconception {
@@ -106,12 +115,9 @@ pub enum Refusal {
     /// A comparison, an order or a conversion inside another expression.
     #[error("an expression is nested in a way that is not translated")]
     Nested,
-    /// A quotient that need not end is rounded.
-    #[error("a quotient that need not end is rounded")]
-    RoundedQuotient,
-    /// The whole part is taken of a quotient that a misconception changes.
-    #[error("the whole part is taken of a quotient that a misconception changes")]
-    WholeOfBent,
+    /// A quotient that a misconception changes is rounded, or its whole part taken.
+    #[error("a quotient that a misconception changes is rounded, or its whole part taken")]
+    PartOfBent,
     /// A name that the standard does not take.
     #[error(transparent)]
     Identifier(#[from] IdentifierError),
@@ -251,6 +257,9 @@ impl<'f> Mapping<'f> {
         let kept =
             Int { expression: Expression::variable(&units), low, high, peak: low.abs().max(high.abs()) };
         let kept = Fixed::new(kept, number.places);
+        if let Expression::Variable(drawn) = &number.units.expression {
+            self.program.same_values(drawn, &units);
+        }
         let value = formulas::Amount::Fixed(kept.clone()).float();
         self.program.set(&float, BaseType::Float, value);
         self.names.insert(name.to_owned(), kept);

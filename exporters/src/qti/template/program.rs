@@ -14,7 +14,7 @@ use crate::qti::{
 };
 
 /// Places with which floats are held here; far more than any number of ours has.
-const HELD_PLACES: u32 = 12;
+pub(super) const HELD_PLACES: u32 = 12;
 
 /// Template processing.
 #[derive(Debug, Default)]
@@ -24,6 +24,8 @@ pub(super) struct Program {
     /// Whether some value could outgrow the standard's integers.
     pub(super) too_large: bool,
     kept: usize,
+    /// The only values that a variable can have, where they are few.
+    only: HashMap<Identifier, Vec<i64>>,
 }
 
 /// What a variable holds after a run.
@@ -62,6 +64,27 @@ impl Program {
     /// Notes that values of this size occur.
     pub(super) fn reaches(&mut self, peak: i64) {
         self.too_large |= peak > MOST;
+    }
+
+    /// Notes the only values that a variable can have.
+    pub(super) fn can_only_be(&mut self, variable: &Identifier, values: Vec<i64>) {
+        self.only.insert(variable.clone(), values);
+    }
+
+    /// What one variable can only be, another can only be as well.
+    pub(super) fn same_values(&mut self, of: &Identifier, variable: &Identifier) {
+        if let Some(values) = self.only.get(of).cloned() {
+            self.only.insert(variable.clone(), values);
+        }
+    }
+
+    /// The values that an integer can have, from one up.
+    pub(super) fn possible(&self, int: &Int) -> Vec<i64> {
+        let listed = match &int.expression {
+            Expression::Variable(variable) => self.only.get(variable).cloned(),
+            _ => None,
+        };
+        listed.unwrap_or_else(|| (int.low.max(1)..=int.high).collect())
     }
 
     /// An integer as a variable of its own, if it is not one already or certain.

@@ -252,18 +252,17 @@ impl Mapping<'_> {
                 wrong.push(Wrong { misconception, variable });
             }
         }
-        let by_rule: Vec<Identifier> = wrong.iter().map(|one| one.variable.clone()).collect();
         for (misconception, mistaken) in &step.mistakes {
             let variable = Identifier::new(&format!("WRONG_{}_{}", step.id, wrong.len() + 1))?;
             let cases = self.formulas().number(mistaken, None)?;
             self.state(step, &cases, &variable)?;
-            // What a rule predicts already is the rule's.
-            let known = by_rule.iter().map(|other| same(step.kind, &variable, other));
-            let known = Expression::any(known.collect());
-            if !by_rule.is_empty() {
+            // What is predicted already stays with the misconception that came first.
+            let known: Vec<Expression> =
+                wrong.iter().map(|other: &Wrong| same(step.kind, &variable, &other.variable)).collect();
+            if !known.is_empty() {
                 self.program.rules.push(TemplateRule::Condition {
                     branches: vec![Branch {
-                        test: known,
+                        test: Expression::any(known),
                         rules: vec![TemplateRule::SetTemplateValue(variable.clone(), Expression::Null)],
                     }],
                     otherwise: Vec::new(),

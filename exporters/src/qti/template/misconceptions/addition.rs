@@ -91,7 +91,9 @@ fn wrong_digit_carried(program: &mut Program, a: &Fixed, b: &Fixed) -> Vec<Case>
         let nothing_left = top.cut(beyond).is(0).and(&bottom.cut(beyond).is(0));
         let leftmost = if beyond > places { nothing_left } else { Test::Certain(false) };
         let stays = sum.below(&10.into()).or(&leftmost);
-        written.push(program.either(&stays, &sum, &sum.cut(1)));
+        let digit = program.either(&stays, &sum, &sum.cut(1));
+        // Only the leftmost column can hold a sum of two digits.
+        written.push(if beyond > places { digit } else { digit.within(0, 9) });
         carried = program.either(&stays, &0.into(), &sum.last(1));
     }
     written_in_full(program, &Test::TRUE, &written, places as usize)

@@ -73,12 +73,12 @@ fn clock_as_decimal(formulas: &mut Formulas<'_>, formula: &Formula) -> Found {
 fn not_converted(formulas: &mut Formulas<'_>, formula: &Formula) -> Found {
     let mut converts = false;
     formula.visit(&mut |part| {
-        if let Formula::Binary(Operation::Multiply | Operation::Divide, left, right) = part {
+        if let Formula::Binary(operation @ (Operation::Multiply | Operation::Divide), left, right) = part {
             let power = |part: &Formula| {
                 written(formulas, part)
                     .is_none_or(|number| !matches!(power_of_ten(&number.units), Test::Certain(false)))
             };
-            converts |= power(left) || power(right);
+            converts |= *operation == Operation::Multiply && power(left) || power(right);
         }
     });
     if converts { Err(Refusal::Nested) } else { Ok(Vec::new()) }

@@ -1,0 +1,188 @@
+//! Items that the platform varies itself: what a platform would draw, work out and score, clone by clone, against the
+//! family as the question bank sees it.
+use std::collections::BTreeMap;
+
+use exporters::qti::{
+    Solution,
+    template::{Refusal, Template, map_family},
+};
+use qbank::{
+    bank,
+    decimal::Decimal,
+    family::{Family, Numbers},
+    marking::{Verdict, mark},
+    question::{Item, Key, StepKind},
+};
+
+use crate::{
+    engine::{Held, Session},
+    scoring::{Dice, Responses, expected_feedback, given, some_pupil},
+};
+
+/// Clones tried of each template.
+const CLONES: u64 = 200;
+
+fn template(family: &Family, locale: &str) -> Result<Template, Refusal> {
+    map_family(family, locale, Solution::AfterLastAttempt, 1)
+}
+
+/// The question that a clone is, as the question bank makes it of the same numbers.
+fn question(family: &Family, template: &Template, clone: &Session) -> Item {
+    let drawn = family.givens.iter().zip(&template.givens).map(|(given, (name, places))| {
+        let number = |variable: String| clone.float(&variable).unwrap_or_else(|| panic!("{variable}"));
+        match &given.numbers {
+            Numbers::Mistaken { by, .. } if by.len() > 1 => whole(number(format!("DRAW_{name}")), 0),
+            Numbers::Mistaken { .. } => Decimal::ZERO,
+            _ => whole(number(format!("UNITS_{name}")), *places),
+        }
+    });
+    let drawn: Vec<Decimal> = drawn.collect();
+    for (given, number) in family.givens.iter().zip(&drawn) {
+        assert!(may_be(&given.numbers, number), "{}: {} is {number}", family.id, given.name);
+    }
+    family
+        .with_numbers(&drawn, "clone", "en-US")
+        .unwrap_or_else(|error| panic!("{}: {drawn:?}: {error}", family.id))
+}
+
+/// Whether a given may be this number, by its range alone.
+fn may_be(numbers: &Numbers, number: &Decimal) -> bool {
+    match numbers {
+        Numbers::Range { from, to, places, digits } => {
+            let units = u64::try_from(number.units()).unwrap();
+            let allowed = (0..9).all(|column| {
+                digits.allow(
+                    column,
+                    u8::try_from(units / 10_u64.pow(u32::try_from(column).unwrap()) % 10).unwrap(),
+                )
+            });
+            number.places() == *places && (*from..=*to).contains(&units) && allowed
+        }
+        Numbers::List(values) => values.iter().any(|value| value.same_written(number)),
+        Numbers::Derived { .. } | Numbers::Mistaken { .. } => true,
+    }
+}
+
+fn whole(number: f64, places: u32) -> Decimal {
+    assert_eq!(number.fract(), 0.0);
+    Decimal::new(format!("{number:.0}").parse().unwrap(), places).unwrap()
+}
+
+/// What a variable holds, as a key of the step.
+fn as_key(held: &Held, step: StepKind) -> Option<Key> {
+    match (held, step) {
+        (Held::Null, _) => None,
+        (Held::Float(number), _) => Some(Key::Number(format!("{number:.9}").parse().unwrap())),
+        (Held::Text(id), _) => Some(Key::Choice(id.clone())),
+        (Held::List(ids), _) => Some(Key::Order(ids.iter().map(text).collect())),
+        (held, kind) => panic!("{held:?} for {kind:?}"),
+    }
+}
+
+fn text(held: &Held) -> String {
+    match held {
+        Held::Text(text) => text.clone(),
+        other => panic!("{other:?} where an identifier belongs"),
+    }
+}
+
+/// The right answer and every predicted one are what the question bank has, and no others are predicted.
+fn assert_same_answers(item: &Item, clone: &Session) {
+    for (step, proven) in item.steps_proven() {
+        let context = format!("{} {}: {:?}", item.id, step.id, item.given_names());
+        let key = clone.held(&format!("KEY_{}", step.id)).unwrap();
+        assert_eq!(as_key(key, step.kind).as_ref(), Some(&proven.key), "{context}");
+        assert_eq!(clone.held(&format!("CORRECT RESPONSE_{}", step.id)), Some(key), "{context}");
+        let predicted = (1..).map_while(|index| clone.held(&format!("WRONG_{}_{index}", step.id)));
+        let predicted: Vec<Key> = predicted.filter_map(|held| as_key(held, step.kind)).collect();
+        for wrong in &proven.wrong {
+            let found = predicted.contains(&wrong.key);
+            assert!(found, "{context}: {:?} of {:?} not in {predicted:?}", wrong.key, wrong.misconceptions);
+        }
+        for key in predicted {
+            let known = key == proven.key || proven.wrong.iter().any(|wrong| wrong.key == key);
+            assert!(known, "{context}: {key:?} is predicted by no misconception of the question bank");
+        }
+    }
+}
+
+/// A clone scores one pupil's responses as the project's own marking does.
+fn assert_same_marks(template: &Template, item: &Item, clone: &Session, responses: &Responses) {
+    let session = clone.clone().answered(&template.item, responses, 1);
+    let marked = mark(item, "p-01", responses);
+    let lossy = |step: &str| template.left_out.iter().any(|left_out| left_out.step == step);
+    for (step, (_, proven)) in marked.steps.iter().zip(item.steps_proven()) {
+        if step.verdict == Verdict::FollowThrough && lossy(&step.id) {
+            continue;
+        }
+        let context = format!("{} {} {responses:?} {:?}", item.id, step.id, item.given_names());
+        let mut expected: Vec<String> =
+            expected_feedback(item, step, proven).split('.').map(str::to_owned).collect();
+        expected.sort_unstable();
+        let mut found = match session.text(&format!("FEEDBACK_{}", step.id)) {
+            Some("PREDICTED") => match session.held(&format!("CONSISTENT_{}", step.id)) {
+                Some(Held::List(ids)) => ids.iter().map(text).collect(),
+                other => panic!("{context}: {other:?}"),
+            },
+            other => vec![other.unwrap_or("nothing").to_owned()],
+        };
+        found.sort_unstable();
+        assert_eq!(found, expected, "{context}");
+        let score = session.float(&format!("SCORE_{}", step.id));
+        assert_eq!(score, Some(f64::from(step.points)), "{context}");
+    }
+}
+
+fn assert_clone(family: &Family, template: &Template, clone: &Session, dice: &mut Dice) {
+    let item = question(family, template, clone);
+    assert_same_answers(&item, clone);
+    let right = item.right_responses();
+    assert_same_marks(template, &item, clone, &right);
+    for (step, proven) in item.steps_proven() {
+        for wrong in &proven.wrong {
+            let mut responses = right.clone();
+            responses.insert(step.id.clone(), given(&item, step, &wrong.key));
+            assert_same_marks(template, &item, clone, &responses);
+        }
+    }
+    assert_same_marks(template, &item, clone, &some_pupil(&item, dice));
+}
+
+/// Every second family from `first` on, so that the two halves run side by side.
+fn assert_half_of_the_bank(first: usize) {
+    let mut faults: BTreeMap<String, String> = BTreeMap::new();
+    for family in bank::families().unwrap().iter().skip(first).step_by(2) {
+        let Ok(template) = template(family, "en-US") else { continue };
+        let tried = std::panic::catch_unwind(|| {
+            let mut dice = Dice(7);
+            for seed in 0..CLONES {
+                let clone = Session::drawn(&template.item, seed * 77 + 1, false);
+                assert_clone(family, &template, &clone, &mut dice);
+            }
+        });
+        if let Err(fault) = tried {
+            let said = fault.downcast_ref::<String>().cloned().unwrap_or_default();
+            faults.insert(family.id.clone(), said);
+        }
+    }
+    assert!(faults.is_empty(), "{faults:#?}");
+}
+
+#[test]
+fn clones_of_one_half_of_the_bank_are_questions_of_their_families() {
+    assert_half_of_the_bank(0);
+}
+
+#[test]
+fn clones_of_the_other_half_of_the_bank_are_questions_of_their_families() {
+    assert_half_of_the_bank(1);
+}
+
+#[test]
+fn defaults_stand_for_a_question_where_no_draw_ever_satisfies_the_constraints() {
+    for family in bank::families().unwrap() {
+        let Ok(template) = template(&family, "en-US") else { continue };
+        let clone = Session::drawn(&template.item, 1, true);
+        assert_clone(&family, &template, &clone, &mut Dice(1));
+    }
+}
