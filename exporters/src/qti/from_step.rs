@@ -342,7 +342,7 @@ impl StepMapping<'_, '_> {
         let interaction = ChoiceInteraction {
             response: response.clone(),
             shuffle: self.may_shuffle(),
-            prompt: vec![Inline::Text(labelled(label, &self.step.prompt))],
+            prompt: labelled(label, &self.step.prompt),
             choices: self.simple_choices()?,
         };
         let content = vec![Block::Choice(interaction)];
@@ -396,7 +396,7 @@ impl StepMapping<'_, '_> {
             response: response.clone(),
             // As the story names them, so that class and teacher speak of the same first one.
             shuffle: false,
-            prompt: vec![Inline::Text(labelled(label, &self.step.prompt))],
+            prompt: labelled(label, &self.step.prompt),
             choices: self.simple_choices()?,
         };
         let content = vec![Block::Order(interaction)];

@@ -197,8 +197,8 @@ pub struct ChoiceInteraction {
     pub response: Identifier,
     /// Whether the reader may change the order.
     pub shuffle: bool,
-    /// The question put.
-    pub prompt: Vec<Inline>,
+    /// The question put; empty where it stands before the interaction, because a prompt cannot hold variables.
+    pub prompt: String,
     /// The choices in their own order.
     pub choices: Vec<SimpleChoice>,
 }
@@ -210,8 +210,8 @@ pub struct OrderInteraction {
     pub response: Identifier,
     /// Whether the reader may change the order in which the choices first stand.
     pub shuffle: bool,
-    /// The question put.
-    pub prompt: Vec<Inline>,
+    /// The question put; empty where it stands before the interaction, because a prompt cannot hold variables.
+    pub prompt: String,
     /// The choices in their own order.
     pub choices: Vec<SimpleChoice>,
 }

@@ -290,9 +290,11 @@ impl<W: Write> QtiWriter<W> {
         self.prompt_and_choices(tag, &interaction.prompt, &interaction.choices)
     }
 
-    fn prompt_and_choices(&mut self, tag: Tag, prompt: &[Inline], choices: &[SimpleChoice]) -> Written {
+    fn prompt_and_choices(&mut self, tag: Tag, prompt: &str, choices: &[SimpleChoice]) -> Written {
         self.parent(tag, |w| {
-            w.running(w.tag("prompt"), prompt)?;
+            if !prompt.is_empty() {
+                w.text(w.tag("prompt"), prompt)?;
+            }
             choices.iter().try_for_each(|choice| {
                 let tag = w.tag("simple-choice").attribute("identifier", choice.identifier.as_str());
                 w.running(tag, &choice.text)

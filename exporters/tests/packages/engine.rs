@@ -37,14 +37,14 @@ impl Session {
     pub(crate) fn drawn(item: &AssessmentItem, seed: u64, luckless: bool) -> Self {
         let mut session = Self(BTreeMap::new(), Cell::new(seed));
         let (mut runs, mut at) = (1, 0);
-        session.to_defaults(item);
+        session.take_defaults(item);
         while let Some(rule) = item.template_processing.get(at) {
             at += 1;
             if let TemplateRule::Constraint(test) = rule {
                 if !luckless && session.value(test) == Held::Boolean(true) {
                     continue;
                 }
-                session.to_defaults(item);
+                session.take_defaults(item);
                 if runs < RUNS {
                     (runs, at) = (runs + 1, 0);
                 }
@@ -55,7 +55,7 @@ impl Session {
         session
     }
 
-    fn to_defaults(&mut self, item: &AssessmentItem) {
+    fn take_defaults(&mut self, item: &AssessmentItem) {
         for declaration in &item.templates {
             let start = match (&declaration.default[..], declaration.cardinality) {
                 ([], _) => Held::Null,

@@ -29,7 +29,7 @@ fn whole_bank(questions: usize) -> Pool {
     whole_bank_in("en-US", questions)
 }
 
-fn whole_bank_in(locale: &str, questions: usize) -> Pool {
+pub(crate) fn whole_bank_in(locale: &str, questions: usize) -> Pool {
     let section = |family: &qbank::family::Family| {
         let draws = family.draws("exporters test", 0, locale);
         Section {
@@ -43,7 +43,7 @@ fn whole_bank_in(locale: &str, questions: usize) -> Pool {
     Pool::new("river-day".into(), "River day: decimals".into(), locale.into(), sections).unwrap()
 }
 
-fn options() -> PackageOptions {
+pub(crate) fn options() -> PackageOptions {
     PackageOptions::new("2026-03-02T09:15:00Z".parse().unwrap())
 }
 
@@ -53,7 +53,7 @@ fn exported(pool: &Pool, options: &PackageOptions) -> (Vec<u8>, ExportReport) {
     (out.into_inner(), report)
 }
 
-fn member(package: &[u8], name: &str) -> String {
+pub(crate) fn member(package: &[u8], name: &str) -> String {
     let mut text = String::new();
     let mut archive = zip::ZipArchive::new(Cursor::new(package)).unwrap();
     archive.by_name(name).unwrap().read_to_string(&mut text).unwrap();

@@ -1,10 +1,12 @@
 //! Items that the platform varies itself: what a platform would draw, work out and score, clone by clone, against the
 //! family as the question bank sees it.
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, io::Cursor};
 
 use exporters::qti::{
     Solution,
+    report::ExportReport,
     template::{Refusal, Template, map_family},
+    write_template_package,
 };
 use qbank::{
     bank,
@@ -16,6 +18,7 @@ use qbank::{
 
 use crate::{
     engine::{Held, Session},
+    schemas::{assert_valid, member, options, whole_bank_in},
     scoring::{Dice, Responses, expected_feedback, given, some_pupil},
 };
 
@@ -185,4 +188,76 @@ fn defaults_stand_for_a_question_where_no_draw_ever_satisfies_the_constraints() 
         let clone = Session::drawn(&template.item, 1, true);
         assert_clone(&family, &template, &clone, &mut Dice(1));
     }
+}
+
+fn package(locale: &str) -> (Vec<u8>, ExportReport) {
+    let pool = whole_bank_in(locale, 2);
+    let mut out = Cursor::new(Vec::new());
+    let report = write_template_package(&pool, &bank::families().unwrap(), &options(), &mut out).unwrap();
+    (out.into_inner(), report)
+}
+
+/// Families of the bank that no template expresses are named, each with the reason that a teacher reads.
+#[test]
+fn templates_of_the_whole_bank_are_valid_and_the_rest_is_named() {
+    let (english, report) = package("en-US");
+    let (spanish, in_spanish) = package("es-US");
+    assert_valid(&[("templates-en.zip", &english), ("templates-es.zip", &spanish)]);
+    assert_eq!(report.stays_fixed, in_spanish.stays_fixed);
+    let said: Vec<String> = report.stays_fixed.iter().map(ToString::to_string).collect();
+    let words = "because the standard cannot put numbers into words";
+    let expected = [
+        ("subtract-across-zero", "of 100 draws satisfy the constraints; expected 20 or more"),
+        ("larger-sum", "of 100 draws satisfy the constraints; expected 20 or more"),
+        ("find-mistake-power", "because a value could outgrow the standard's integers of 32 bits"),
+        ("say-tenths", words),
+        ("say-hundredths", words),
+        ("say-thousandths", words),
+        ("say-zero-inside", words),
+        ("read-tenths-hundredths", words),
+        ("read-zero-inside", words),
+    ];
+    for (family, reason) in expected {
+        let named = format!("family '{family}'");
+        assert!(
+            said.iter().any(|line| line.contains(&named) && line.ends_with(reason)),
+            "{family}: {said:#?}"
+        );
+    }
+    assert_eq!(said.len(), expected.len(), "{said:#?}");
+    assert!(report.items.len() >= 100 + 2 * expected.len());
+}
+
+#[test]
+fn a_template_is_given_as_often_as_its_section_is_drawn_from() {
+    let mut pool = whole_bank_in("en-US", 3);
+    pool.sections.retain(|section| section.id == "section-add-ragged");
+    pool.sections[0].pick = 3;
+    let mut out = Cursor::new(Vec::new());
+    let report = write_template_package(&pool, &bank::families().unwrap(), &options(), &mut out).unwrap();
+    let package = out.into_inner();
+    assert_eq!(report.items.len(), 1);
+    let mut again = Cursor::new(Vec::new());
+    write_template_package(&pool, &bank::families().unwrap(), &options(), &mut again).unwrap();
+    assert!(again.into_inner() == package, "equal pools give equal bytes");
+    let test = member(&package, "test.xml");
+    for number in 1..=3 {
+        let reference =
+            format!("identifier=\"section-add-ragged_item_{number}\" href=\"items/item-add-ragged-v");
+        assert!(test.contains(&reference), "{test}");
+    }
+    let manifest = member(&package, "imsmanifest.xml");
+    assert!(manifest.contains("<itemTemplate>true</itemTemplate>"), "{manifest}");
+    assert!(manifest.contains("<catalog>tenths family</catalog>"), "{manifest}");
+    assert!(manifest.contains(" en-US</entry>"), "{manifest}");
+    assert_valid(&[("one-template.zip", &package)]);
+}
+
+#[test]
+fn families_that_the_bank_does_not_have_stay_fixed() {
+    let pool = whole_bank_in("en-US", 2);
+    let mut out = Cursor::new(Vec::new());
+    let report = write_template_package(&pool, &[], &options(), &mut out).unwrap();
+    assert_eq!(report.stays_fixed.len(), pool.sections.len());
+    assert!(report.stays_fixed[0].to_string().contains("the question bank does not have version"));
 }

@@ -77,6 +77,9 @@ impl Amount {
     /// As a float: one division at the end.
     pub(super) fn float(&self) -> Expression {
         let over = |units: &Int, places: u32| {
+            if units.expression == Expression::Null {
+                return Expression::Null;
+            }
             let power = Int::from(ten(places)).expression;
             Expression::Divide(Box::new(units.expression.clone()), Box::new(power))
         };
@@ -188,7 +191,7 @@ impl Formulas<'_> {
                     // Where the other exercise has no answer, there is no answer.
                     let worked = self.right(operation, &a, &b, true)?;
                     cases.extend(worked.into_iter().map(|case| Case { when: when.and(&case.when), ..case }));
-                    cases.push(Case::new(when, null(), 0));
+                    cases.push(Case::new(when, Int::null(), 0));
                 }
                 cases
             }
@@ -505,11 +508,6 @@ impl Formulas<'_> {
         }
         Ok(ranks)
     }
-}
-
-/// No number.
-fn null() -> Int {
-    Int { expression: Expression::Null, low: 0, high: 1, peak: 1 }
 }
 
 /// A quotient has as few places as it needs.

@@ -31,7 +31,7 @@ impl Mapping<'_> {
         let family = self.family;
         family.givens.iter().try_for_each(|given| {
             let number = self.given(given)?;
-            self.know("GIVEN", &given.name, number)
+            self.know("GIVEN", &given.name, &number)
         })
     }
 

@@ -62,7 +62,19 @@ impl Int {
         (self.low == self.high).then_some(self.low)
     }
 
+    /// No number.
+    pub(super) fn null() -> Self {
+        Self { expression: Expression::Null, low: 0, high: 1, peak: 1 }
+    }
+
+    fn is_null(&self) -> bool {
+        self.expression == Expression::Null
+    }
+
     fn made(expression: Expression, corners: [i64; 2], of: [&Self; 2]) -> Self {
+        if of.iter().any(|operand| operand.is_null()) {
+            return Self::null();
+        }
         let [low, high] = corners;
         let peak = of[0].peak.max(of[1].peak).max(low.saturating_abs()).max(high.saturating_abs());
         if low == high { Self { peak, ..Self::from(low) } } else { Self { expression, low, high, peak } }

@@ -50,7 +50,9 @@ use super::{
 };
 
 /// How many draws are tried to see how often one satisfies all constraints.
-const TRIED: u32 = 300;
+const TRIED: u32 = 200;
+/// How many draws are looked at to see with how many places a number is written.
+const LOOKED_AT: u32 = 60;
 /// The smallest share of them that is enough, in percent: a platform gives up after 100.
 const LEAST_SHARE: u32 = 20;
 
@@ -126,7 +128,13 @@ pub enum Refusal {
     Reason(#[from] Reason),
     /// The family has no question to take its steps from.
     #[error(transparent)]
-    Draw(#[from] DrawError),
+    Draw(Box<DrawError>),
+}
+
+impl From<DrawError> for Refusal {
+    fn from(error: DrawError) -> Self {
+        Self::Draw(Box::new(error))
+    }
 }
 
 /// A family as a template.
@@ -154,9 +162,7 @@ pub fn map_family(
 ) -> Result<Template, Refusal> {
     let words = Wording::for_locale(locale).ok_or_else(|| Refusal::Locale { locale: locale.to_owned() })?;
     // Stands for all questions of the family where only steps, points and the like are needed.
-    let sample = family.draws("template", 0, locale).next().unwrap_or_else(|| {
-        Err(DrawError::NoTexts { family: family.id.clone(), locale: locale.to_owned() })
-    })?;
+    let sample = family.draws("template", 0, locale).next().ok_or(Refusal::NeverFits)??;
     let mut mapping = Mapping::new(family, locale, words, &sample)?;
     mapping.add_givens()?;
     mapping.add_keys()?;
@@ -248,7 +254,7 @@ impl<'f> Mapping<'f> {
     }
 
     /// Puts a number under its name: the integer for further working, the float for printing and comparing.
-    fn know(&mut self, role: &str, name: &str, number: Fixed) -> Result<(), Refusal> {
+    fn know(&mut self, role: &str, name: &str, number: &Fixed) -> Result<(), Refusal> {
         let units = Identifier::new(&format!("UNITS_{name}"))?;
         let float = Identifier::new(&format!("{role}_{name}"))?;
         self.program.reaches(number.units.peak);
@@ -278,7 +284,7 @@ impl<'f> Mapping<'f> {
         };
         let mut counts: BTreeMap<u32, u32> = BTreeMap::new();
         let mut draws = self.draws(what);
-        for _ in 0..TRIED {
+        for _ in 0..LOOKED_AT {
             let run = self.program.run(&mut draws);
             let Some(Held::Integer(held)) = run.as_ref().and_then(|variables| variables.get(variable)) else {
                 continue;

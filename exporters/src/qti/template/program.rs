@@ -150,7 +150,7 @@ impl Program {
                     break;
                 }
                 Test::Open { expression, .. } => {
-                    branches.push(Branch { test: expression, rules: set(value) })
+                    branches.push(Branch { test: expression, rules: set(value) });
                 }
             }
         }
@@ -277,7 +277,7 @@ impl Run<'_> {
                 if second == 0 { Held::Null } else { Held::Float(first * 10_i128.pow(HELD_PLACES) / second) }
             }),
             E::Sum(parts) => self.folded(parts, |sum, part| sum + part),
-            E::Product(parts) => self.folded(parts, |product, part| product.saturating_mul(part)),
+            E::Product(parts) => self.folded(parts, i128::saturating_mul),
             E::Subtract(first, second) => self.integers(first, second, |a, b| Held::Integer(a - b)),
             E::IntegerDivide(first, second) => {
                 self.integers(

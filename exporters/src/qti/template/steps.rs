@@ -88,7 +88,7 @@ impl Mapping<'_> {
                 if used {
                     self.demand(&number.units.at_least(&1.into()))?;
                 }
-                self.know("KEY", &step.id, number)?;
+                self.know("KEY", &step.id, &number)?;
                 Ok(Key { variable, number: Some(self.names[&step.id].clone()) })
             }
             StepKind::Choice => self.choice_key(step, variable),
@@ -137,7 +137,7 @@ impl Mapping<'_> {
                 let number = self.settled(&number, &step.id)?;
                 self.choose_value(&variable, &number, &values);
                 self.demand_given(&variable)?;
-                self.know("VALUE_OF", &step.id, number.clone())?;
+                self.know("VALUE_OF", &step.id, &number)?;
                 Ok(Key { variable, number: Some(number) })
             }
             (Choices::Mistakes(given), _) => {
@@ -490,13 +490,25 @@ impl Mapping<'_> {
         self.answered.push(Expression::is_given(&response));
         let content = match step.kind {
             StepKind::Number | StepKind::Words => self.number_box(index, step, names, prompt, label),
-            StepKind::Choice => {
+            StepKind::Choice | StepKind::Order => {
                 let choices = self.choices(asked)?;
-                vec![Block::Choice(ChoiceInteraction { response, shuffle: shuffles(asked), prompt, choices })]
-            }
-            StepKind::Order => {
-                let choices = self.choices(asked)?;
-                vec![Block::Order(OrderInteraction { response, shuffle: false, prompt, choices })]
+                let (mut content, prompt) = match spoken(&prompt) {
+                    Some(text) => (Vec::new(), text),
+                    // A prompt cannot hold variables.
+                    None => (vec![paragraph(prompt)], String::new()),
+                };
+                content.push(match step.kind {
+                    StepKind::Order => {
+                        Block::Order(OrderInteraction { response, shuffle: false, prompt, choices })
+                    }
+                    _ => Block::Choice(ChoiceInteraction {
+                        response,
+                        shuffle: shuffles(asked),
+                        prompt,
+                        choices,
+                    }),
+                });
+                content
             }
         };
         self.item.body.push(Block::Division { class: STEP_CLASS, content });

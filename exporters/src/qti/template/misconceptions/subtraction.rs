@@ -79,9 +79,8 @@ impl Columns {
         between: Option<i64>,
     ) {
         self.needs_lender(column, need);
-        let mut changed = self.now.clone();
-        for left in column + 1..self.now.len() {
-            let digit = &self.now[left];
+        let mut changed = self.now[..=column].to_vec();
+        for (left, digit) in self.now.iter().enumerate().skip(column + 1) {
             let lends = need.and(&self.lends(column, left));
             let mut cases = vec![(lends, digit.add(-1).within(0, 10))];
             if let Some(between) = between {
@@ -89,7 +88,7 @@ impl Columns {
                 cases.push((need.and(&further), between.into()));
             }
             cases.push((Test::TRUE, digit.clone()));
-            changed[left] = program.choose(&cases);
+            changed.push(program.choose(&cases));
         }
         self.now = changed;
         self.ten_more(program, column, need);
@@ -158,12 +157,11 @@ fn exchange_from_leftmost(program: &mut Program, a: &Fixed, b: &Fixed) -> Vec<Ca
     by_columns(program, a, b, |columns, program, column| {
         let need = columns.too_small(column);
         columns.needs_lender(column, &need);
-        let mut changed = columns.now.clone();
-        for left in column + 1..columns.now.len() {
+        let mut changed = columns.now[..=column].to_vec();
+        for (left, digit) in columns.now.iter().enumerate().skip(column + 1) {
             let none_beyond = Test::all(columns.now[left + 1..].iter().map(|digit| digit.is(0)));
-            let lends = need.and(&columns.now[left].at_least(&1.into())).and(&none_beyond);
-            changed[left] =
-                program.either(&lends, &columns.now[left].add(-1).within(0, 9), &columns.now[left]);
+            let lends = need.and(&digit.at_least(&1.into())).and(&none_beyond);
+            changed.push(program.either(&lends, &digit.add(-1).within(0, 9), digit));
         }
         columns.now = changed;
         columns.ten_more(program, column, &need);
