@@ -263,7 +263,9 @@ mod tests {
                     }
                 }
             }
-            assert!(at_work > 9, "{} was hardly ever at work", misconception.id);
+            // That one is refused wherever it could be at work.
+            let silent = misconception.id == "unit-not-converted";
+            assert!(silent || at_work > 9, "{} was hardly ever at work", misconception.id);
         }
     }
 

@@ -48,7 +48,14 @@ pub(in crate::qti::template) fn move_of_digits(
     match operation {
         Operation::Multiply => {
             let mut moves = by(right, left, 1);
-            moves.extend(by(left, right, 1));
+            // Of two powers the second one counts, even where a rule has nothing to say of it.
+            let second = Test::any(moves.iter().map(|(test, ..)| test.clone())).not();
+            moves.extend(
+                by(left, right, 1)
+                    .into_iter()
+                    .map(|(test, number, shift)| (test.and(&second), number, shift)),
+            );
+            moves.retain(|(test, ..)| !matches!(test, Test::Certain(false)));
             moves
         }
         Operation::Divide => by(right, left, -1),
