@@ -2,10 +2,7 @@
 //!
 //! It is a claim. Whoever has the families can draw the item again and compare ([`super::redraw`]).
 use super::manifest::CatalogEntry;
-pub(crate) use crate::qti::{DRAW_CATALOG, RECEIPT_CATALOG, SOLUTION_CATALOG};
-
-/// Catalogue of the family that a template item stands for: family, version and locale, a blank between each.
-pub(crate) const FAMILY_CATALOG: &str = "tenths family";
+pub(crate) use crate::qti::{DRAW_CATALOG, FAMILY_CATALOG, RECEIPT_CATALOG, SOLUTION_CATALOG};
 
 /// Where an item comes from, as its package says.
 #[derive(Clone, Debug, PartialEq, Eq)]

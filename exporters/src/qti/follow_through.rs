@@ -6,6 +6,8 @@
 //! added, so that 2.9 held as 2.8999… keeps its digits. What cannot be said safely in the standard's operators is
 //! refused with a [`Reason`], which ends up in the export report. Which value a step without a readable response
 //! stands for is decided by [`own_value`]: its key, as in [`qbank::marking`].
+use std::collections::BTreeMap;
+
 use qbank::{
     arithmetic::{self, Relation},
     decimal::Decimal,
@@ -36,6 +38,15 @@ pub(super) struct Expected {
     pub(super) rules: Vec<Rule>,
 }
 
+/// How the givens and the right values of steps are known when an item is written.
+#[derive(Clone, Copy)]
+pub(super) enum Known<'k> {
+    /// Each is one number.
+    Numbers,
+    /// The platform draws them: each is a float variable.
+    Variables(&'k BTreeMap<String, Identifier>),
+}
+
 /// Whether the step's expression names an earlier step.
 pub(super) fn depends_on_steps(item: &Item, formula: &Formula) -> bool {
     formula.names().iter().any(|name| item.steps.iter().any(|step| step.id == *name))
@@ -45,14 +56,15 @@ pub(super) fn depends_on_steps(item: &Item, formula: &Formula) -> bool {
 ///
 /// The expected value is null where a difference falls below zero or no limit fits, where an own value leaves nothing
 /// to work, and where it is absurd: the limits of [`qbank::marking`], beyond which no credit follows.
-pub(super) fn expected(
-    item: &Item,
-    step: &Step,
+pub(super) fn expected<'i>(
+    item: &'i Item,
+    step: &'i Step,
     formula: &Formula,
     names: &StepNames,
+    known: Known<'i>,
 ) -> Result<Expected, Reason> {
     let mut translation =
-        Translation { item, step, guards: Vec::new(), rules: Vec::new(), outcomes: Vec::new() };
+        Translation { item, step, known, guards: Vec::new(), rules: Vec::new(), outcomes: Vec::new() };
     let (base_type, found) = match formula {
         Formula::Comparison(left, right) => {
             let (left, right) = (translation.number(left)?, translation.number(right)?);
@@ -146,6 +158,7 @@ fn lifted(value: Expression, places: u32) -> Expression {
 struct Translation<'i> {
     item: &'i Item,
     step: &'i Step,
+    known: Known<'i>,
     /// What must hold for the value to mean anything.
     guards: Vec<Expression>,
     /// Rules that set auxiliary outcomes, in order.
@@ -160,7 +173,10 @@ impl Translation<'_> {
         }
         match formula {
             Formula::Literal(value) => Ok(Expression::float(*value)),
-            Formula::Name(name) => self.earlier_value(name),
+            Formula::Name(name) => match self.given(name) {
+                Some(given) => Ok(Expression::variable(given)),
+                None => self.earlier_value(name),
+            },
             Formula::Binary(operation, left, right) => {
                 let (first, second) = (self.number(left)?, self.number(right)?);
                 let (of_left, of_right): (&[u32], &[u32]) = match operation {
@@ -169,8 +185,8 @@ impl Translation<'_> {
                     Operation::Multiply => (&[0, 1], &[0, 1]),
                     Operation::Divide => (&[0], &[1]),
                 };
-                self.guard_against_trivial(left, &first, of_left);
-                self.guard_against_trivial(right, &second, of_right);
+                self.guard_against_trivial(left, &first, of_left)?;
+                self.guard_against_trivial(right, &second, of_right)?;
                 Ok(self.operation(*operation, first, second))
             }
             Formula::Call(function, arguments) => self.call(*function, arguments),
@@ -178,36 +194,75 @@ impl Translation<'_> {
         }
     }
 
-    /// An operand that is 0 or 1 by the own values, and by the right ones is not, leaves nothing to work.
-    fn guard_against_trivial(&mut self, formula: &Formula, operand: &Expression, trivial: &[u32]) {
-        if !depends_on_steps(self.item, formula) {
-            return;
+    /// A given that the platform draws.
+    fn given(&self, name: &str) -> Option<&Identifier> {
+        match self.known {
+            Known::Variables(variables) if self.item.steps.iter().all(|step| step.id != name) => {
+                variables.get(name)
+            }
+            Known::Variables(_) | Known::Numbers => None,
         }
-        let right = arithmetic::prove(formula, &self.right_names()).ok();
+    }
+
+    /// An operand that is 0 or 1 by the own values, and by the right ones is not, leaves nothing to work.
+    fn guard_against_trivial(
+        &mut self,
+        formula: &Formula,
+        operand: &Expression,
+        trivial: &[u32],
+    ) -> Result<(), Reason> {
+        if !depends_on_steps(self.item, formula) {
+            return Ok(());
+        }
         for number in trivial.iter().map(|number| Decimal::from(*number)) {
-            if right != Some(arithmetic::Value::Number(number)) {
-                let is =
-                    Expression::equal(Expression::float(number), operand.clone(), numeral::exact(PLACES));
-                self.guards.push(Expression::Not(Box::new(is)));
+            let is = |operand: Expression| {
+                Expression::equal(Expression::float(number), operand, numeral::exact(PLACES))
+            };
+            let rightly = match self.known {
+                Known::Variables(variables) => Some(is(rightly(formula, variables)?)),
+                Known::Numbers => {
+                    let right = arithmetic::prove(formula, &self.right_names()).ok();
+                    (right == Some(arithmetic::Value::Number(number)))
+                        .then_some(Expression::BaseValue(Value::Boolean(true)))
+                }
+            };
+            let not = Expression::Not(Box::new(is(operand.clone())));
+            match rightly {
+                None => self.guards.push(not),
+                Some(Expression::BaseValue(_)) => {}
+                Some(rightly) => self.guards.push(Expression::Or(vec![not, rightly])),
             }
         }
+        Ok(())
     }
 
     /// An own value that is [`ABSURD_FACTOR`] times the right one or more, or that part of it or less.
     fn guard_against_absurd(&mut self, formula: &Formula) -> Result<(), Reason> {
         let right = self.right_names();
         for name in formula.names() {
-            let step = self.item.steps.iter().find(|step| step.id == name);
-            let (Some(step), Some(key)) = (step, right.get(name)) else { continue };
-            if *key <= Decimal::ZERO {
-                continue;
-            }
+            let Some(step) = self.item.steps.iter().find(|step| step.id == name) else { continue };
             let own = Expression::variable(&StepNames::of(step)?.value);
             let raised = |value: Expression| {
                 Box::new(Expression::Sum(vec![value, Expression::float(numeral::slack(PLACES))]))
             };
-            let moved = |shift: i32| key.shifted(shift).map(Expression::float).ok_or(Reason::TooLong);
-            let (least, most) = (moved(-ABSURD_SHIFT)?, moved(ABSURD_SHIFT)?);
+            let moved = |number: Decimal, shift: i32| {
+                number.shifted(shift).map(Expression::float).ok_or(Reason::TooLong)
+            };
+            let (least, most) = match self.known {
+                Known::Numbers => {
+                    let Some(key) = right.get(name).filter(|key| **key > Decimal::ZERO) else { continue };
+                    (moved(*key, -ABSURD_SHIFT)?, moved(*key, ABSURD_SHIFT)?)
+                }
+                // A right value of zero would let nothing through; templates draw none.
+                Known::Variables(variables) => {
+                    let key = variables.get(name).ok_or(Reason::NoNumber { step: name.to_owned() })?;
+                    let times = |shift: i32| {
+                        let factor = moved(Decimal::from(1), shift)?;
+                        Ok::<_, Reason>(Expression::Product(vec![Expression::variable(key), factor]))
+                    };
+                    (times(-ABSURD_SHIFT)?, times(ABSURD_SHIFT)?)
+                }
+            };
             self.guards.push(Expression::Lt(raised(least), Box::new(own.clone())));
             self.guards.push(Expression::Lt(raised(own), Box::new(most)));
         }
@@ -224,7 +279,8 @@ impl Translation<'_> {
 
     /// The exact value of a part that no earlier step has a share in.
     fn constant(&self, formula: &Formula) -> Option<Decimal> {
-        if depends_on_steps(self.item, formula) {
+        let drawn = matches!(self.known, Known::Variables(_)) && !formula.names().is_empty();
+        if drawn || depends_on_steps(self.item, formula) {
             return None;
         }
         let givens: Names = self.item.given_names();
@@ -320,5 +376,26 @@ impl Translation<'_> {
         let identifier = Identifier::new(&format!("KEPT{}_{}", self.outcomes.len() + 1, self.step.id))?;
         self.outcomes.push(OutcomeDeclaration::unset(identifier.clone(), BaseType::Float));
         Ok(identifier)
+    }
+}
+
+/// A part of an expression by the right values, where the platform draws them.
+fn rightly(formula: &Formula, variables: &BTreeMap<String, Identifier>) -> Result<Expression, Reason> {
+    match formula {
+        Formula::Literal(value) => Ok(Expression::float(*value)),
+        Formula::Name(name) => {
+            let variable = variables.get(name).ok_or(Reason::NoNumber { step: name.clone() })?;
+            Ok(Expression::variable(variable))
+        }
+        Formula::Binary(operation, left, right) => {
+            let (left, right) = (rightly(left, variables)?, rightly(right, variables)?);
+            Ok(match operation {
+                Operation::Add => Expression::Sum(vec![left, right]),
+                Operation::Subtract => Expression::Subtract(Box::new(left), Box::new(right)),
+                Operation::Multiply => Expression::Product(vec![left, right]),
+                Operation::Divide => Expression::Divide(Box::new(left), Box::new(right)),
+            })
+        }
+        Formula::Call(..) | Formula::Comparison(..) | Formula::Order(..) => Err(Reason::NestedComparison),
     }
 }

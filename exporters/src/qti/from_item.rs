@@ -131,6 +131,8 @@ impl<'i> Mapping<'i> {
                 OutcomeDeclaration::score(Identifier::fixed("SCORE"), Decimal::ZERO, Some(maximum)),
                 OutcomeDeclaration::score(Identifier::fixed("MAXSCORE"), whole(maximum), None),
             ],
+            templates: Vec::new(),
+            template_processing: Vec::new(),
             body: paragraphs(&source.stem),
             catalog: spoken::cards(source, words.language),
             processing: Vec::new(),
@@ -174,7 +176,7 @@ impl<'i> Mapping<'i> {
 }
 
 /// True when nothing can be gained any more: the last attempt is over, or everything is right.
-fn no_attempt_left(score: Identifier, attempts: u32) -> Expression {
+pub(super) fn no_attempt_left(score: Identifier, attempts: u32) -> Expression {
     let all_right = Expression::Gte(
         Box::new(Expression::Variable(score)),
         Box::new(Expression::Variable(Identifier::fixed("MAXSCORE"))),

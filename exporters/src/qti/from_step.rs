@@ -10,7 +10,7 @@ use qbank::{
 
 use super::{
     ExportError,
-    follow_through::{self, Expected},
+    follow_through::{self, Expected, Known},
     from_item::{At, Mapping, StepNames, labelled, whole},
     in_words,
     judging::{Judging, Verdict},
@@ -25,11 +25,11 @@ use super::{
 };
 
 /// Narrowest box for a number, in characters, so that its width tells nothing about the answer.
-const BOX_LENGTH: u32 = 8;
+pub(super) const BOX_LENGTH: u32 = 8;
 /// The same for a number in words.
 const WORDS_LENGTH: u32 = 60;
 /// Class of the part of the body that holds one step.
-const STEP_CLASS: &str = "step";
+pub(super) const STEP_CLASS: &str = "step";
 
 /// A step on its way into the item.
 pub(super) struct StepMapping<'m, 'i> {
@@ -102,7 +102,7 @@ impl StepMapping<'_, '_> {
             StepKind::Number if matches!(self.step.accept.rule, Acceptance::Interval { .. }) => return None,
             StepKind::Words => Err(Reason::InWords { step: self.step.id.clone() }),
             StepKind::Number | StepKind::Choice => {
-                follow_through::expected(self.mapping.source, self.step, formula, &self.names)
+                follow_through::expected(self.mapping.source, self.step, formula, &self.names, Known::Numbers)
                     .and_then(|rules| Ok((rules, self.meets_expected(formula)?)))
             }
         };
@@ -381,7 +381,7 @@ impl StepMapping<'_, '_> {
     fn simple_choices(&self) -> Result<Vec<SimpleChoice>, ExportError> {
         let choices = self.step.choices.iter().map(|choice| {
             let identifier = Identifier::new(&choice.id).map_err(|error| self.at.identifier(error))?;
-            Ok(SimpleChoice { identifier, text: choice.text.clone() })
+            Ok(SimpleChoice { identifier, text: vec![Inline::Text(choice.text.clone())] })
         });
         choices.collect()
     }
@@ -485,7 +485,7 @@ pub(super) fn compared(item: &Item, step: &Step, proven: &ProvenStep) -> Option<
 }
 
 /// Whether a response is right for a key that is only known when the pupil has answered.
-fn accepted(
+pub(super) fn accepted(
     rule: &Acceptance,
     key: Expression,
     response: Expression,

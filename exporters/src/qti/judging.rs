@@ -25,6 +25,8 @@ pub(super) enum Verdict {
     Unreadable,
     /// A text that is no number in words.
     UnreadableWords,
+    /// One of several wrong answers that only the platform knows; what it is consistent with stands apart.
+    Predicted,
     /// Anything else.
     Other,
 }
@@ -38,6 +40,7 @@ impl Verdict {
             Self::Form => "RIGHT_VALUE_WRONG_FORM",
             Self::FollowThrough => "FOLLOW_THROUGH",
             Self::Unreadable | Self::UnreadableWords => "UNREADABLE",
+            Self::Predicted => "PREDICTED",
             Self::Other => "OTHER",
         })
     }
@@ -50,7 +53,7 @@ impl Verdict {
             Self::FollowThrough => words.follow_through,
             Self::Unreadable => words.unreadable,
             Self::UnreadableWords => words.unreadable_words,
-            Self::Other => words.other,
+            Self::Predicted | Self::Other => words.other,
         }
     }
 }
@@ -139,6 +142,35 @@ impl Judging {
         self.tell(identifier, content);
         self.branches.push(Branch { test, rules });
         Ok(())
+    }
+
+    /// Wrong answers of which only the platform knows what they are and which are the same: all that a response is
+    /// consistent with is gathered in `consistent`, and each says its sentence.
+    pub(super) fn consistent(
+        &mut self,
+        consistent: &Identifier,
+        each: Vec<(Identifier, Vec<Block>, Expression)>,
+    ) {
+        let gathered = |identifier: &Identifier| {
+            let all = vec![Expression::variable(consistent), Expression::identifier(identifier)];
+            vec![Rule::SetOutcomeValue(consistent.clone(), Expression::Multiple(all))]
+        };
+        let mut rules = vec![Rule::set_identifier(&self.names.feedback, &Verdict::Predicted.identifier())];
+        rules.extend(each.iter().map(|(identifier, _, test)| Rule::Condition {
+            branches: vec![Branch { test: test.clone(), rules: gathered(identifier) }],
+            otherwise: Vec::new(),
+        }));
+        let test = Expression::any(each.iter().map(|(.., test)| test.clone()).collect());
+        if !each.is_empty() {
+            self.branches.push(Branch { test, rules });
+        }
+        for (identifier, content, _) in each {
+            let known = |one: &ModalFeedback| one.outcome == *consistent && one.identifier == identifier;
+            if !self.feedback.iter().any(known) {
+                let (outcome, title) = (consistent.clone(), self.title.clone());
+                self.feedback.push(ModalFeedback { outcome, identifier, title, content });
+            }
+        }
     }
 
     /// Puts the condition and the feedback into the item; what no branch has caught is not right.

@@ -14,14 +14,15 @@ use std::io::Write;
 use qbank::question::{Item, ProvenStep, Step, StepKind};
 
 use super::{
-    CaseItem, PackageOptions, Placing, Solution,
+    CaseItem, Entry, PackageOptions, SectionTemplates, Solution,
     dialect::PackageDialect,
     from_step::compared,
+    try_each_entry,
     write::{SCHEMA_INSTANCE, TOOL_NAME, TOOL_VERSION},
 };
 use crate::{
     archive::MemberName,
-    source::{ItemSource, try_each},
+    source::ItemSource,
     xml::{Element, XmlError, XmlWriter},
 };
 
@@ -41,16 +42,20 @@ const MANIFEST: &str = "package_manifest";
 /// The standards that a question's codes belong to.
 const CODE_SOURCE: &str = "Common Core State Standards for Mathematics";
 
+/// Catalogue of the families that templates come from: name, version and locale, a blank between each.
+pub(crate) const FAMILY_CATALOG: &str = "tenths family";
+
 /// Writes the manifest of a package of one test and its items.
 pub(super) fn write_manifest(
     out: impl Write,
     dialect: &'static PackageDialect,
     source: &(impl ItemSource + ?Sized),
+    templates: &SectionTemplates,
     test: &MemberName,
     options: &PackageOptions,
 ) -> Written {
     let mut writer = ManifestWriter { xml: XmlWriter::new(out)?, dialect, options };
-    writer.manifest(source, test)?;
+    writer.manifest(source, templates, test)?;
     writer.xml.finish().map(drop)
 }
 
@@ -61,7 +66,12 @@ struct ManifestWriter<'o, W: Write> {
 }
 
 impl<W: Write> ManifestWriter<'_, W> {
-    fn manifest(&mut self, source: &(impl ItemSource + ?Sized), test: &MemberName) -> Written {
+    fn manifest(
+        &mut self,
+        source: &(impl ItemSource + ?Sized),
+        templates: &SectionTemplates,
+        test: &MemberName,
+    ) -> Written {
         let PackageDialect { namespace, schema, .. } = self.dialect;
         let manifest = Element::new("manifest")
             .attribute("xmlns", namespace)
@@ -76,28 +86,42 @@ impl<W: Write> ManifestWriter<'_, W> {
             })?;
             w.xml.empty(Element::new("organizations"))?;
             w.parent(Element::new("resources"), |w| {
-                w.test_resource(source, test)?;
-                let mut placing = Placing::default();
-                try_each(source, |_, item| w.item_resource(item, &placing.place(item)?))
+                w.test_resource(source, templates, test)?;
+                try_each_entry(
+                    source,
+                    templates,
+                    |_, entry| {
+                        if entry.again { Ok(()) } else { w.item_resource(entry) }
+                    },
+                )
             })
         })
     }
 
-    fn test_resource(&mut self, source: &(impl ItemSource + ?Sized), test: &MemberName) -> Written {
+    fn test_resource(
+        &mut self,
+        source: &(impl ItemSource + ?Sized),
+        templates: &SectionTemplates,
+        test: &MemberName,
+    ) -> Written {
         self.parent(resource(source.id(), self.dialect.test_type, test), |w| {
             w.xml.empty(Element::new("file").attribute("href", test.as_str()))?;
-            try_each(source, |_, item| {
-                w.xml.empty(Element::new("dependency").attribute("identifierref", &item.id))
+            try_each_entry(source, templates, |_, entry| {
+                if entry.again {
+                    return Ok(());
+                }
+                w.xml.empty(Element::new("dependency").attribute("identifierref", entry.id))
             })
         })
     }
 
-    fn item_resource(&mut self, item: &Item, path: &MemberName) -> Written {
-        self.parent(resource(&item.id, self.dialect.item_type, path), |w| {
+    fn item_resource(&mut self, entry: &Entry<'_>) -> Written {
+        let Entry { id, item, ref path, template, .. } = *entry;
+        self.parent(resource(id, self.dialect.item_type, path), |w| {
             w.parent(Element::new("metadata"), |w| {
-                w.qti_metadata(item)?;
+                w.qti_metadata(item, template.is_some())?;
                 w.curriculum_metadata(item)?;
-                w.item_metadata(item)
+                w.item_metadata(entry)
             })?;
             w.xml.empty(Element::new("file").attribute("href", path.as_str()))
         })
@@ -124,10 +148,14 @@ impl<W: Write> ManifestWriter<'_, W> {
         })
     }
 
-    fn item_metadata(&mut self, item: &Item) -> Written {
+    fn item_metadata(&mut self, entry: &Entry<'_>) -> Written {
+        let Entry { id, item, template, .. } = *entry;
+        let origin = match template {
+            Some(_) => vec![(FAMILY_CATALOG, format!("{} {} {}", item.family, item.version, item.locale))],
+            None => vec![(DRAW_CATALOG, draw(item)), (RECEIPT_CATALOG, item.receipt.clone())],
+        };
         self.lom(|w| {
-            let provenance = [(DRAW_CATALOG, draw(item)), (RECEIPT_CATALOG, item.receipt.clone())];
-            w.general(&item.id, &provenance, &item.title, &item.locale)?;
+            w.general(id, &origin, &item.title, &item.locale)?;
             w.parent(Element::new("lifeCycle"), |w| {
                 w.parent(Element::new("version"), |w| w.string("en", &item.version.to_string()))?;
                 w.vocabulary("status", "final")
@@ -206,10 +234,10 @@ impl<W: Write> ManifestWriter<'_, W> {
 
 /// The standard's own metadata, and curriculum standards.
 impl<W: Write> ManifestWriter<'_, W> {
-    fn qti_metadata(&mut self, item: &Item) -> Written {
+    fn qti_metadata(&mut self, item: &Item, template: bool) -> Written {
         let metadata = Element::new("qtiMetadata").attribute("xmlns", self.dialect.metadata_namespace);
         self.parent(metadata, |w| {
-            w.text("itemTemplate", "false")?;
+            w.text("itemTemplate", if template { "true" } else { "false" })?;
             w.text("timeDependent", "false")?;
             w.text("composite", if item.steps.len() > 1 { "true" } else { "false" })?;
             interaction_types(item).iter().try_for_each(|kind| w.text("interactionType", kind))?;

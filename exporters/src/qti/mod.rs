@@ -17,6 +17,7 @@ mod numeral;
 pub mod processing;
 pub mod report;
 mod spoken;
+pub mod template;
 mod test;
 pub mod v21;
 pub mod v22;
@@ -24,20 +25,23 @@ pub mod v30;
 pub(crate) mod wording;
 pub mod write;
 
-pub(crate) use manifest::{DRAW_CATALOG, RECEIPT_CATALOG, SOLUTION_CATALOG};
+pub(crate) use manifest::{DRAW_CATALOG, FAMILY_CATALOG, RECEIPT_CATALOG, SOLUTION_CATALOG};
 
 use std::{
+    borrow::Cow,
     collections::{BTreeMap, HashSet},
     io::{Seek, Write},
     num::NonZeroU32,
+    rc::Rc,
 };
 
-use qbank::question::Item;
+use qbank::{family::Family, question::Item};
 
 use self::{
     dialect::Dialect,
     model::IdentifierError,
-    report::{ExportReport, ItemReport, LeftOut},
+    report::{ExportReport, ItemReport, LeftOut, StaysFixed},
+    template::{Refusal, Template},
 };
 use crate::{
     archive::{ArchiveError, ArchiveWriter, Fingerprint, MemberName},
@@ -241,7 +245,7 @@ pub fn write_package(
         items.push(item);
         left_out.extend(losses);
     })?;
-    Ok(ExportReport { items, left_out, bytes })
+    Ok(ExportReport { items, stays_fixed: Vec::new(), left_out, bytes })
 }
 
 /// Writes a package as [`write_package`] does, and tells of each item when it is written: where it is, and what it
@@ -256,20 +260,57 @@ pub fn write_package_telling(
     out: impl Write + Seek,
     tell: &mut dyn FnMut(ItemReport, Vec<LeftOut>),
 ) -> Result<u64, ExportError> {
+    write_entries(source, &SectionTemplates::default(), options, out, tell)
+}
+
+/// Writes a package in which a section of one of these families has one item that the platform varies itself, given as
+/// often as the section is drawn from. Sections that no template expresses keep their questions; the report names them
+/// and says why.
+///
+/// # Errors
+/// As [`write_package`].
+pub fn write_template_package(
+    source: &(impl ItemSource + ?Sized),
+    families: &[Family],
+    options: &PackageOptions,
+    out: impl Write + Seek,
+) -> Result<ExportReport, ExportError> {
+    let templates = SectionTemplates::of(source, families, options)?;
+    let (mut items, mut left_out) = (Vec::new(), Vec::new());
+    let bytes = write_entries(source, &templates, options, out, &mut |item, losses| {
+        items.push(item);
+        left_out.extend(losses);
+    })?;
+    Ok(ExportReport { items, stays_fixed: templates.stays_fixed, left_out, bytes })
+}
+
+fn write_entries(
+    source: &(impl ItemSource + ?Sized),
+    templates: &SectionTemplates,
+    options: &PackageOptions,
+    out: impl Write + Seek,
+    tell: &mut dyn FnMut(ItemReport, Vec<LeftOut>),
+) -> Result<u64, ExportError> {
     let dialect = options.version.dialect();
     let mut archive = ArchiveWriter::new(out, options.timestamp)?;
     let test = MemberName::new(TEST)?;
     write_member(&mut archive, &MemberName::new("imsmanifest.xml")?, |out| {
-        manifest::write_manifest(out, &dialect.package, source, &test, options)
+        manifest::write_manifest(out, &dialect.package, source, templates, &test, options)
     })?;
-    write_member(&mut archive, &test, |out| test::write_test(out, dialect, source, options))?;
-    let mut placing = Placing::default();
-    try_each(source, |_, item| {
-        let path = placing.place(item)?;
-        let mapped = from_item::map_item(item, options.solution, options.attempts)?;
-        let bytes = write_member(&mut archive, &path, |out| write::write_item(out, dialect, &mapped.item))?;
-        let report = ItemReport { item: item.id.clone(), path: path.as_str().to_owned(), bytes };
-        tell(report, mapped.left_out);
+    write_member(&mut archive, &test, |out| test::write_test(out, dialect, source, templates, options))?;
+    try_each_entry(source, templates, |_, entry| {
+        if entry.again {
+            return Ok(());
+        }
+        let (mapped, lost) = match entry.template {
+            Some(template) => (Cow::Borrowed(&template.item), template.left_out.clone()),
+            None => {
+                let mapped = from_item::map_item(entry.item, options.solution, options.attempts)?;
+                (Cow::Owned(mapped.item), mapped.left_out)
+            }
+        };
+        let bytes = write_member(&mut archive, &entry.path, |out| write::write_item(out, dialect, &mapped))?;
+        tell(ItemReport { item: entry.id.to_owned(), path: entry.path.as_str().to_owned(), bytes }, lost);
         Ok::<_, ExportError>(())
     })?;
     Ok(archive.finish()?)
@@ -288,6 +329,115 @@ fn write_member<W: Write + Seek>(
     })
 }
 
+/// The sections of a source that a template stands for.
+#[derive(Default)]
+struct SectionTemplates {
+    /// By the section's place; none where its questions are written.
+    by_section: Vec<Option<Rc<Template>>>,
+    stays_fixed: Vec<StaysFixed>,
+}
+
+/// What the questions of a section are drawn from.
+struct Origin {
+    family: String,
+    version: u32,
+    /// Whether all are of the same family and version.
+    alike: bool,
+}
+
+impl SectionTemplates {
+    /// Goes through the source once and maps each family that has a section of its own.
+    fn of(
+        source: &(impl ItemSource + ?Sized),
+        families: &[Family],
+        options: &PackageOptions,
+    ) -> Result<Self, ExportError> {
+        let mut origins: Vec<Origin> = Vec::new();
+        try_each(source, |section, item| {
+            match origins.get_mut(section) {
+                Some(origin) => {
+                    origin.alike &= (&origin.family, origin.version) == (&item.family, item.version);
+                }
+                None => {
+                    origins.push(Origin { family: item.family.clone(), version: item.version, alike: true })
+                }
+            }
+            Ok::<_, ExportError>(())
+        })?;
+        let mut known = BTreeMap::new();
+        let mut templates = Self::default();
+        for (section, origin) in source.sections().iter().zip(&origins) {
+            let key = (origin.family.as_str(), origin.version);
+            let mapped = if origin.alike {
+                let map = || origin.template(families, source.locale(), options).map(Rc::new);
+                known.entry(key).or_insert_with(map).clone()
+            } else {
+                Err(Refusal::SeveralFamilies)
+            };
+            if let Err(reason) = &mapped {
+                let (section, family) = (section.id.clone(), origin.family.clone());
+                templates.stays_fixed.push(StaysFixed { section, family, reason: reason.clone() });
+            }
+            templates.by_section.push(mapped.ok());
+        }
+        Ok(templates)
+    }
+}
+
+impl Origin {
+    fn template(
+        &self,
+        families: &[Family],
+        locale: &str,
+        options: &PackageOptions,
+    ) -> Result<Template, Refusal> {
+        let version = self.version;
+        let family = families.iter().find(|family| family.id == self.family && family.version == version);
+        let family = family.ok_or(Refusal::UnknownFamily { version })?;
+        template::map_family(family, locale, options.solution, options.attempts)
+    }
+}
+
+/// One item of a package.
+struct Entry<'e> {
+    /// Its identifier in the package.
+    id: &'e str,
+    /// The question; of a template, one of those that it stands for.
+    item: &'e Item,
+    /// The item, where the platform varies it.
+    template: Option<&'e Template>,
+    path: MemberName,
+    /// Whether an earlier section has the same template: it is written once.
+    again: bool,
+}
+
+/// Goes through what a package holds: the questions of a source in order, one template in the place of a section's.
+fn try_each_entry<E: From<SourceError> + From<ArchiveError>>(
+    source: &(impl ItemSource + ?Sized),
+    templates: &SectionTemplates,
+    mut each: impl FnMut(usize, &Entry<'_>) -> Result<(), E>,
+) -> Result<(), E> {
+    let mut placing = Placing::default();
+    let mut written: BTreeMap<String, MemberName> = BTreeMap::new();
+    let mut last = None;
+    try_each(source, |section, item| {
+        let first = last.replace(section) != Some(section);
+        let Some(template) = templates.by_section.get(section).and_then(Option::as_deref) else {
+            let path = placing.place(&item.id)?;
+            return each(section, &Entry { id: &item.id, item, template: None, path, again: false });
+        };
+        if !first {
+            return Ok(());
+        }
+        let id = template.item.identifier.as_str();
+        let known = written.get(id).cloned();
+        let again = known.is_some();
+        let path = known.map_or_else(|| placing.place(id), Ok)?;
+        written.insert(id.to_owned(), path.clone());
+        each(section, &Entry { id, item, template: Some(template), path, again })
+    })
+}
+
 /// Gives every item a file of its own, the same each time that the items are gone through in order. Ids that differ
 /// only in letter case get different names.
 #[derive(Default)]
@@ -296,8 +446,8 @@ struct Placing {
 }
 
 impl Placing {
-    fn place(&mut self, item: &Item) -> Result<MemberName, ArchiveError> {
-        let name = item.id.to_ascii_lowercase();
+    fn place(&mut self, id: &str) -> Result<MemberName, ArchiveError> {
+        let name = id.to_ascii_lowercase();
         let mut path = MemberName::new(&format!("items/item-{name}.xml"))?;
         let mut copy = 2;
         while !self.taken.insert(path.fingerprint()) {

@@ -7,7 +7,7 @@ use std::fmt;
 
 use qbank::decimal::Decimal;
 
-use super::processing::{Rule, Value};
+use super::processing::{Rule, TemplateRule, Value};
 
 /// A name inside an item: starts with a letter or `_`, goes on with letters, digits, `_`, `-` and `.` (ASCII only,
 /// the part of the standard's rule on which all readers agree).
@@ -60,6 +60,8 @@ impl fmt::Display for Identifier {
 pub enum BaseType {
     /// A binary floating-point number in the reader's engine.
     Float,
+    /// A whole number of 32 bits.
+    Integer,
     /// A name.
     Identifier,
     /// Text.
@@ -71,6 +73,8 @@ pub enum BaseType {
 pub enum Cardinality {
     /// One.
     Single,
+    /// A bag.
+    Multiple,
     /// A list whose order counts.
     Ordered,
 }
@@ -88,17 +92,32 @@ pub struct ResponseDeclaration {
     pub correct: Vec<Value>,
 }
 
-/// A variable that response processing sets, always to a single value.
+/// A variable that response processing sets.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct OutcomeDeclaration {
     /// Its name.
     pub identifier: Identifier,
+    /// How many values it holds.
+    pub cardinality: Cardinality,
     /// Its type.
     pub base_type: BaseType,
     /// Its value before any rule has run.
     pub default: Option<Value>,
     /// The most it can reach, for a score.
     pub normal_maximum: Option<u32>,
+}
+
+/// A variable that template processing sets, once for each pupil's session.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TemplateDeclaration {
+    /// Its name.
+    pub identifier: Identifier,
+    /// How many values it holds.
+    pub cardinality: Cardinality,
+    /// Its type.
+    pub base_type: BaseType,
+    /// What it holds when no draw has satisfied the constraints: one value, all of an order, or none.
+    pub default: Vec<Value>,
 }
 
 /// Content that stands on its own.
@@ -140,6 +159,23 @@ pub enum Inline {
     TextEntry(TextEntryInteraction),
     /// A choice inside a line.
     InlineChoice(InlineChoiceInteraction),
+    /// The value of a template variable.
+    Printed(PrintedVariable),
+}
+
+/// A template variable told in a text.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PrintedVariable {
+    /// The variable.
+    pub identifier: Identifier,
+    /// With how many places a number is written; none for a text.
+    pub places: Option<u32>,
+}
+
+impl From<&str> for Inline {
+    fn from(text: &str) -> Self {
+        Self::Text(text.to_owned())
+    }
 }
 
 /// A box to write in. It has no pattern mask on purpose: a reader may throw away what does not fit a mask, and the
@@ -174,7 +210,7 @@ pub struct ChoiceInteraction {
     pub response: Identifier,
     /// Whether the reader may change the order.
     pub shuffle: bool,
-    /// The question put.
+    /// The question put; empty where it stands before the interaction, because a prompt cannot hold variables.
     pub prompt: String,
     /// The choices in their own order.
     pub choices: Vec<SimpleChoice>,
@@ -187,7 +223,7 @@ pub struct OrderInteraction {
     pub response: Identifier,
     /// Whether the reader may change the order in which the choices first stand.
     pub shuffle: bool,
-    /// The question put.
+    /// The question put; empty where it stands before the interaction, because a prompt cannot hold variables.
     pub prompt: String,
     /// The choices in their own order.
     pub choices: Vec<SimpleChoice>,
@@ -199,7 +235,7 @@ pub struct SimpleChoice {
     /// Its identifier, unique in the interaction.
     pub identifier: Identifier,
     /// What the pupil reads.
-    pub text: String,
+    pub text: Vec<Inline>,
 }
 
 /// Words for those who score by hand or check a score.
@@ -247,6 +283,10 @@ pub struct AssessmentItem {
     pub responses: Vec<ResponseDeclaration>,
     /// What response processing finds.
     pub outcomes: Vec<OutcomeDeclaration>,
+    /// What varies from session to session; empty for a fixed item.
+    pub templates: Vec<TemplateDeclaration>,
+    /// How it is drawn; empty for a fixed item.
+    pub template_processing: Vec<TemplateRule>,
     /// What the pupil sees.
     pub body: Vec<Block>,
     /// How numbers in the body are said; each numeral once.
@@ -278,12 +318,12 @@ impl OutcomeDeclaration {
     #[must_use]
     pub fn score(identifier: Identifier, default: Decimal, maximum: Option<u32>) -> Self {
         let default = Some(Value::Float(default));
-        Self { identifier, base_type: BaseType::Float, default, normal_maximum: maximum }
+        Self { default, normal_maximum: maximum, ..Self::unset(identifier, BaseType::Float) }
     }
 
     /// A variable that is null until a rule sets it (zero, for a number).
     #[must_use]
     pub fn unset(identifier: Identifier, base_type: BaseType) -> Self {
-        Self { identifier, base_type, default: None, normal_maximum: None }
+        Self { identifier, cardinality: Cardinality::Single, base_type, default: None, normal_maximum: None }
     }
 }

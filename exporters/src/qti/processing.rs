@@ -48,6 +48,19 @@ pub enum Expression {
     BaseValue(Value),
     /// The parts as one list in this order.
     Ordered(Vec<Self>),
+    /// The parts as one bag; null parts are left out.
+    Multiple(Vec<Self>),
+    /// One of `min`, `min + step` and so on up to `max`, each as likely. In template processing only.
+    RandomInteger {
+        /// The least.
+        min: u32,
+        /// The most.
+        max: u32,
+        /// From one to the next.
+        step: u32,
+    },
+    /// One member of a list or bag, each as likely. In template processing only.
+    Random(Box<Self>),
     /// Null.
     Null,
     /// Whether the inner value is null.
@@ -96,6 +109,8 @@ pub enum Expression {
     Round(Box<Self>),
     /// The integer towards zero.
     Truncate(Box<Self>),
+    /// How often the second integer goes into the first, rounded down.
+    IntegerDivide(Box<Self>, Box<Self>),
     /// What is left of the first integer after taking the second as often as it goes.
     IntegerModulus(Box<Self>, Box<Self>),
     /// An integer as a float.
@@ -203,11 +218,29 @@ impl Rule {
     }
 }
 
-/// A test and the rules that run when it is true.
+/// A test and the rules that run when it is true: of response processing, or of template processing.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Branch {
+pub struct Branch<R = Rule> {
     /// The test.
     pub test: Expression,
     /// The rules.
-    pub rules: Vec<Rule>,
+    pub rules: Vec<R>,
+}
+
+/// One rule of template processing.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum TemplateRule {
+    /// Gives a template variable a value.
+    SetTemplateValue(Identifier, Expression),
+    /// Says what the right answer to a response variable is.
+    SetCorrectResponse(Identifier, Expression),
+    /// The first branch whose test is true; null counts as false.
+    Condition {
+        /// `template-if`, then each `template-else-if`. Never empty.
+        branches: Vec<Branch<TemplateRule>>,
+        /// `template-else`; left out when empty.
+        otherwise: Vec<TemplateRule>,
+    },
+    /// Unless it is true, everything is drawn anew. Never inside a condition.
+    Constraint(Expression),
 }

@@ -1,17 +1,37 @@
 //! What an export tells about itself: what it wrote, and what it could not carry over.
 use std::fmt;
 
-use super::model::IdentifierError;
+use super::{model::IdentifierError, template::Refusal};
 
 /// What was written.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ExportReport {
     /// Every item, in the order of the pool.
     pub items: Vec<ItemReport>,
+    /// Sections that keep fixed questions though templates were asked for.
+    pub stays_fixed: Vec<StaysFixed>,
     /// What the items of the package do less than the pool says. Empty for a package that loses nothing.
     pub left_out: Vec<LeftOut>,
     /// Size of the package.
     pub bytes: u64,
+}
+
+/// A section whose family no template expresses.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct StaysFixed {
+    /// The section's id.
+    pub section: String,
+    /// The family of its first question.
+    pub family: String,
+    /// Why.
+    pub reason: Refusal,
+}
+
+impl fmt::Display for StaysFixed {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self { section, family, reason } = self;
+        write!(f, "section '{section}', family '{family}': the questions stay fixed, because {reason}")
+    }
 }
 
 /// One item of the package.

@@ -1,17 +1,15 @@
 //! A test of the standard from a pool: one section each, so many items drawn at random, points summed.
 use std::io::Write;
 
-use qbank::question::Item;
-
 use super::{
-    Ordering, PackageOptions, Placing, TimeLimit,
+    Entry, Ordering, PackageOptions, SectionTemplates, TimeLimit,
     dialect::Dialect,
     model::{BaseType, Identifier, OutcomeDeclaration},
+    try_each_entry,
     write::{QtiWriter, TOOL_NAME, TOOL_VERSION},
 };
 use crate::{
-    archive::MemberName,
-    source::{ItemSource, SectionHead, try_each},
+    source::{ItemSource, SectionHead},
     xml::{Open, XmlError},
 };
 
@@ -27,6 +25,7 @@ pub(super) fn write_test(
     out: impl Write,
     dialect: &'static Dialect,
     source: &(impl ItemSource + ?Sized),
+    templates: &SectionTemplates,
     options: &PackageOptions,
 ) -> Written {
     let mut writer = QtiWriter::new(out, dialect)?;
@@ -60,7 +59,7 @@ pub(super) fn write_test(
             .attribute("submission-mode", "individual");
         w.parent(part, |w| {
             item_session_control(w, options)?;
-            write_sections(w, source, options.ordering)
+            write_sections(w, source, templates, options.ordering)
         })?;
         w.parent(w.tag("outcome-processing"), |w| {
             ["SCORE", "MAXSCORE"].iter().try_for_each(|name| write_total(w, name, name, None))?;
@@ -114,19 +113,19 @@ fn item_session_control<W: Write>(w: &mut QtiWriter<W>, options: &PackageOptions
 fn write_sections<W: Write>(
     w: &mut QtiWriter<W>,
     source: &(impl ItemSource + ?Sized),
+    templates: &SectionTemplates,
     ordering: Ordering,
 ) -> Written {
     let sections = source.sections();
-    let mut placing = Placing::default();
     let mut open = None;
-    try_each(source, |index, item| {
+    try_each_entry(source, templates, |index, entry| {
         if open.as_ref().is_none_or(|(begun, _)| *begun != index) {
             if let Some((_, section)) = open.take() {
                 w.end(section)?;
             }
             open = Some((index, begin_section(w, &sections[index], ordering)?));
         }
-        write_reference(w, item, &placing.place(item)?)
+        write_references(w, entry, &sections[index])
     })?;
     open.map_or(Ok(()), |(_, section)| w.end(section))
 }
@@ -149,12 +148,22 @@ fn begin_section<W: Write>(
     Ok(open)
 }
 
-fn write_reference<W: Write>(w: &mut QtiWriter<W>, item: &Item, path: &MemberName) -> Written {
+/// What a section draws from: a question, or one template as often as the section is drawn from. The underscores keep
+/// the latter apart from every id of a pool.
+fn write_references<W: Write>(w: &mut QtiWriter<W>, entry: &Entry<'_>, section: &SectionHead) -> Written {
+    match entry.template {
+        None => write_reference(w, entry.id, entry),
+        Some(_) => (1..=section.pick)
+            .try_for_each(|number| write_reference(w, &format!("{}_item_{number}", section.id), entry)),
+    }
+}
+
+fn write_reference<W: Write>(w: &mut QtiWriter<W>, identifier: &str, entry: &Entry<'_>) -> Written {
     let reference = w
         .tag("assessment-item-ref")
-        .attribute("identifier", &item.id)
-        .attribute("href", path.as_str())
-        .attribute("category", &item.family);
+        .attribute("identifier", identifier)
+        .attribute("href", entry.path.as_str())
+        .attribute("category", &entry.item.family);
     w.parent(reference, |w| w.empty(w.tag("weight").attribute("identifier", WEIGHT).attribute("value", "1")))
 }
 

@@ -82,6 +82,11 @@ impl Wording {
         (steps > 1).then(|| format!("{} {}", self.step, index + 1))
     }
 
+    /// What a box for an answer is called where nothing else names it.
+    pub(super) fn answer_label(&self) -> &'static str {
+        self.answer
+    }
+
     /// What a scorer is told of a step.
     pub(super) fn scoring(&self, step: &Step, answer: &str, follows: bool) -> String {
         let points = if step.points == 1 { self.point } else { self.points };

@@ -9,9 +9,9 @@ use super::{
     model::{
         AssessmentItem, BaseType, Block, Cardinality, ChoiceInteraction, Identifier, Inline,
         InlineChoiceInteraction, ModalFeedback, OrderInteraction, OutcomeDeclaration, ResponseDeclaration,
-        RubricBlock, SimpleChoice, SpokenCard, TextEntryInteraction,
+        RubricBlock, SimpleChoice, SpokenCard, TemplateDeclaration, TextEntryInteraction,
     },
-    processing::{Branch, Expression, Rule, Tolerance, Value},
+    processing::{Branch, Expression, Rule, TemplateRule, Tolerance, Value},
     spoken::{Piece, pieces},
 };
 use crate::xml::{Content, Element, Open, XmlError, XmlWriter};
@@ -141,6 +141,10 @@ impl<W: Write> QtiWriter<W> {
         self.parent(root, |w| {
             item.responses.iter().try_for_each(|declaration| w.response_declaration(declaration))?;
             item.outcomes.iter().try_for_each(|declaration| w.outcome_declaration(declaration))?;
+            item.templates.iter().try_for_each(|declaration| w.template_declaration(declaration))?;
+            if !item.template_processing.is_empty() {
+                w.parent(w.tag("template-processing"), |w| w.template_rules(&item.template_processing))?;
+            }
             w.body(item)?;
             w.parent(w.tag("response-processing"), |w| w.rules(&item.processing))?;
             item.feedback.iter().try_for_each(|feedback| w.modal_feedback(feedback))
@@ -188,7 +192,7 @@ impl<W: Write> QtiWriter<W> {
             .declaration(
                 "outcome-declaration",
                 &declaration.identifier,
-                Cardinality::Single,
+                declaration.cardinality,
                 declaration.base_type,
             )
             .attribute_if("normal-maximum", maximum.as_deref())
@@ -201,6 +205,19 @@ impl<W: Write> QtiWriter<W> {
         }
     }
 
+    fn template_declaration(&mut self, declaration: &TemplateDeclaration) -> Written {
+        let TemplateDeclaration { identifier, cardinality, base_type, default } = declaration;
+        let tag = self.declaration("template-declaration", identifier, *cardinality, *base_type);
+        if default.is_empty() {
+            return self.empty(tag);
+        }
+        self.parent(tag, |w| {
+            w.parent(w.tag("default-value"), |w| {
+                default.iter().try_for_each(|value| w.text(w.tag("value"), &value.to_string()))
+            })
+        })
+    }
+
     fn declaration(
         &self,
         name: &str,
@@ -210,10 +227,12 @@ impl<W: Write> QtiWriter<W> {
     ) -> Tag {
         let cardinality = match cardinality {
             Cardinality::Single => "single",
+            Cardinality::Multiple => "multiple",
             Cardinality::Ordered => "ordered",
         };
         let base_type = match base_type {
             BaseType::Float => "float",
+            BaseType::Integer => "integer",
             BaseType::Identifier => "identifier",
             BaseType::String => "string",
         };
@@ -270,6 +289,11 @@ impl<W: Write> QtiWriter<W> {
             Inline::Text(text) => self.spoken_text(text),
             Inline::TextEntry(interaction) => self.text_entry_interaction(interaction),
             Inline::InlineChoice(interaction) => self.inline_choice_interaction(interaction),
+            Inline::Printed(printed) => {
+                let format = printed.places.map(|places| format!("%.{places}f"));
+                let tag = self.tag("printed-variable").attribute("identifier", printed.identifier.as_str());
+                self.empty(tag.attribute_if("format", format.as_deref()))
+            }
         }
     }
 
@@ -329,7 +353,9 @@ impl<W: Write> QtiWriter<W> {
 
     fn prompt_and_choices(&mut self, tag: Tag, prompt: &str, choices: &[SimpleChoice]) -> Written {
         self.parent(tag, |w| {
-            w.spoken_element(w.tag("prompt"), prompt)?;
+            if !prompt.is_empty() {
+                w.spoken_element(w.tag("prompt"), prompt)?;
+            }
             w.choices("simple-choice", choices)
         })
     }
@@ -337,8 +363,13 @@ impl<W: Write> QtiWriter<W> {
     fn choices(&mut self, name: &str, choices: &[SimpleChoice]) -> Written {
         choices.iter().try_for_each(|choice| {
             let tag = self.tag(name).attribute("identifier", choice.identifier.as_str());
-            self.spoken_element(tag, &choice.text)
+            self.running(tag, &choice.text)
         })
+    }
+
+    /// An element of text in which boxes and variables may stand.
+    fn running(&mut self, tag: Tag, content: &[Inline]) -> Written {
+        self.within(tag.element, Content::Running, |w| content.iter().try_for_each(|part| w.inline(part)))
     }
 
     /// Without references to cards: nobody has a rubric read out to a pupil.
@@ -379,6 +410,39 @@ impl<W: Write> QtiWriter<W> {
         }
     }
 
+    fn template_rules(&mut self, rules: &[TemplateRule]) -> Written {
+        rules.iter().try_for_each(|rule| self.template_rule(rule))
+    }
+
+    fn template_rule(&mut self, rule: &TemplateRule) -> Written {
+        match rule {
+            TemplateRule::SetTemplateValue(variable, value) => {
+                let tag = self.tag("set-template-value").attribute("identifier", variable.as_str());
+                self.operator(tag, [value])
+            }
+            TemplateRule::SetCorrectResponse(response, value) => {
+                let tag = self.tag("set-correct-response").attribute("identifier", response.as_str());
+                self.operator(tag, [value])
+            }
+            TemplateRule::Constraint(test) => self.operator(self.tag("template-constraint"), [test]),
+            TemplateRule::Condition { branches, otherwise } => {
+                self.parent(self.tag("template-condition"), |w| {
+                    for (index, Branch { test, rules }) in branches.iter().enumerate() {
+                        let name = if index == 0 { "template-if" } else { "template-else-if" };
+                        w.parent(w.tag(name), |w| {
+                            w.expression(test)?;
+                            w.template_rules(rules)
+                        })?;
+                    }
+                    if otherwise.is_empty() {
+                        return Ok(());
+                    }
+                    w.parent(w.tag("template-else"), |w| w.template_rules(otherwise))
+                })
+            }
+        }
+    }
+
     fn expression(&mut self, expression: &Expression) -> Written {
         use Expression as E;
         match expression {
@@ -397,12 +461,23 @@ impl<W: Write> QtiWriter<W> {
                 self.text(self.tag("base-value").attribute("base-type", base_type), &value.to_string())
             }
             E::Ordered(parts) => self.operator(self.tag("ordered"), parts),
+            E::Multiple(parts) => self.operator(self.tag("multiple"), parts),
+            E::RandomInteger { min, max, step } => {
+                let tag = self
+                    .tag("random-integer")
+                    .attribute("min", &min.to_string())
+                    .attribute("max", &max.to_string())
+                    .attribute("step", &step.to_string());
+                self.empty(tag)
+            }
+            E::Random(inner) => self.operator(self.tag("random"), [&**inner]),
             E::Null => self.empty(self.tag("null")),
             E::IsNull(inner) => self.operator(self.tag("is-null"), [&**inner]),
             E::Not(inner) => self.operator(self.tag("not"), [&**inner]),
             E::Round(inner) => self.operator(self.tag("round"), [&**inner]),
             E::Truncate(inner) => self.operator(self.tag("truncate"), [&**inner]),
             E::IntegerToFloat(inner) => self.operator(self.tag("integer-to-float"), [&**inner]),
+            E::IntegerDivide(first, second) => self.operator(self.tag("integer-divide"), [&**first, second]),
             E::IntegerModulus(first, second) => {
                 self.operator(self.tag("integer-modulus"), [&**first, second])
             }

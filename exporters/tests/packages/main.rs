@@ -11,3 +11,4 @@ mod results;
 mod samples;
 mod schemas;
 mod scoring;
+mod templates;

@@ -17,15 +17,7 @@ pub(crate) struct Played(BTreeMap<String, Value>);
 
 impl Player {
     pub(crate) fn of(item: &AssessmentItem) -> Self {
-        let read = |version: QtiVersion| {
-            let mut bytes = Vec::new();
-            write_item(&mut bytes, version.dialect(), item).unwrap();
-            let item = read_item(&bytes[..]).unwrap_or_else(|faults| panic!("{faults:?}"));
-            assert_eq!(processor::references::broken(&item), []);
-            assert_eq!((item.version, item.unjudged()), (version, None));
-            item
-        };
-        Self { items: QtiVersion::ALL.map(read), turn: Cell::new(0) }
+        Self { items: QtiVersion::ALL.map(|version| written(item, version)), turn: Cell::new(0) }
     }
 
     /// Answers the item's steps so many times alike, and keeps what the variables hold then.
@@ -43,8 +35,21 @@ impl Player {
     }
 }
 
+/// An item as it stands in the file of that version.
+pub(crate) fn written(item: &AssessmentItem, version: QtiVersion) -> processor::Item {
+    let mut bytes = Vec::new();
+    write_item(&mut bytes, version.dialect(), item).unwrap();
+    let item = read_item(&bytes[..]).unwrap_or_else(|faults| panic!("{faults:?}"));
+    assert_eq!(processor::references::broken(&item), []);
+    assert_eq!((item.version, item.unjudged()), (version, None));
+    item
+}
+
 /// Responses by step as responses by variable; the ids of an order have commas between them.
-fn responses(item: &processor::Item, given: &BTreeMap<String, String>) -> BTreeMap<String, Response> {
+pub(crate) fn responses(
+    item: &processor::Item,
+    given: &BTreeMap<String, String>,
+) -> BTreeMap<String, Response> {
     let mut responses = BTreeMap::new();
     for interaction in &item.body.interactions {
         let step = interaction.response.strip_prefix("RESPONSE_").unwrap();

@@ -55,7 +55,7 @@ fn drawn(locale: &str) -> Vec<(String, Vec<Item>)> {
     bank::families().unwrap().iter().map(items).collect()
 }
 
-fn options() -> PackageOptions {
+pub(crate) fn options() -> PackageOptions {
     PackageOptions::new("2026-03-02T09:15:00Z".parse().unwrap())
 }
 

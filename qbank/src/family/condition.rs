@@ -66,8 +66,15 @@ impl Relation {
     ];
 
     /// What stands left and right of the sign.
-    pub(super) fn sides(&self) -> [&Expression; 2] {
+    #[must_use]
+    pub fn sides(&self) -> [&Expression; 2] {
         [&self.left, &self.right]
+    }
+
+    /// How the left side may compare with the right one.
+    #[must_use]
+    pub fn allowed(&self) -> &'static [Ordering] {
+        self.allowed
     }
 
     fn holds(&self, values: &Names) -> Option<bool> {

@@ -105,6 +105,24 @@ impl Family {
         Ok(question.sealed().verify()?)
     }
 
+    /// The question with these numbers, proven: one for each given, as they are drawn (any number for a derived given,
+    /// and for a mistaken one which of its misconceptions it is). It has position 0 and names `seed` as its seed,
+    /// though that seed draws other numbers there.
+    ///
+    /// # Errors
+    /// [`DrawError::NoTexts`]; [`DrawError::Void`] for numbers that fail a demand of the family.
+    pub fn with_numbers(&self, drawn: &[Decimal], seed: &str, locale: &str) -> Result<Item, DrawError> {
+        let family = || self.id.clone();
+        let no_texts = || DrawError::NoTexts { family: family(), locale: locale.to_string() };
+        let (locale, texts) = self.texts.get_key_value(locale).ok_or_else(no_texts)?;
+        let language = Language::of_locale(locale).ok_or_else(no_texts)?;
+        let voice = Voice { locale, language, texts };
+        let values = (drawn.len() == self.givens.len()).then(|| self.resolved(drawn.to_vec())).flatten();
+        let drawn = values.and_then(|values| Some((self.steps_if_fitting(&values, &voice)?, values)));
+        let (steps, values) = drawn.ok_or_else(|| DrawError::Void { family: family(), position: 0 })?;
+        Ok(self.question(seed, 0, &voice, &values, steps).sealed().verify()?)
+    }
+
     /// Items from a position on, passing over void positions, until the capacity is used up.
     pub fn draws<'f>(
         &'f self,

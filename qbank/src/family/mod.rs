@@ -24,6 +24,7 @@ pub use condition::{Condition, Feature, Relation};
 pub use digits::AllowedDigits;
 pub use drawing::DrawError;
 pub use telling::{SAMPLE, Telling};
+pub use texts::{Slot, SlotForm, slots};
 
 use crate::{
     accept::Acceptance, decimal::Decimal, expression::Expression, misconceptions::Misconception,

@@ -9,16 +9,18 @@ use super::{Family, Texts};
 use crate::{decimal::Decimal, draw::Draws, locale::Language, units, words::to_words};
 
 /// A slot of a text.
-pub(super) struct Slot<'t> {
+pub struct Slot<'t> {
     /// What stands first: a given, or a list of words with a number behind it.
-    pub(super) name: &'t str,
-    pub(super) form: SlotForm<'t>,
-    span: (usize, usize),
+    pub name: &'t str,
+    /// How it is told.
+    pub form: SlotForm<'t>,
+    /// Where it stands in the text, braces included: first byte, and first byte behind it.
+    pub span: (usize, usize),
 }
 
 /// How a slot is told.
 #[derive(Clone, Copy, PartialEq)]
-pub(super) enum SlotForm<'t> {
+pub enum SlotForm<'t> {
     /// `{a}`: a given with its unit, or a word; `{person2}` is another one of the list `person`.
     Whole,
     /// `{a:number}`: without the unit.
@@ -38,12 +40,14 @@ pub(super) enum SlotForm<'t> {
 
 impl<'t> Slot<'t> {
     /// The word list it draws from.
-    pub(super) fn list(&self) -> &'t str {
+    #[must_use]
+    pub fn list(&self) -> &'t str {
         self.name.trim_end_matches(|last: char| last.is_ascii_digit())
     }
 
     /// Which different word of the list it is, from 1.
-    pub(super) fn number(&self) -> usize {
+    #[must_use]
+    pub fn number(&self) -> usize {
         self.name[self.list().len()..].parse().unwrap_or(1)
     }
 
@@ -70,7 +74,10 @@ impl<'t> Slot<'t> {
 }
 
 /// The slots of a text, in order.
-pub(super) fn slots(text: &str) -> Result<Vec<Slot<'_>>, &'static str> {
+///
+/// # Errors
+/// What is wrong with a slot; never for a text of a checked family.
+pub fn slots(text: &str) -> Result<Vec<Slot<'_>>, &'static str> {
     let mut found = Vec::new();
     let mut from = 0;
     while let Some(open) = text[from..].find('{').map(|at| from + at) {

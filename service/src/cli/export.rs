@@ -11,9 +11,12 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, bail};
 use clap::ValueEnum;
 use exporters::cartridge::{CartridgeOptions, LiveQuiz, write_cartridge_telling};
-use exporters::qti::{Ordering, PackageOptions, QtiVersion, Solution, TimeLimit, write_package_telling};
+use exporters::qti::{
+    Ordering, PackageOptions, QtiVersion, Solution, TimeLimit, write_package_telling, write_template_package,
+};
 use exporters::source::ItemSource;
 use indicatif::ProgressBar;
+use qbank::bank;
 use url::Url;
 
 use super::output;
@@ -31,6 +34,9 @@ pub(super) struct ExportArguments {
     /// The standard and version
     #[arg(long = "as", value_enum, value_name = "FORMAT")]
     format: Format,
+    /// One item for each section that the platform varies itself, where the standard can express the section's family
+    #[arg(long)]
+    templates: bool,
     /// Where the package goes
     #[arg(short, long, value_name = "FILE")]
     output: PathBuf,
@@ -127,6 +133,9 @@ pub(super) fn run(arguments: &ExportArguments) -> anyhow::Result<()> {
     if arguments.launch_url.is_some() && !matches!(arguments.format, Format::Cartridge) {
         bail!("--launch-url is for cartridges; the other formats have no links to live quizzes");
     }
+    if arguments.templates && matches!(arguments.format, Format::Cartridge) {
+        bail!("--templates is for qti3, qti22 and qti21; a cartridge has no items that vary themselves");
+    }
     let size = fs::metadata(&arguments.pool)
         .with_context(|| format!("cannot read {}", arguments.pool.display()))?
         .len();
@@ -154,10 +163,25 @@ struct Export<'e> {
 impl Export<'_> {
     fn qti(&self, version: QtiVersion) -> anyhow::Result<(u64, u64)> {
         let options = self.arguments.options(version);
+        if self.arguments.templates {
+            return self.templates(&options);
+        }
         let bytes = self.write(|out| {
             Ok(write_package_telling(self.pool, &options, out, &mut |_, left_out| self.tell(&left_out))?)
         })?;
         Ok((self.pool.items(), bytes))
+    }
+
+    /// Items that the platform varies itself, and by name the sections that stay fixed.
+    fn templates(&self, options: &PackageOptions) -> anyhow::Result<(u64, u64)> {
+        let families = bank::families()?;
+        let report = write_file(&self.arguments.output, |out| {
+            Ok(write_template_package(self.pool, &families, options, out)?)
+        });
+        let report = report.with_context(|| format!("cannot export '{}'", self.pool.id()))?;
+        self.tell(&report.stays_fixed);
+        self.tell(&report.left_out);
+        Ok((report.items.len() as u64, report.bytes))
     }
 
     fn cartridge(&self) -> anyhow::Result<(u64, u64)> {

@@ -1,0 +1,298 @@
+//! Items that the platform varies itself: what a platform would draw, work out and score, clone by clone, against the
+//! family as the question bank sees it.
+use std::{collections::BTreeMap, io::Cursor};
+
+use exporters::{
+    processor::{self, Play, Session, Value, value::Scalar},
+    qti::{
+        QtiVersion, Solution,
+        report::ExportReport,
+        template::{Refusal, Template, map_family},
+        write_template_package,
+    },
+};
+use qbank::{
+    bank,
+    decimal::Decimal,
+    family::{Family, Numbers},
+    marking::{Verdict, mark},
+    question::{Item, Key, StepKind},
+};
+
+use crate::{
+    cases::{Dice, Responses, expected_feedback, given, some_pupil},
+    player::{responses, written},
+    schemas::{assert_valid, member, options, whole_bank_in},
+};
+
+/// Clones tried of each template.
+const CLONES: u64 = 200;
+
+fn template(family: &Family, locale: &str) -> Result<Template, Refusal> {
+    map_family(family, locale, Solution::AfterLastAttempt, 1)
+}
+
+/// What a platform draws from a template.
+struct Clone<'i> {
+    item: &'i processor::Item,
+    session: Session<'i>,
+}
+
+impl<'i> Clone<'i> {
+    fn drawn(item: &'i processor::Item, play: Play<'_>) -> Self {
+        Self { item, session: Session::begin(item, play).unwrap() }
+    }
+
+    /// What a variable holds; `None` where there is no such variable.
+    fn held(&self, name: &str) -> Option<&Value> {
+        let declared = self.item.declarations.iter().any(|declared| declared.identifier == name);
+        declared.then(|| self.session.value(name))
+    }
+
+    fn float(&self, name: &str) -> Option<f64> {
+        self.held(name)?.as_float()
+    }
+
+    fn text(&self, name: &str) -> Option<&str> {
+        self.held(name)?.as_text()
+    }
+}
+
+/// The question that a clone is, as the question bank makes it of the same numbers.
+fn question(family: &Family, template: &Template, clone: &Clone<'_>) -> Item {
+    let drawn = family.givens.iter().zip(&template.givens).map(|(given, (name, places))| {
+        let number = |variable: String| clone.float(&variable).unwrap_or_else(|| panic!("{variable}"));
+        match &given.numbers {
+            Numbers::Mistaken { by, .. } if by.len() > 1 => whole(number(format!("DRAW_{name}")), 0),
+            Numbers::Mistaken { .. } => Decimal::ZERO,
+            _ => whole(number(format!("UNITS_{name}")), *places),
+        }
+    });
+    let drawn: Vec<Decimal> = drawn.collect();
+    for (given, number) in family.givens.iter().zip(&drawn) {
+        assert!(may_be(&given.numbers, number), "{}: {} is {number}", family.id, given.name);
+    }
+    family
+        .with_numbers(&drawn, "clone", "en-US")
+        .unwrap_or_else(|error| panic!("{}: {drawn:?}: {error}", family.id))
+}
+
+/// Whether a given may be this number, by its range alone.
+fn may_be(numbers: &Numbers, number: &Decimal) -> bool {
+    match numbers {
+        Numbers::Range { from, to, places, digits } => {
+            let units = u64::try_from(number.units()).unwrap();
+            let allowed = (0..9).all(|column| {
+                digits.allow(
+                    column,
+                    u8::try_from(units / 10_u64.pow(u32::try_from(column).unwrap()) % 10).unwrap(),
+                )
+            });
+            number.places() == *places && (*from..=*to).contains(&units) && allowed
+        }
+        Numbers::List(values) => values.iter().any(|value| value.same_written(number)),
+        Numbers::Derived { .. } | Numbers::Mistaken { .. } => true,
+    }
+}
+
+fn whole(number: f64, places: u32) -> Decimal {
+    assert_eq!(number.fract(), 0.0);
+    Decimal::new(format!("{number:.0}").parse().unwrap(), places).unwrap()
+}
+
+/// What a variable holds, as a key of the step.
+fn as_key(held: &Value, step: StepKind) -> Option<Key> {
+    match (held, step) {
+        (Value::Null, _) => None,
+        (Value::Single(Scalar::Float(number)), _) => {
+            Some(Key::Number(format!("{number:.9}").parse().unwrap()))
+        }
+        (Value::Single(Scalar::Identifier(id)), _) => Some(Key::Choice(id.clone())),
+        (Value::Ordered(ids), _) => Some(Key::Order(ids.iter().map(text).collect())),
+        (held, kind) => panic!("{held:?} for {kind:?}"),
+    }
+}
+
+fn text(held: &Scalar) -> String {
+    match held {
+        Scalar::Identifier(text) => text.clone(),
+        other => panic!("{other:?} where an identifier belongs"),
+    }
+}
+
+/// The right answer and every predicted one are what the question bank has, and no others are predicted.
+fn assert_same_answers(item: &Item, clone: &Clone<'_>) {
+    for (step, proven) in item.steps_proven() {
+        let context = format!("{} {}: {:?}", item.id, step.id, item.given_names());
+        let key = clone.held(&format!("KEY_{}", step.id)).unwrap();
+        assert_eq!(as_key(key, step.kind).as_ref(), Some(&proven.key), "{context}");
+        assert_eq!(clone.session.correct(&format!("RESPONSE_{}", step.id)), key, "{context}");
+        let predicted = (1..).map_while(|index| clone.held(&format!("WRONG_{}_{index}", step.id)));
+        let predicted: Vec<Key> = predicted.filter_map(|held| as_key(held, step.kind)).collect();
+        for wrong in &proven.wrong {
+            let found = predicted.contains(&wrong.key);
+            assert!(found, "{context}: {:?} of {:?} not in {predicted:?}", wrong.key, wrong.misconceptions);
+        }
+        for key in predicted {
+            let known = key == proven.key || proven.wrong.iter().any(|wrong| wrong.key == key);
+            assert!(known, "{context}: {key:?} is predicted by no misconception of the question bank");
+        }
+    }
+}
+
+/// A clone scores one pupil's responses as the project's own marking does.
+fn assert_same_marks(template: &Template, item: &Item, clone: &mut Clone<'_>, given: &Responses) {
+    clone.session.attempt(&responses(clone.item, given)).unwrap();
+    let session = &*clone;
+    let marked = mark(item, "p-01", given);
+    let lossy = |step: &str| template.left_out.iter().any(|left_out| left_out.step == step);
+    for (step, (_, proven)) in marked.steps.iter().zip(item.steps_proven()) {
+        if step.verdict == Verdict::FollowThrough && lossy(&step.id) {
+            continue;
+        }
+        let context = format!("{} {} {given:?} {:?}", item.id, step.id, item.given_names());
+        let mut expected: Vec<String> =
+            expected_feedback(item, step, proven).split('.').map(str::to_owned).collect();
+        expected.sort_unstable();
+        let mut found = match session.text(&format!("FEEDBACK_{}", step.id)) {
+            Some("PREDICTED") => match session.held(&format!("CONSISTENT_{}", step.id)) {
+                Some(Value::Multiple(ids) | Value::Ordered(ids)) => ids.iter().map(text).collect(),
+                other => panic!("{context}: {other:?}"),
+            },
+            other => vec![other.unwrap_or("nothing").to_owned()],
+        };
+        found.sort_unstable();
+        assert_eq!(found, expected, "{context}");
+        let score = session.float(&format!("SCORE_{}", step.id));
+        assert_eq!(score, Some(f64::from(step.points)), "{context}");
+    }
+}
+
+fn assert_clone(family: &Family, template: &Template, clone: &mut Clone<'_>, dice: &mut Dice) {
+    let item = question(family, template, clone);
+    assert_same_answers(&item, clone);
+    let right = item.right_responses();
+    assert_same_marks(template, &item, clone, &right);
+    for (step, proven) in item.steps_proven() {
+        for wrong in &proven.wrong {
+            let mut responses = right.clone();
+            responses.insert(step.id.clone(), given(&item, step, &wrong.key));
+            assert_same_marks(template, &item, clone, &responses);
+        }
+    }
+    assert_same_marks(template, &item, clone, &some_pupil(&item, dice));
+}
+
+/// Every second family from `first` on, so that the two halves run side by side.
+fn assert_half_of_the_bank(first: usize) {
+    let mut faults: BTreeMap<String, String> = BTreeMap::new();
+    for family in bank::families().unwrap().iter().skip(first).step_by(2) {
+        let Ok(template) = template(family, "en-US") else { continue };
+        let tried = std::panic::catch_unwind(|| {
+            let items = QtiVersion::ALL.map(|version| written(&template.item, version));
+            let mut dice = Dice(7);
+            for seed in 0..CLONES {
+                let version = usize::try_from(seed).unwrap() % items.len();
+                let mut clone = Clone::drawn(&items[version], Play::Drawn(&format!("clone {seed}")));
+                assert_clone(family, &template, &mut clone, &mut dice);
+            }
+        });
+        if let Err(fault) = tried {
+            let said = fault.downcast_ref::<String>().cloned().unwrap_or_default();
+            faults.insert(family.id.clone(), said);
+        }
+    }
+    assert!(faults.is_empty(), "{faults:#?}");
+}
+
+#[test]
+fn clones_of_one_half_of_the_bank_are_questions_of_their_families() {
+    assert_half_of_the_bank(0);
+}
+
+#[test]
+fn clones_of_the_other_half_of_the_bank_are_questions_of_their_families() {
+    assert_half_of_the_bank(1);
+}
+
+#[test]
+fn defaults_stand_for_a_question_where_no_draw_ever_satisfies_the_constraints() {
+    for family in bank::families().unwrap() {
+        let Ok(template) = template(&family, "en-US") else { continue };
+        let item = written(&template.item, QtiVersion::V30);
+        let mut clone = Clone::drawn(&item, Play::Defaults);
+        assert_clone(&family, &template, &mut clone, &mut Dice(1));
+    }
+}
+
+fn package(locale: &str) -> (Vec<u8>, ExportReport) {
+    let pool = whole_bank_in(locale, 2);
+    let mut out = Cursor::new(Vec::new());
+    let report = write_template_package(&pool, &bank::families().unwrap(), &options(), &mut out).unwrap();
+    (out.into_inner(), report)
+}
+
+/// Families of the bank that no template expresses are named, each with the reason that a teacher reads.
+#[test]
+fn templates_of_the_whole_bank_are_valid_and_the_rest_is_named() {
+    let (english, report) = package("en-US");
+    let (spanish, in_spanish) = package("es-US");
+    assert_valid(&[("templates-en.zip", &english), ("templates-es.zip", &spanish)]);
+    assert_eq!(report.stays_fixed, in_spanish.stays_fixed);
+    let said: Vec<String> = report.stays_fixed.iter().map(ToString::to_string).collect();
+    let words = "because the standard cannot put numbers into words";
+    let expected = [
+        ("subtract-across-zero", "of 100 draws satisfy the constraints; expected 20 or more"),
+        ("larger-sum", "of 100 draws satisfy the constraints; expected 20 or more"),
+        ("find-mistake-power", "because a value could outgrow the standard's integers of 32 bits"),
+        ("say-tenths", words),
+        ("say-hundredths", words),
+        ("say-thousandths", words),
+        ("say-zero-inside", words),
+        ("read-tenths-hundredths", words),
+        ("read-zero-inside", words),
+    ];
+    for (family, reason) in expected {
+        let named = format!("family '{family}'");
+        assert!(
+            said.iter().any(|line| line.contains(&named) && line.ends_with(reason)),
+            "{family}: {said:#?}"
+        );
+    }
+    assert_eq!(said.len(), expected.len(), "{said:#?}");
+    assert!(report.items.len() >= 100 + 2 * expected.len());
+}
+
+#[test]
+fn a_template_is_given_as_often_as_its_section_is_drawn_from() {
+    let mut pool = whole_bank_in("en-US", 3);
+    pool.sections.retain(|section| section.id == "section-add-ragged");
+    pool.sections[0].pick = 3;
+    let mut out = Cursor::new(Vec::new());
+    let report = write_template_package(&pool, &bank::families().unwrap(), &options(), &mut out).unwrap();
+    let package = out.into_inner();
+    assert_eq!(report.items.len(), 1);
+    let mut again = Cursor::new(Vec::new());
+    write_template_package(&pool, &bank::families().unwrap(), &options(), &mut again).unwrap();
+    assert!(again.into_inner() == package, "equal pools give equal bytes");
+    let test = member(&package, "test.xml");
+    for number in 1..=3 {
+        let reference =
+            format!("identifier=\"section-add-ragged_item_{number}\" href=\"items/item-add-ragged-v");
+        assert!(test.contains(&reference), "{test}");
+    }
+    let manifest = member(&package, "imsmanifest.xml");
+    assert!(manifest.contains("<itemTemplate>true</itemTemplate>"), "{manifest}");
+    assert!(manifest.contains("<catalog>tenths family</catalog>"), "{manifest}");
+    assert!(manifest.contains(" en-US</entry>"), "{manifest}");
+    assert_valid(&[("one-template.zip", &package)]);
+}
+
+#[test]
+fn families_that_the_bank_does_not_have_stay_fixed() {
+    let pool = whole_bank_in("en-US", 2);
+    let mut out = Cursor::new(Vec::new());
+    let report = write_template_package(&pool, &[], &options(), &mut out).unwrap();
+    assert_eq!(report.stays_fixed.len(), pool.sections.len());
+    assert!(report.stays_fixed[0].to_string().contains("the question bank does not have version"));
+}
