@@ -44,7 +44,7 @@ pub(super) fn run(arguments: &ExportArguments) -> anyhow::Result<()> {
     let timestamp = arguments.timestamp.unwrap_or(unstamped.timestamp);
     let options = PackageOptions { version: QtiVersion::V30, timestamp, ..unstamped };
     let families = if arguments.templates { Some(bank::families()?) } else { None };
-    let report = write_with(&pool, families.as_deref(), &options, &arguments.output)?;
+    let report = write(&pool, families.as_deref(), &options, &arguments.output)?;
     for stays_fixed in &report.stays_fixed {
         output::note(&stays_fixed.to_string());
     }
@@ -60,13 +60,9 @@ pub(super) fn run(arguments: &ExportArguments) -> anyhow::Result<()> {
     Ok(())
 }
 
-/// Writes a package beside its name first, so that a failure leaves no half package there.
-pub(super) fn write(pool: &Pool, options: &PackageOptions, path: &Path) -> anyhow::Result<ExportReport> {
-    write_with(pool, None, options, path)
-}
-
-/// The same, with templates where families are given.
-fn write_with(
+/// Writes a package beside its name first, so that a failure leaves no half package there. With families, sections of theirs become
+/// templates.
+fn write(
     pool: &Pool,
     families: Option<&[Family]>,
     options: &PackageOptions,
