@@ -60,8 +60,8 @@ pub(super) fn run(arguments: &ExportArguments) -> anyhow::Result<()> {
     Ok(())
 }
 
-/// Writes a package beside its name first, so that a failure leaves no half package there. With families, sections of theirs become
-/// templates.
+/// Writes a package beside its name first, so that a failure leaves no half package there. With families, sections of
+/// theirs become templates.
 fn write(
     pool: &Pool,
     families: Option<&[Family]>,
