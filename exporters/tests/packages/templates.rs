@@ -168,6 +168,18 @@ fn assert_same_marks(template: &Template, item: &Item, clone: &mut Clone<'_>, gi
     }
 }
 
+/// The same answers without units and commas between thousands, which a template does not read.
+fn plainly(item: &Item, mut given: Responses) -> Responses {
+    for step in item.steps.iter().filter(|step| step.kind == StepKind::Number) {
+        if let Some(text) =
+            given.get_mut(&step.id).filter(|text| text.contains(|sign: char| sign.is_ascii_digit()))
+        {
+            text.retain(|sign| sign.is_ascii_digit() || matches!(sign, '.' | '-'));
+        }
+    }
+    given
+}
+
 fn assert_clone(family: &Family, template: &Template, clone: &mut Clone<'_>, dice: &mut Dice) {
     let item = question(family, template, clone);
     assert_same_answers(&item, clone);
@@ -180,7 +192,7 @@ fn assert_clone(family: &Family, template: &Template, clone: &mut Clone<'_>, dic
             assert_same_marks(template, &item, clone, &responses);
         }
     }
-    assert_same_marks(template, &item, clone, &some_pupil(&item, dice));
+    assert_same_marks(template, &item, clone, &plainly(&item, some_pupil(&item, dice)));
 }
 
 /// Every second family from `first` on, so that the two halves run side by side.
@@ -251,6 +263,7 @@ fn templates_of_the_whole_bank_are_valid_and_the_rest_is_named() {
         ("say-zero-inside", words),
         ("read-tenths-hundredths", words),
         ("read-zero-inside", words),
+        ("story-river-log", words),
     ];
     for (family, reason) in expected {
         let named = format!("family '{family}'");
