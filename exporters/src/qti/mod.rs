@@ -359,7 +359,7 @@ impl SectionTemplates {
                     origin.alike &= (&origin.family, origin.version) == (&item.family, item.version);
                 }
                 None => {
-                    origins.push(Origin { family: item.family.clone(), version: item.version, alike: true })
+                    origins.push(Origin { family: item.family.clone(), version: item.version, alike: true });
                 }
             }
             Ok::<_, ExportError>(())

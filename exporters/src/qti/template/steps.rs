@@ -260,18 +260,24 @@ impl Mapping<'_> {
             let known: Vec<Expression> =
                 wrong.iter().map(|other: &Wrong| same(step.kind, &variable, &other.variable)).collect();
             if !known.is_empty() {
-                self.program.rules.push(TemplateRule::Condition {
-                    branches: vec![Branch {
-                        test: Expression::any(known),
-                        rules: vec![TemplateRule::SetTemplateValue(variable.clone(), Expression::Null)],
-                    }],
-                    otherwise: Vec::new(),
-                });
+                self.nothing_where(Expression::any(known), &variable);
             }
             wrong.push(Wrong { misconception, variable });
         }
-        self.demand_separate(step, key, &wrong)?;
+        // Where a misconception leads to the right answer it predicts nothing.
+        for one in &wrong {
+            self.nothing_where(same(step.kind, key, &one.variable), &one.variable);
+        }
+        self.demand_separate(step, &wrong)?;
         Ok(wrong)
+    }
+
+    /// Takes the value of a variable away where the test holds.
+    fn nothing_where(&mut self, test: Expression, variable: &Identifier) {
+        let rules = vec![TemplateRule::SetTemplateValue(variable.clone(), Expression::Null)];
+        self.program
+            .rules
+            .push(TemplateRule::Condition { branches: vec![Branch { test, rules }], otherwise: Vec::new() });
     }
 
     /// Sets what a misconception leads to; gives whether it can lead to anything of its own.
@@ -332,20 +338,14 @@ impl Mapping<'_> {
     }
 
     /// As many different wrong answers as the family wants must be there.
-    fn demand_separate(
-        &mut self,
-        step: &FamilyStep,
-        key: &Identifier,
-        wrong: &[Wrong],
-    ) -> Result<(), Refusal> {
+    fn demand_separate(&mut self, step: &FamilyStep, wrong: &[Wrong]) -> Result<(), Refusal> {
         if step.separates == 0 {
             return Ok(());
         }
         let not = |test: Expression| Expression::Not(Box::new(test));
         let mut count = Int::from(0);
         for (index, one) in wrong.iter().enumerate() {
-            let mut tests =
-                vec![Expression::is_given(&one.variable), not(same(step.kind, key, &one.variable))];
+            let mut tests = vec![Expression::is_given(&one.variable)];
             tests.extend(wrong[..index].iter().map(|other| {
                 let apart = not(same(step.kind, &other.variable, &one.variable));
                 Expression::Or(vec![Expression::is_null(&other.variable), apart])
