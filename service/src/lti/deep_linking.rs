@@ -22,7 +22,7 @@ const LIFETIME_S: i64 = 300;
 
 /// The link's own parameter that says whether own earlier values are followed, `yes` or `no`.
 pub const FOLLOW_THROUGH: &str = "follow_through";
-/// The link's own parameter that says what the right value in another form earns, by [`Credit::name`]; without it each
+/// The link's own parameter that says what the right value in another form earns, by the credit's name; without it each
 /// step says so itself.
 pub const FORM_CREDIT: &str = "form_credit";
 
