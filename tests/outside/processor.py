@@ -3,13 +3,15 @@
     processor.py CASES.json PACKAGE_2.1.zip [OTHER_VERSION.zip ...]
 
 CASES.json is a list of items, each with its path in the packages and its cases: answers by response variable, and the
-value that each outcome must have. The first package is run as it was written. An item of another version is renamed to
+value that each outcome must have. An item that varies itself also has the values it drew in this session (`drawn`, by
+variable): they stand in the place of what is drawn by chance, and constraints, which they meet, are left out, because
+pyslet has none. The first package is run as it was written. An item of another version is renamed to
 the words of 2.1, by rules that know names alone; it is run, too, unless that makes it the same document as the first.
 
 Prints items, responses compared and disagreements. Exit code 1 when there are any, 3 when pyslet is not installed.
 
 pyslet has gaps, which are filled here and not in the items: no min and max; the two numbers of a tolerance are one text to
-it; an alternative of a pattern that matches the start of a text hides longer ones, where the standard wants the whole
+it; a choice holds no printed variable; an alternative of a pattern that matches the start of a text hides longer ones, where the standard wants the whole
 text to match; and it does not put what a pupil types into the variables of a text entry.
 """
 import json
@@ -140,6 +142,39 @@ def append_text(parent, text):
         parent.text = (parent.text or "") + text
 
 
+# --- Items that vary themselves ---
+
+CHANCE = ("randomInteger", "randomFloat", "random")
+
+
+def elements(root, *names):
+    """All elements of these names of the standard, in the order of the document."""
+    return [element for element in root.iter() if element.tag in {f"{{{NAMESPACE_21}}}{name}" for name in names}]
+
+
+def with_drawn(document, drawn):
+    """The item with these values in the place of chance, without constraints and without variables in choices."""
+    root = tree.fromstring(document)
+    types = {
+        declared.get("identifier"): declared.get("baseType") for declared in elements(root, "templateDeclaration")
+    }
+    parents = {child: parent for parent in root.iter() for child in parent}
+    for rule in elements(root, "templateConstraint"):
+        parents[rule].remove(rule)
+    for rule in elements(root, "setTemplateValue"):
+        if elements(rule, *CHANCE):
+            variable = rule.get("identifier")
+            for part in list(rule):
+                rule.remove(part)
+            value = tree.SubElement(rule, f"{{{NAMESPACE_21}}}baseValue", baseType=types[variable])
+            value.text = drawn[variable]
+    for choice in elements(root, "simpleChoice", "inlineChoice"):
+        for part in list(choice):
+            choice.remove(part)
+        choice.text = choice.get("identifier")
+    return tree.tostring(root, encoding="utf-8")
+
+
 # --- Running ---
 
 
@@ -149,9 +184,21 @@ def read_item(document):
     item = read.root
     # The page that shows an item is no part of what is compared.
     item.render_html = lambda *_: None
-    for equal in item.find_children_depth_first(expressions.Equal):
-        equal.tolerance = equal.tolerance.split()
+    split_tolerances(item)
+    # No child to pyslet either.
+    if item.TemplateProcessing is not None:
+        split_tolerances(item.TemplateProcessing)
     return item
+
+
+def split_tolerances(element):
+    """Takes the two numbers of every tolerance apart. The one part of 'not' is no child to pyslet."""
+    parts = list(element.get_children()) + [getattr(element, "Expression", None)]
+    for part in parts:
+        if isinstance(part, expressions.Equal) and isinstance(part.tolerance, str):
+            part.tolerance = part.tolerance.split()
+        if hasattr(part, "get_children"):
+            split_tolerances(part)
 
 
 def entries(document):
@@ -174,10 +221,17 @@ def feedback_shown(item, session):
     """Which modal feedback a pupil sees, by outcome and identifier."""
     shown = set()
     for feedback in item.QTIModalFeedback:
-        value = session[feedback.outcomeIdentifier].value
-        if value is not None and str(value) == feedback.identifier:
+        if feedback.identifier in held(session[feedback.outcomeIdentifier]):
             shown.add((feedback.outcomeIdentifier, feedback.identifier))
     return shown
+
+
+def held(variable):
+    """The values in a variable, as texts."""
+    value = variable.value
+    if value is None:
+        return []
+    return [str(one) for one in value] if isinstance(value, (dict, list, tuple)) else [str(value)]
 
 
 def run_case(item, raw, case):
@@ -192,17 +246,22 @@ def run_case(item, raw, case):
     found = []
     shown = feedback_shown(item, session)
     for outcome, expected in case["outcomes"].items():
-        value = session[outcome].value
-        if value != expected:
+        several = isinstance(expected, list)
+        value = sorted(held(session[outcome])) if several else session[outcome].value
+        if value != (sorted(expected) if several else expected):
             found.append(f"{outcome} is {value!r} and should be {expected!r}")
-        if isinstance(expected, str) and (outcome, expected) not in shown:
-            found.append(f"feedback {expected} of {outcome} is not shown")
+        told = expected if several else [expected] if isinstance(expected, str) else []
+        # What is predicted is told by the variable that says which.
+        for one in told:
+            if one != "PREDICTED" and (outcome, one) not in shown:
+                found.append(f"feedback {one} of {outcome} is not shown")
     return found
 
 
 def run_item(work):
-    name, document, cases = work
+    name, document, drawn, cases = work
     try:
+        document = document if drawn is None else with_drawn(document, drawn)
         item, raw = read_item(document), entries(document)
     except Exception as error:
         return name, len(cases), [f"{name}: cannot be read: {error!r}"]
@@ -223,7 +282,7 @@ def main(cases_path, package, *others):
         items = json.load(file)
     first = zipfile.ZipFile(package)
     documents = {item["item"]: first.read(item["path"]) for item in items}
-    work = [(item["item"], documents[item["item"]], item["cases"]) for item in items]
+    work = [(item["item"], documents[item["item"]], item.get("drawn"), item["cases"]) for item in items]
     plain = {name: renamed(document) for name, document in documents.items()} if others else {}
     for other in others:
         archive = zipfile.ZipFile(other)
@@ -233,7 +292,8 @@ def main(cases_path, package, *others):
             if document == plain[item["item"]]:
                 same += 1
             else:
-                work.append((f"{os.path.basename(other)}!{item['item']}", document, item["cases"]))
+                name = f"{os.path.basename(other)}!{item['item']}"
+                work.append((name, document, item.get("drawn"), item["cases"]))
         print(f"{os.path.basename(other)}: {same} of {len(items)} items, renamed, are the same document")
     with multiprocessing.Pool(os.cpu_count(), initializer=fill_gaps) as workers:
         results = workers.map(run_item, work, chunksize=4)

@@ -7,7 +7,10 @@ use std::{
 };
 
 use crate::{
-    processor::{Fault, Problem, document::told},
+    processor::{
+        Fault, Problem,
+        document::{Limits, told},
+    },
     qti::{CaseItem, QtiVersion},
     xml::reading::{Node, Tag, XmlReader},
 };
@@ -111,7 +114,7 @@ const CARTRIDGE: &str = "http://www.imsglobal.org/xsd/imsccv1p3/imscp_v1p1";
 /// # Errors
 /// The fault that leaves no manifest to read.
 pub(super) fn read_manifest(input: impl BufRead) -> Result<(Manifest, Vec<Fault>), Fault> {
-    let mut xml = XmlReader::new(input);
+    let mut xml = XmlReader::limited(input, Limits::LISTING.bytes);
     let Some(Node::Start(root)) = xml.next_node()? else { unreachable!("a document begins with an element") };
     if root.name != "manifest" {
         let found = format!("the element '{}'", told(&root.name));

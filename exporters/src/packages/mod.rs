@@ -26,7 +26,11 @@ pub use self::{
 use crate::{
     archive::reading::ArchiveReader,
     cartridge,
-    processor::{Fault, Item, Problem, document::read_document, read_item},
+    processor::{
+        Fault, Item, Problem,
+        document::{Limits, read_document},
+        read_item,
+    },
 };
 
 /// The manifest's place in every package.
@@ -93,7 +97,7 @@ impl<R: Read + Seek> Package<R> {
     /// The fault that leaves no test to read.
     pub fn test(&mut self, member: &str) -> Result<(Test, Vec<PackageFault>), PackageFault> {
         let input = self.open_member(member)?;
-        let document = read_document(BufReader::new(input), &["assessment-test"]);
+        let document = read_document(BufReader::new(input), &["assessment-test"], Limits::LISTING);
         let document = document.map_err(|fault| PackageFault::of(member, fault))?;
         let (test, faults) = test::read_test(&document.root, document.version);
         Ok((test, faults.into_iter().map(|fault| PackageFault::of(member, fault)).collect()))

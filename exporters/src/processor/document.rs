@@ -1,17 +1,33 @@
 //! A document of the standard as a tree of elements, whatever the version: names in the words of 3.0 without prefix.
 //!
 //! It knows how versions spell, not what names mean. Documents are held whole; the XML reader bounds their length and
-//! depth, [`MAX_ELEMENTS`] the tree.
+//! depth, [`Limits`] the tree.
 use std::io::BufRead;
 
 use super::fault::{Fault, Problem};
 use crate::{
     qti::{QtiVersion, dialect::Spelling},
-    xml::reading::{Node, Tag, XmlReader},
+    xml::reading::{MAX_DOCUMENT, Node, Tag, XmlReader},
 };
 
-/// Most elements of a document.
-pub const MAX_ELEMENTS: usize = 200_000;
+/// How large a document may be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Limits {
+    /// In bytes.
+    pub bytes: u64,
+    /// Elements.
+    pub elements: usize,
+}
+
+impl Limits {
+    /// One item.
+    pub const ITEM: Self = Self { bytes: MAX_DOCUMENT, elements: 200_000 };
+    /// What lists the items of a whole package: some kilobytes and elements for each of [`MAX_MEMBERS`].
+    ///
+    /// [`MAX_MEMBERS`]: crate::archive::reading::MAX_MEMBERS
+    pub const LISTING: Self = Self { bytes: 1 << 30, elements: 2_000_000 };
+}
+
 /// How much of a strange name or text is told.
 const TOLD: usize = 60;
 
@@ -162,8 +178,8 @@ pub fn told(text: &str) -> String {
 ///
 /// # Errors
 /// [`Fault`]; the first one, as nothing after it could be trusted.
-pub fn read_document(input: impl BufRead, roots: &[&str]) -> Result<Document, Fault> {
-    let mut xml = XmlReader::new(input);
+pub fn read_document(input: impl BufRead, roots: &[&str], limits: Limits) -> Result<Document, Fault> {
+    let mut xml = XmlReader::limited(input, limits.bytes);
     let Some(Node::Start(root)) = xml.next_node()? else { unreachable!("a document begins with an element") };
     let version = QtiVersion::ALL.into_iter().find(|version| version.dialect().namespace == root.namespace);
     let named = |version: QtiVersion| {
@@ -175,7 +191,7 @@ pub fn read_document(input: impl BufRead, roots: &[&str]) -> Result<Document, Fa
         let expected = format!("'{}' of QTI 3.0, 2.2 or 2.1", roots.join("' or '"));
         return Err(Fault::unexpected(root.line, found, expected));
     };
-    let mut tree = Tree { xml, version, elements: 0 };
+    let mut tree = Tree { xml, version, elements: 0, most: limits.elements };
     let root = tree.element(root)?;
     // What follows must still be well-formed.
     while tree.xml.next_node()?.is_some() {}
@@ -186,14 +202,15 @@ struct Tree<R> {
     xml: XmlReader<R>,
     version: QtiVersion,
     elements: usize,
+    most: usize,
 }
 
 impl<R: BufRead> Tree<R> {
     /// The element that has just begun. It calls itself no deeper than the XML reader lets elements nest.
     fn element(&mut self, tag: Tag) -> Result<Element, Fault> {
         self.elements += 1;
-        if self.elements > MAX_ELEMENTS {
-            let problem = Problem::TooMany { what: "elements", most: MAX_ELEMENTS };
+        if self.elements > self.most {
+            let problem = Problem::TooMany { what: "elements", most: self.most };
             return Err(Fault { line: tag.line, problem });
         }
         let mut element = self.named(tag);
@@ -262,8 +279,8 @@ mod tests {
                    base-type='x'/><p>a<b/>c</p></qti-response-processing>";
         let old = "<responseProcessing xmlns='http://www.imsglobal.org/xsd/imsqti_v2p1'><durationGTE \
                    baseType='x'/><p>a<b/>c</p></responseProcessing>";
-        let [new, old] =
-            [new, old].map(|text| read_document(text.as_bytes(), &["response-processing"]).unwrap());
+        let [new, old] = [new, old]
+            .map(|text| read_document(text.as_bytes(), &["response-processing"], Limits::ITEM).unwrap());
         assert_eq!((new.version, old.version), (QtiVersion::V30, QtiVersion::V21));
         let names = |document: &Document| {
             document.root.descendants().iter().map(|element| element.name.clone()).collect::<Vec<_>>()
@@ -278,7 +295,8 @@ mod tests {
     #[test]
     fn another_document_is_named_with_its_line() {
         let text = "<?xml version='1.0'?>\n<assessmentItem xmlns='urn:x'/>";
-        let fault = read_document(text.as_bytes(), &["assessment-item"]).unwrap_err().to_string();
+        let fault =
+            read_document(text.as_bytes(), &["assessment-item"], Limits::ITEM).unwrap_err().to_string();
         assert_eq!(
             fault,
             "line 2: the element 'assessmentItem' in 'urn:x'; expected 'assessment-item' of QTI 3.0, 2.2 or 2.1"

@@ -7,7 +7,7 @@ use std::io::BufRead;
 use super::{
     body::{Body, InteractionKind},
     declarations::{self, Declaration, Role},
-    document::{Element, read_document, told},
+    document::{Element, Limits, read_document, told},
     fault::{Fault, Problem},
     rules::{self, Action, Rule},
 };
@@ -53,7 +53,7 @@ pub enum Processing {
 /// # Errors
 /// All faults found, in the order of the document.
 pub fn read_item(input: impl BufRead) -> Result<Item, Vec<Fault>> {
-    let document = read_document(input, &["assessment-item"]).map_err(|fault| vec![fault])?;
+    let document = read_document(input, &["assessment-item"], Limits::ITEM).map_err(|fault| vec![fault])?;
     let root = &document.root;
     let mut faults = Vec::new();
     let identifier = root.required("identifier").unwrap_or_else(|fault| {
@@ -124,7 +124,7 @@ fn read_processing(element: &Element, version: QtiVersion, faults: &mut Vec<Faul
 fn template_rules(text: &str, version: QtiVersion, line: u64) -> Vec<Rule> {
     let namespace = QtiVersion::V30.dialect().namespace;
     let text = format!("<qti-response-processing xmlns='{namespace}'>{text}</qti-response-processing>");
-    let mut document = read_document(text.as_bytes(), &["response-processing"])
+    let mut document = read_document(text.as_bytes(), &["response-processing"], Limits::ITEM)
         .expect("a template written in this crate can be read");
     document.version = version;
     let mut faults = Vec::new();

@@ -100,10 +100,10 @@ fn pool(families: &[Family]) -> Pool {
 }
 
 /// The pool in a package of each version, and the cases in a file, in this order of versions.
-struct Written {
-    cases: PathBuf,
-    packages: Vec<PathBuf>,
-    responses: usize,
+pub(crate) struct Written {
+    pub(crate) cases: PathBuf,
+    pub(crate) packages: Vec<PathBuf>,
+    pub(crate) responses: usize,
 }
 
 fn write(pool: &Pool, folder: &Path, spoil: impl Fn(&mut Value)) -> Written {
@@ -130,7 +130,7 @@ fn write(pool: &Pool, folder: &Path, spoil: impl Fn(&mut Value)) -> Written {
 }
 
 /// Runs the script; `None` after saying that it is skipped.
-fn compared(written: &Written) -> Option<Output> {
+pub(crate) fn compared(written: &Written) -> Option<Output> {
     let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/outside/processor.py");
     let out = Command::new("python3").arg(script).arg(&written.cases).args(&written.packages).output();
     let Ok(out) = out else { return skip("python3 does not start") };
@@ -181,7 +181,7 @@ fn the_independent_processor_is_not_content_with_anything() {
 }
 
 #[expect(clippy::print_stderr, reason = "what was compared must be seen in the output of the tests")]
-fn tell(said: &str) {
+pub(crate) fn tell(said: &str) {
     eprintln!("{said}");
 }
 

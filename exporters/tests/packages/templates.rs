@@ -1,13 +1,19 @@
 //! Items that the platform varies itself: what a platform would draw, work out and score, clone by clone, against the
 //! family as the question bank sees it.
-use std::{collections::BTreeMap, io::Cursor};
+use std::{
+    collections::BTreeMap,
+    fs::File,
+    io::{Cursor, Write},
+};
 
 use exporters::{
+    archive::{ArchiveError, ArchiveWriter, EARLIEST, MemberName},
     processor::{self, Play, Session, Value, value::Scalar},
     qti::{
         QtiVersion, Solution,
         report::ExportReport,
         template::{Refusal, Template, map_family},
+        write::write_item,
         write_template_package,
     },
 };
@@ -19,7 +25,10 @@ use qbank::{
     question::{Item, Key, StepKind},
 };
 
+use serde_json::{Value as Json, json};
+
 use crate::{
+    agreement::{Written, compared, tell},
     cases::{Dice, Responses, expected_feedback, given, some_pupil},
     player::{responses, written},
     schemas::{assert_valid, member, options, whole_bank_in},
@@ -235,6 +244,115 @@ fn defaults_stand_for_a_question_where_no_draw_ever_satisfies_the_constraints() 
         let mut clone = Clone::drawn(&item, Play::Defaults);
         assert_clone(&family, &template, &mut clone, &mut Dice(1));
     }
+}
+
+/// Clones of each template that pyslet plays, and made-up pupils for each.
+const OUTSIDE_CLONES: u64 = 3;
+const OUTSIDE_PUPILS: usize = 4;
+
+/// What is given to a clone by its response variables, and what its outcomes must be; `None` where the template follows
+/// an own value less far than marking.
+fn case(template: &Template, item: &Item, responses: &Responses) -> Option<Json> {
+    let marked = mark(item, "p-01", responses);
+    let lossy = |step: &str| template.left_out.iter().any(|left_out| left_out.step == step);
+    if marked.steps.iter().any(|step| step.verdict == Verdict::FollowThrough && lossy(&step.id)) {
+        return None;
+    }
+    let mut outcomes = BTreeMap::from([("SCORE".to_owned(), json!(marked.points))]);
+    for (step, (_, proven)) in marked.steps.iter().zip(item.steps_proven()) {
+        let feedback = expected_feedback(item, step, proven);
+        let predicted = step.verdict == Verdict::Wrong && feedback != "OTHER";
+        outcomes.insert(format!("SCORE_{}", step.id), json!(step.points));
+        outcomes
+            .insert(format!("FEEDBACK_{}", step.id), json!(if predicted { "PREDICTED" } else { &feedback }));
+        if predicted {
+            let ids: Vec<&str> = feedback.split('.').collect();
+            outcomes.insert(format!("CONSISTENT_{}", step.id), json!(ids));
+        }
+    }
+    let answers = item.steps.iter().filter_map(|step| {
+        let text = responses.get(&step.id).filter(|text| !text.is_empty())?;
+        let answer = match step.kind {
+            StepKind::Order => json!(text.split(", ").collect::<Vec<_>>()),
+            _ => json!(text),
+        };
+        Some((format!("RESPONSE_{}", step.id), answer))
+    });
+    Some(json!({ "answers": answers.collect::<BTreeMap<_, _>>(), "outcomes": outcomes }))
+}
+
+/// Right, each predicted answer in its step, blank, and some pupils who go wrong in several steps.
+fn several_responses(item: &Item, dice: &mut Dice) -> Vec<Responses> {
+    let right = item.right_responses();
+    let mut all = vec![right.clone(), Responses::new()];
+    for (step, proven) in item.steps_proven() {
+        for wrong in &proven.wrong {
+            let mut responses = right.clone();
+            responses.insert(step.id.clone(), given(item, step, &wrong.key));
+            all.push(responses);
+        }
+    }
+    all.extend((0..OUTSIDE_PUPILS).map(|_| plainly(item, some_pupil(item, dice))));
+    all
+}
+
+/// Clones of one template with what is given to them, as the script reads it.
+fn clones_with_cases(family: &Family, template: &Template, path: &str, dice: &mut Dice) -> Vec<Json> {
+    let read = written(&template.item, QtiVersion::V21);
+    let clone = |number| {
+        let clone = Clone::drawn(&read, Play::Drawn(&format!("outside {number}")));
+        let item = question(family, template, &clone);
+        let given = several_responses(&item, dice);
+        let cases: Vec<Json> = given.iter().filter_map(|given| case(template, &item, given)).collect();
+        let drawn = read.declarations.iter().filter_map(|declared| {
+            Some((&declared.identifier, clone.held(&declared.identifier)?.scalar()?.to_string()))
+        });
+        json!({
+            "item": format!("{} {number}", family.id), "family": family.id, "path": path,
+            "drawn": drawn.collect::<BTreeMap<_, _>>(), "cases": cases,
+        })
+    };
+    (0..OUTSIDE_CLONES).map(clone).collect()
+}
+
+/// Clones of every template in an independent processor of QTI 2.1: the same numbers, so the same points and feedback.
+/// Items of 3.0 and 2.2, renamed, are the same documents.
+#[test]
+fn clones_score_in_an_independent_processor_as_in_the_projects_own_marking() {
+    let folder = tempfile::tempdir().unwrap();
+    let versions = [QtiVersion::V21, QtiVersion::V22, QtiVersion::V30];
+    let packages: Vec<_> =
+        versions.iter().map(|version| folder.path().join(format!("{version:?}.zip"))).collect();
+    let open = |path| ArchiveWriter::new(File::create(path).unwrap(), EARLIEST).unwrap();
+    let mut archives: Vec<_> = packages.iter().map(open).collect();
+    let (mut items, mut families, mut dice) = (Vec::new(), 0, Dice(11));
+    for family in bank::families().unwrap() {
+        let Ok(template) = template(&family, "en-US") else { continue };
+        families += 1;
+        let path = format!("items/{}.xml", family.id);
+        for (archive, version) in archives.iter_mut().zip(versions) {
+            let content = |out: &mut dyn Write| {
+                write_item(out, version.dialect(), &template.item).unwrap();
+                Ok::<_, ArchiveError>(())
+            };
+            archive.member(&MemberName::new(&path).unwrap(), content).unwrap();
+        }
+        items.extend(clones_with_cases(&family, &template, &path, &mut dice));
+    }
+    for archive in archives {
+        archive.finish().unwrap();
+    }
+    let responses = items.iter().map(|item| item["cases"].as_array().unwrap().len()).sum();
+    let count = items.len();
+    let cases = folder.path().join("cases.json");
+    std::fs::write(&cases, Json::from(items).to_string()).unwrap();
+    let Some(out) = compared(&Written { cases, packages, responses }) else { return };
+    let said = String::from_utf8_lossy(&out.stdout) + String::from_utf8_lossy(&out.stderr);
+    let same = |version| format!("{version}.zip: {count} of {count} items, renamed, are the same document\n");
+    let all = format!("{count} items of {families} families, {responses} responses, 0 disagreements\n");
+    assert_eq!(said, format!("{}{}{all}", same("V22"), same("V30")));
+    assert!(families >= 60, "{families}");
+    tell(&said);
 }
 
 fn package(locale: &str) -> (Vec<u8>, ExportReport) {

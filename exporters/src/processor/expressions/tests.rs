@@ -1,7 +1,10 @@
 //! Every operator on examples. The source of each table is the class of that name in the information model of the
 //! standard (ASI 3.0 and 2.2); the examples in `[…]` are the standard's own.
 use super::*;
-use crate::processor::{document::read_document, reading::read_item};
+use crate::processor::{
+    document::{Limits, read_document},
+    reading::read_item,
+};
 
 /// Floats `f:1.5`, integers `i:3`, names `n:A`, texts `s:a`, truth `b:true`, points `p:1 2`, durations `d:3`, pairs
 /// `P:A B`, NULL `-`; `O[…]` and `M[…]` are ordered and multiple containers of values between `|`.
@@ -51,7 +54,7 @@ fn evaluated(xml: &str) -> Result<Value, String> {
     let document = format!(
         "<qti-response-processing xmlns='http://www.imsglobal.org/xsd/imsqtiasi_v3p0'>{xml}</qti-response-processing>"
     );
-    let document = read_document(document.as_bytes(), &["response-processing"]).unwrap();
+    let document = read_document(document.as_bytes(), &["response-processing"], Limits::ITEM).unwrap();
     let child = document.root.children().next().unwrap();
     let expression = Expression::read(child).map_err(|fault| fault.to_string())?;
     let mut chance = Chance::keyed("tests");
