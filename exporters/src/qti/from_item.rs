@@ -151,7 +151,26 @@ impl<'i> Mapping<'i> {
     }
 
     fn finished(self, solution: Solution, attempts: u32) -> Mapped {
-        let Self { words, mut item, scores, answered, mut rubric, solution: working, left_out, .. } = self;
+        let Self { words, mut item, scores, answered, rubric, solution: working, left_out, .. } = self;
+        Ending { words, scores, answered, rubric, working }.add_to(&mut item, solution, attempts);
+        Mapped { item, left_out }
+    }
+}
+
+/// What stands at the end of every item: the sum of points, what scorers read, and the solution by policy.
+pub(super) struct Ending {
+    pub(super) words: &'static Wording,
+    /// Points of each step.
+    pub(super) scores: Vec<Expression>,
+    /// Whether each response variable has a value.
+    pub(super) answered: Vec<Expression>,
+    pub(super) rubric: Vec<Block>,
+    pub(super) working: Vec<Block>,
+}
+
+impl Ending {
+    pub(super) fn add_to(self, item: &mut AssessmentItem, solution: Solution, attempts: u32) {
+        let Self { words, scores, answered, mut rubric, working } = self;
         let score = Identifier::fixed("SCORE");
         item.processing.push(Rule::SetOutcomeValue(score.clone(), Expression::Sum(scores)));
         if solution == Solution::ForScorers {
@@ -171,12 +190,11 @@ impl<'i> Mapping<'i> {
             item.feedback.push(ModalFeedback { outcome, identifier: shown, title, content: working });
         }
         item.body.push(Block::Rubric(RubricBlock { content: rubric }));
-        Mapped { item, left_out }
     }
 }
 
 /// True when nothing can be gained any more: the last attempt is over, or everything is right.
-pub(super) fn no_attempt_left(score: Identifier, attempts: u32) -> Expression {
+fn no_attempt_left(score: Identifier, attempts: u32) -> Expression {
     let all_right = Expression::Gte(
         Box::new(Expression::Variable(score)),
         Box::new(Expression::Variable(Identifier::fixed("MAXSCORE"))),

@@ -419,6 +419,27 @@ fn a_template_is_given_as_often_as_its_section_is_drawn_from() {
     assert_valid(&[("one-template.zip", &package)]);
 }
 
+/// The policy of solutions is kept: the same words in a rubric for scorers, in feedback, or nowhere.
+#[test]
+fn a_template_tells_its_solution_to_whom_the_policy_says() {
+    let family = bank::family("add-ragged").unwrap();
+    let written_by = |solution| {
+        let template = map_family(&family, "en-US", solution, 1).unwrap();
+        let mut bytes = Vec::new();
+        write_item(&mut bytes, QtiVersion::V30.dialect(), &template.item).unwrap();
+        String::from_utf8(bytes).unwrap()
+    };
+    let [withheld, after, scorers] =
+        [Solution::Withheld, Solution::AfterLastAttempt, Solution::ForScorers].map(written_by);
+    let rubric = |text: &str| text[text.find("<qti-rubric-block").unwrap()..].to_owned();
+    let told = |text: &str| rubric(text).split("</qti-rubric-block>").next().unwrap().len();
+    assert!(
+        after.contains("\"WORKED\"") && !scorers.contains("\"WORKED\"") && !withheld.contains("\"WORKED\"")
+    );
+    assert!(told(&scorers) > told(&withheld), "the rubric holds the solution");
+    assert_eq!(told(&after), told(&withheld));
+}
+
 #[test]
 fn families_that_the_bank_does_not_have_stay_fixed() {
     let pool = whole_bank_in("en-US", 2);

@@ -74,7 +74,7 @@ enum Format {
 }
 
 impl Format {
-    /// How often the pool file is gone through: once to prove it, the rest to write.
+    /// How often the pool file is gone through: once to prove it, the rest to write; once more to find templates.
     fn readings(self) -> u64 {
         match self {
             Self::Qti3 | Self::Qti22 | Self::Qti21 => 5,
@@ -139,7 +139,8 @@ pub(super) fn run(arguments: &ExportArguments) -> anyhow::Result<()> {
     let size = fs::metadata(&arguments.pool)
         .with_context(|| format!("cannot read {}", arguments.pool.display()))?
         .len();
-    let bar = output::progress(size * arguments.format.readings(), "exporting");
+    let readings = arguments.format.readings() + u64::from(arguments.templates);
+    let bar = output::progress(size * readings, "exporting");
     let pool = PoolFile::open(&arguments.pool, bar.clone())?;
     let export = Export { arguments, pool: &pool, bar: &bar };
     let (items, bytes) = match arguments.format {

@@ -39,12 +39,9 @@ use self::{
 };
 use super::{
     Solution,
-    from_item::{no_attempt_left, whole},
-    model::{
-        AssessmentItem, BaseType, Block, Identifier, IdentifierError, Inline, ModalFeedback,
-        OutcomeDeclaration, RubricBlock,
-    },
-    processing::{Branch, Expression, Rule, TemplateRule},
+    from_item::{Ending, whole},
+    model::{AssessmentItem, BaseType, Block, Identifier, IdentifierError, Inline, OutcomeDeclaration},
+    processing::{Expression, TemplateRule},
     report::{LeftOut, Reason},
     wording::Wording,
 };
@@ -328,24 +325,10 @@ impl<'f> Mapping<'f> {
             return Err(Refusal::TooLarge);
         }
         let (defaults, share) = self.tried()?;
-        let score = Identifier::fixed("SCORE");
-        let answered = std::mem::take(&mut self.answered);
+        let (words, scores, answered) = (self.words, self.scores, std::mem::take(&mut self.answered));
         let mut item = self.item;
-        item.processing.push(Rule::SetOutcomeValue(score.clone(), Expression::Sum(self.scores)));
-        item.body.push(Block::Rubric(RubricBlock { content: self.rubric }));
-        if solution == Solution::AfterLastAttempt {
-            let (outcome, shown) = (Identifier::fixed("SOLUTION"), Identifier::fixed("WORKED"));
-            item.outcomes.push(OutcomeDeclaration::unset(outcome.clone(), BaseType::Identifier));
-            item.processing.push(Rule::Condition {
-                branches: vec![Branch {
-                    test: Expression::And(vec![Expression::any(answered), no_attempt_left(score, attempts)]),
-                    rules: vec![Rule::set_identifier(&outcome, &shown)],
-                }],
-                otherwise: Vec::new(),
-            });
-            let title = Some(self.words.solution.to_owned());
-            item.feedback.push(ModalFeedback { outcome, identifier: shown, title, content: self.working });
-        }
+        let ending = Ending { words, scores, answered, rubric: self.rubric, working: self.working };
+        ending.add_to(&mut item, solution, attempts);
         item.templates = self.program.declarations(&defaults);
         item.template_processing = self.program.rules;
         let givens = self.family.givens.iter().filter_map(|given| {

@@ -98,10 +98,9 @@ fn written_in_full(program: &mut Program, when: &Test, columns: &[Int], places: 
     let may_be_long = columns[..places].iter().filter(|column| column.high >= 10).count();
     let width = places + may_be_long;
     let mut fraction = Int::from(0);
-    for (index, column) in columns[..places].iter().enumerate() {
+    let scale = u32::try_from(width).unwrap_or(u32::MAX);
+    for column in &columns[..places] {
         // What stands right of the column, moved behind it: all in one number with a digit more each time.
-        let _ = index;
-        let scale = u32::try_from(width).unwrap_or(u32::MAX);
         let joined = column.raised(scale).plus(&fraction);
         fraction = program.either(&long(column), &joined.cut(2), &joined.cut(1));
         fraction = fraction.within(0, super::integer::ten(scale));
