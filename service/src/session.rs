@@ -19,8 +19,8 @@ use crate::clock::plus_ms;
 use crate::entropy;
 use crate::pages::refusal::RefusalPage;
 use crate::storage::{
-    DeploymentId, Fingerprint, PlacementId, PlacingRequest, RegistrationId, SessionPurpose, SessionRecord,
-    StorageError, UserId,
+    Actor, DeploymentId, Fingerprint, PlacementId, PlacingRequest, RegistrationId, SessionPurpose,
+    SessionRecord, StorageError, UserId,
 };
 
 /// How long a session lives: a school day.
@@ -56,6 +56,13 @@ pub struct TeacherSession {
     pub placement: PlacementId,
     /// The value every form must carry.
     pub csrf: Csrf,
+}
+
+impl TeacherSession {
+    /// The teacher, as the audit trail names them.
+    pub(crate) fn actor(&self) -> Actor {
+        Actor::Person { registration: self.registration, user: Some(self.user.clone()) }
+    }
 }
 
 /// A teacher choosing what to place by deep linking.

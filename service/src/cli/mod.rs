@@ -25,6 +25,9 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+use crate::clock::{Clock, SystemClock};
+use crate::storage::{Actor, Change};
+
 /// Decimal questions, proven and different for every pupil, with grades in the gradebook.
 #[derive(Debug, Parser)]
 #[command(name = "tenths", version, propagate_version = true)]
@@ -97,6 +100,11 @@ pub fn run() -> ExitCode {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => output::failure(&error),
     }
+}
+
+/// A change that the person at the command line makes now.
+fn by_command_line() -> Change {
+    Change { at: SystemClock.now(), by: Actor::CommandLine }
 }
 
 /// Runs one asynchronous command on a small runtime of its own.

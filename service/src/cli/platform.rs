@@ -3,7 +3,7 @@
 use serde_json::json;
 use url::Url;
 
-use super::{block_on, output};
+use super::{block_on, by_command_line, output};
 use crate::settings::Reach;
 use crate::storage::{self, ClientId, DeploymentId, NewRegistration, Registration};
 
@@ -95,19 +95,16 @@ fn add(arguments: AddArguments) -> anyhow::Result<()> {
         anyhow::bail!("--deployment {:?}: expected 1 to 255 ASCII characters", crate::shorten(&bad.0, 40));
     }
     let store = storage::open(&arguments.store)?;
-    let registration = block_on(async {
-        Ok(store
-            .put_registration(NewRegistration {
-                issuer: arguments.issuer,
-                client_id: ClientId(arguments.client_id),
-                authorization_url: arguments.authorization_url,
-                token_url: arguments.token_url,
-                keys_url: arguments.keys_url,
-                audience: arguments.audience,
-                deployments,
-            })
-            .await?)
-    })?;
+    let new = NewRegistration {
+        issuer: arguments.issuer,
+        client_id: ClientId(arguments.client_id),
+        authorization_url: arguments.authorization_url,
+        token_url: arguments.token_url,
+        keys_url: arguments.keys_url,
+        audience: arguments.audience,
+        deployments,
+    };
+    let registration = block_on(async { Ok(store.put_registration(new, &by_command_line()).await?) })?;
     output::line(&describe(&registration))
 }
 
@@ -153,7 +150,9 @@ fn describe(registration: &Registration) -> String {
 fn remove(arguments: &RemoveArguments) -> anyhow::Result<()> {
     let store = storage::open(&arguments.store)?;
     let client_id = ClientId(arguments.client_id.clone());
-    let removed = block_on(async { Ok(store.remove_registration(&arguments.issuer, &client_id).await?) })?;
+    let removed = block_on(async {
+        Ok(store.remove_registration(&arguments.issuer, &client_id, &by_command_line()).await?)
+    })?;
     if !removed {
         anyhow::bail!("no platform {} with client id {client_id} is registered", arguments.issuer);
     }

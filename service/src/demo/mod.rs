@@ -23,11 +23,11 @@ use url::Url;
 use self::class::{Class, Scripted};
 use self::visitor::{Form, Page, Visitor};
 use crate::cli::export::write_file;
-use crate::clock::SystemClock;
+use crate::clock::{Clock, SystemClock};
 use crate::practice::{Gradebook, Person, Practice, PracticeSettings, ToolAddresses};
 use crate::server::Server;
 use crate::settings::{ServeArguments, Settings};
-use crate::storage::{self, ClientId, DeploymentId, NewRegistration, StoredPool};
+use crate::storage::{self, Actor, Change, ClientId, DeploymentId, NewRegistration, StoredPool};
 
 /// The plan of the demonstration's pool.
 pub const PLAN: &str = include_str!("plan.toml");
@@ -97,7 +97,8 @@ impl Demo {
         let practice = Practice::start(practice_listener, practice_settings(&class, &tool)?).await?;
         let store = storage::open(&format!("sqlite:{}", fresh_store(&settings.folder)?.display()))?;
         store.put_pool(StoredPool::of(&pool)).await?;
-        store.put_registration(registration(&practice)?).await?;
+        let change = Change { at: SystemClock.now(), by: Actor::Service };
+        store.put_registration(registration(&practice)?, &change).await?;
         let arguments = ServeArguments {
             listen: tool_listener.local_addr()?,
             public_url: tool,

@@ -5,6 +5,7 @@
 //! therefore single methods. Nothing here decides what a launch or a mark is worth.
 
 mod api_tokens;
+mod audit;
 mod records;
 mod sqlite;
 #[cfg(test)]
@@ -16,6 +17,7 @@ use async_trait::async_trait;
 use jiff::Timestamp;
 
 pub use api_tokens::{ApiRole, ApiToken, UnknownRole};
+pub use audit::{Action, Actor, AuditEntry, AuditQuery, Change, Subject, UnknownAction};
 pub use records::*;
 
 /// Opens the store that `address` names and brings its tables up to date.
@@ -84,7 +86,11 @@ pub trait Storage: Send + Sync + 'static {
 
     /// Adds a registration, or replaces the addresses of the one with the same issuer and client id; deployments
     /// are added to those known already. Returns it as stored.
-    async fn put_registration(&self, new: NewRegistration) -> Result<Registration, StorageError>;
+    async fn put_registration(
+        &self,
+        new: NewRegistration,
+        change: &Change,
+    ) -> Result<Registration, StorageError>;
     /// All registrations, by issuer and client id.
     async fn registrations(&self) -> Result<Vec<Registration>, StorageError>;
     /// The registrations of one issuer, compared byte for byte.
@@ -93,7 +99,12 @@ pub trait Storage: Send + Sync + 'static {
     async fn registration(&self, id: RegistrationId) -> Result<Option<Registration>, StorageError>;
     /// Removes a registration and everything below it: sessions, placements, attempts, waiting grades. False when
     /// there was none.
-    async fn remove_registration(&self, issuer: &str, client_id: &ClientId) -> Result<bool, StorageError>;
+    async fn remove_registration(
+        &self,
+        issuer: &str,
+        client_id: &ClientId,
+        change: &Change,
+    ) -> Result<bool, StorageError>;
 
     // --- our own keys ---
 
@@ -189,8 +200,8 @@ pub trait Storage: Send + Sync + 'static {
     async fn deliveries_at(&self, placement: &PlacementId) -> Result<Vec<Delivery>, StorageError>;
     /// How many grades wait or are parked, and since when the oldest waits.
     async fn delivery_queue(&self) -> Result<DeliveryQueue, StorageError>;
-    /// Makes parked grades of a placement wait again, due at `now`. Returns how many.
-    async fn send_again(&self, placement: &PlacementId, now: Timestamp) -> Result<usize, StorageError>;
+    /// Makes parked grades of a placement wait again, due at once. Returns how many.
+    async fn send_again(&self, placement: &PlacementId, change: &Change) -> Result<usize, StorageError>;
 
     // --- the programming interface ---
 
@@ -198,6 +209,11 @@ pub trait Storage: Send + Sync + 'static {
     async fn add_api_token(&self, token: ApiToken) -> Result<(), StorageError>;
     /// The token with this fingerprint.
     async fn api_token(&self, secret: &Fingerprint) -> Result<Option<ApiToken>, StorageError>;
+
+    // --- the audit trail ---
+
+    /// Entries of the trail, the newest first.
+    async fn audit(&self, query: &AuditQuery) -> Result<Vec<AuditEntry>, StorageError>;
 
     /// Answers when the store can be read; for the readiness check.
     async fn ping(&self) -> Result<(), StorageError>;

@@ -30,8 +30,13 @@ fn registration(client_id: &str) -> NewRegistration {
     }
 }
 
+/// Who changes something in these tests.
+fn change() -> Change {
+    Change { at: monday(), by: Actor::CommandLine }
+}
+
 async fn placement(store: &dyn Storage, link: &str, attempts_allowed: u32) -> Placement {
-    let registered = store.put_registration(registration("c1")).await.unwrap();
+    let registered = store.put_registration(registration("c1"), &change()).await.unwrap();
     let pool =
         StoredPool { id: "p1".into(), title: "Rivers".to_owned(), item_count: 3, json: "{}".to_owned() };
     store.put_pool(pool).await.unwrap();
@@ -71,22 +76,22 @@ async fn lease(store: &dyn Storage, now: Timestamp) -> Vec<LeasedGrade> {
 }
 
 async fn registrations_keep_their_deployments(store: Arc<dyn Storage>) {
-    let first = store.put_registration(registration("c1")).await.unwrap();
+    let first = store.put_registration(registration("c1"), &change()).await.unwrap();
     let second = NewRegistration {
         deployments: ["d2".into()].into(),
         audience: Some("audience".to_owned()),
         ..registration("c1")
     };
-    let again = store.put_registration(second).await.unwrap();
+    let again = store.put_registration(second, &change()).await.unwrap();
     assert_eq!(first.id, again.id);
     assert_eq!(again.platform.deployments, ["d1".into(), "d2".into()].into());
     assert_eq!(again.platform.audience.as_deref(), Some("audience"));
-    store.put_registration(registration("c2")).await.unwrap();
+    store.put_registration(registration("c2"), &change()).await.unwrap();
     assert_eq!(store.registrations_of("https://platform.example.org").await.unwrap().len(), 2);
     assert_eq!(store.registrations_of("https://PLATFORM.example.org").await.unwrap(), []);
     assert_eq!(store.registration(again.id).await.unwrap(), Some(again.clone()));
-    assert!(store.remove_registration(&again.platform.issuer, &"c1".into()).await.unwrap());
-    assert!(!store.remove_registration(&again.platform.issuer, &"c1".into()).await.unwrap());
+    assert!(store.remove_registration(&again.platform.issuer, &"c1".into(), &change()).await.unwrap());
+    assert!(!store.remove_registration(&again.platform.issuer, &"c1".into(), &change()).await.unwrap());
     assert_eq!(store.registration(again.id).await.unwrap(), None);
 }
 
@@ -98,7 +103,7 @@ async fn only_one_first_key_is_kept(store: Arc<dyn Storage>) {
 }
 
 async fn a_login_state_is_taken_once(store: Arc<dyn Storage>) {
-    let registered = store.put_registration(registration("c1")).await.unwrap();
+    let registered = store.put_registration(registration("c1"), &change()).await.unwrap();
     let state = |text: &str| LoginState {
         state: Fingerprint::of(text),
         nonce: format!("nonce of {text}"),
@@ -132,7 +137,7 @@ async fn a_login_state_is_taken_once(store: Arc<dyn Storage>) {
 }
 
 async fn a_session_lives_until_it_ends(store: Arc<dyn Storage>) {
-    let registered = store.put_registration(registration("c1")).await.unwrap();
+    let registered = store.put_registration(registration("c1"), &change()).await.unwrap();
     let session = SessionRecord {
         id: Fingerprint::of("secret"),
         registration: registered.id,
@@ -308,7 +313,7 @@ async fn the_queue_is_counted(store: Arc<dyn Storage>) {
     store.finish_grade(&leased[0], &parked, monday()).await.unwrap();
     let queue = store.delivery_queue().await.unwrap();
     assert_eq!(queue, DeliveryQueue { waiting: 1, parked: 1, oldest: Some(monday()) });
-    assert_eq!(store.send_again(&placed.id, later(1)).await.unwrap(), 1);
+    assert_eq!(store.send_again(&placed.id, &Change { at: later(1), ..change() }).await.unwrap(), 1);
     assert_eq!(store.delivery_queue().await.unwrap().waiting, 2);
 }
 
@@ -322,6 +327,43 @@ async fn many_submits_at_once_all_count(store: Arc<dyn Storage>) {
     tasks.join_all().await;
     assert_eq!(store.delivery_queue().await.unwrap().waiting, 200);
     assert_eq!(store.attempts_at(&placed.id).await.unwrap().len(), 200);
+}
+
+async fn every_change_of_a_registration_is_in_the_trail(store: Arc<dyn Storage>) {
+    let by = |actor: &Actor| Change { at: monday(), by: actor.clone() };
+    let (coordinator, platform) = (
+        Actor::Token { role: ApiRole::Coordinator },
+        Actor::Platform { issuer: "https://platform.example.org".to_owned() },
+    );
+    let first = store.put_registration(registration("c1"), &by(&coordinator)).await.unwrap();
+    // The same once more changes nothing, and is not noted.
+    store.put_registration(registration("c1"), &by(&coordinator)).await.unwrap();
+    let moved = NewRegistration {
+        token_url: "https://platform.example.org/t2".parse().unwrap(),
+        ..registration("c1")
+    };
+    store.put_registration(moved, &by(&platform)).await.unwrap();
+    store.put_registration(registration("c2"), &by(&Actor::CommandLine)).await.unwrap();
+    let issuer = first.platform.issuer.as_str();
+    assert!(store.remove_registration(issuer, &"c1".into(), &by(&Actor::Service)).await.unwrap());
+    assert!(!store.remove_registration(issuer, &"c1".into(), &by(&Actor::Service)).await.unwrap());
+
+    let all = AuditQuery { registration: Some(first.id), placement: None, before: None, limit: 10 };
+    let trail = store.audit(&all).await.unwrap();
+    let told: Vec<_> = trail.iter().map(|entry| (entry.action, entry.change.by.clone())).collect();
+    assert_eq!(
+        told,
+        [
+            (Action::RegistrationRemoved, Actor::Service),
+            (Action::RegistrationChanged, platform),
+            (Action::RegistrationAdded, coordinator),
+        ]
+    );
+    assert!(trail[1].detail.contains("tokens https://platform.example.org/t2"), "{}", trail[1].detail);
+    let older =
+        store.audit(&AuditQuery { before: Some(trail[1].id), limit: 1, ..all.clone() }).await.unwrap();
+    assert_eq!(older, trail[2..]);
+    assert_eq!(store.audit(&AuditQuery { registration: None, ..all }).await.unwrap().len(), 4);
 }
 
 /// Makes one test for each kind of store from each function.
@@ -361,6 +403,7 @@ on_every_store! {
     a_grade_queued_while_another_is_sent_is_sent_next
     the_queue_is_counted
     many_submits_at_once_all_count
+    every_change_of_a_registration_is_in_the_trail
 }
 
 /// As when `tenths load` writes while the service serves.

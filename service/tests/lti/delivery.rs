@@ -12,7 +12,7 @@ use service::storage::{
 };
 
 use crate::platform::{DEPLOYMENT, Fault, Platform};
-use crate::tool::{Tool, monday, pool, registration, settings};
+use crate::tool::{Tool, change, monday, pool, registration, settings};
 
 const SCORE: &str = "https://purl.imsglobal.org/spec/lti-ags/scope/score";
 const LINE_ITEM: &str = "https://purl.imsglobal.org/spec/lti-ags/scope/lineitem";
@@ -39,7 +39,7 @@ impl Delivery {
 
     async fn open(store: &str, platform: Platform, grades: Option<GradeEndpoint>) -> Self {
         let storage = storage::open(store).unwrap();
-        let registered = storage.put_registration(registration(&platform)).await.unwrap();
+        let registered = storage.put_registration(registration(&platform), &change()).await.unwrap();
         storage.put_pool(pool()).await.unwrap();
         let link = LinkKey {
             registration: registered.id,
@@ -197,7 +197,7 @@ async fn parks_what_trying_again_would_not_help_and_sends_it_again_on_demand() {
     assert_eq!(delivery.deliver().await, 0, "parked grades are not tried by themselves");
     let queue = delivery.storage.delivery_queue().await.unwrap();
     assert_eq!((queue.waiting, queue.parked), (0, 4));
-    assert_eq!(delivery.storage.send_again(&delivery.placement.id, monday()).await.unwrap(), 4);
+    assert_eq!(delivery.storage.send_again(&delivery.placement.id, &change()).await.unwrap(), 4);
     assert_eq!(delivery.deliver().await, 4);
     assert_eq!(delivery.platform.points("pupil-2"), Some(5));
 }

@@ -5,7 +5,7 @@ use service::lti::FailedCheck;
 use service::storage::NewRegistration;
 
 use crate::platform::CLIENT_ID;
-use crate::tool::{Tool, assert_refused, registration};
+use crate::tool::{Tool, assert_refused, change, registration};
 
 #[tokio::test(flavor = "multi_thread")]
 async fn sends_the_browser_to_the_registered_address_with_every_parameter() {
@@ -77,7 +77,7 @@ async fn refuses_rows_1_to_7() {
 async fn refuses_row_6_an_issuer_with_two_registrations_and_no_client_id() {
     let tool = Tool::start().await;
     let second = NewRegistration { client_id: "second".into(), ..registration(&tool.platform) };
-    tool.storage.put_registration(second).await.unwrap();
+    tool.storage.put_registration(second, &change()).await.unwrap();
     let mut parameters = tool.login_parameters();
     parameters.retain(|(name, _)| *name != "client_id");
     assert_refused(tool.get_login(&parameters).await, FailedCheck::ClientAmbiguous, "6").await;

@@ -10,7 +10,7 @@ use serde_json::{Value, json};
 use service::clock::{Clock, SettableClock};
 use service::server::Server;
 use service::settings::{PublicUrl, Reach, Settings};
-use service::storage::{self, NewRegistration, Storage, StoredPool};
+use service::storage::{self, Actor, Change, NewRegistration, Storage, StoredPool};
 use url::Url;
 
 use crate::platform::{CLIENT_ID, DEPLOYMENT, Platform, Signer, sign};
@@ -32,6 +32,11 @@ pub(crate) struct StartedLogin {
     pub(crate) nonce: String,
     pub(crate) cookie: String,
     pub(crate) redirect: Url,
+}
+
+/// Who registers the platform.
+pub(crate) fn change() -> Change {
+    Change { at: monday(), by: Actor::CommandLine }
 }
 
 pub(crate) fn monday() -> Timestamp {
@@ -77,7 +82,7 @@ impl Tool {
         let url = format!("http://{}", listener.local_addr().unwrap());
         let platform = Platform::start();
         let storage = storage::open("sqlite::memory:").unwrap();
-        storage.put_registration(registration(&platform)).await.unwrap();
+        storage.put_registration(registration(&platform), &change()).await.unwrap();
         storage.put_pool(pool()).await.unwrap();
         let clock = Arc::new(SettableClock::at(monday()));
         let server = Server::start(listener, settings(&url), storage.clone(), clock.clone()).await.unwrap();

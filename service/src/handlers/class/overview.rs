@@ -15,7 +15,7 @@ use crate::pages::Frame;
 use crate::pages::class::{AttemptLink, DeliveryView, OverviewPage, PupilRow};
 use crate::pages::marked::Tone;
 use crate::session::TeacherSession;
-use crate::storage::{Attempt, AttemptResult, Delivery, DeliveryState, UserId};
+use crate::storage::{Attempt, AttemptResult, Change, Delivery, DeliveryState, UserId};
 
 /// GET: pupils by best points, with attempts and the state of each grade.
 pub(crate) async fn show(session: TeacherSession, app: web::Data<App>) -> Result<HttpResponse, PageError> {
@@ -32,7 +32,8 @@ pub(crate) async fn send_again(
     posted: Posted,
 ) -> Result<HttpResponse, PageError> {
     Fields::checked(posted, &session.csrf)?;
-    let count = app.storage.send_again(&session.placement, app.clock.now()).await?;
+    let change = Change { at: app.clock.now(), by: session.actor() };
+    let count = app.storage.send_again(&session.placement, &change).await?;
     tracing::info!(placement.id = %session.placement, grades = count, "a teacher asked to send grades again");
     Ok(answer::see_other(&format!("/class/{}", session.placement)))
 }

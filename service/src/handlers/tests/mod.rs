@@ -12,6 +12,7 @@ use actix_web::http::StatusCode;
 use actix_web::http::header::{CONTENT_SECURITY_POLICY, LOCATION};
 use actix_web::test::{TestRequest, call_service, init_service, read_body};
 use actix_web::web;
+use jiff::Timestamp;
 use qbank::form;
 use qbank::marking::Policy;
 use qbank::plan::Plan;
@@ -24,8 +25,8 @@ use crate::routes;
 use crate::session;
 use crate::settings::{PublicUrl, Reach, Settings};
 use crate::storage::{
-    self, Attempt, ContextId, DeploymentId, GradeEndpoint, LinkKey, NewPlacement, NewRegistration, Placement,
-    PlacingRequest, Registration, SessionPurpose, StoredPool, UserId,
+    self, Actor, Attempt, Change, ContextId, DeploymentId, GradeEndpoint, LinkKey, NewPlacement,
+    NewRegistration, Placement, PlacingRequest, Registration, SessionPurpose, StoredPool, UserId,
 };
 
 const PLAN: &str = r#"
@@ -64,13 +65,18 @@ struct Placed {
 const TWO_QUESTIONS_TWO_ATTEMPTS: Placed =
     Placed { questions: 2, attempts: 2, policy: Policy { follow_through: true, form_credit: None } };
 
+/// Who registers the platform of these tests.
+fn change() -> Change {
+    Change { at: Timestamp::UNIX_EPOCH, by: Actor::CommandLine }
+}
+
 impl School {
     async fn open(placed: Placed) -> Self {
         let storage = storage::open("sqlite::memory:").unwrap();
         let families = qbank::bank::families().unwrap();
         let pool = Plan::from_toml(PLAN).unwrap().make(&families, None).unwrap();
         storage.put_pool(StoredPool::of(&pool)).await.unwrap();
-        let registration = storage.put_registration(registration()).await.unwrap();
+        let registration = storage.put_registration(registration(), &change()).await.unwrap();
         let placement = storage.put_placement(placement(&registration, &pool, &placed)).await.unwrap();
         let clock = Arc::new(SettableClock::at("2026-03-02T09:15:00Z".parse().unwrap()));
         let app = web::Data::new(App::new(settings(), storage, clock).await.unwrap());

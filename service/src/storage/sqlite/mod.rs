@@ -5,6 +5,7 @@
 
 mod api_tokens;
 mod attempts;
+mod audit;
 mod launches;
 mod outbox;
 mod platforms;
@@ -77,8 +78,13 @@ fn prepare(connection: &Connection) -> Result<(), StorageError> {
 
 #[async_trait]
 impl Storage for Sqlite {
-    async fn put_registration(&self, new: NewRegistration) -> Result<Registration, StorageError> {
-        self.connections.write(move |c| platforms::put(c, &new)).await
+    async fn put_registration(
+        &self,
+        new: NewRegistration,
+        change: &Change,
+    ) -> Result<Registration, StorageError> {
+        let change = change.clone();
+        self.connections.write(move |c| platforms::put(c, &new, &change)).await
     }
 
     async fn registrations(&self) -> Result<Vec<Registration>, StorageError> {
@@ -94,9 +100,14 @@ impl Storage for Sqlite {
         self.connections.read(move |c| platforms::by_id(c, id)).await
     }
 
-    async fn remove_registration(&self, issuer: &str, client_id: &ClientId) -> Result<bool, StorageError> {
-        let (issuer, client_id) = (issuer.to_owned(), client_id.clone());
-        self.connections.write(move |c| platforms::remove(c, &issuer, &client_id)).await
+    async fn remove_registration(
+        &self,
+        issuer: &str,
+        client_id: &ClientId,
+        change: &Change,
+    ) -> Result<bool, StorageError> {
+        let (issuer, client_id, change) = (issuer.to_owned(), client_id.clone(), change.clone());
+        self.connections.write(move |c| platforms::remove(c, &issuer, &client_id, &change)).await
     }
 
     async fn tool_keys(&self) -> Result<Vec<ToolKey>, StorageError> {
@@ -244,9 +255,9 @@ impl Storage for Sqlite {
         self.connections.read(outbox::queue).await
     }
 
-    async fn send_again(&self, placement: &PlacementId, now: Timestamp) -> Result<usize, StorageError> {
-        let placement = placement.clone();
-        self.connections.write(move |c| outbox::send_again(c, &placement, now)).await
+    async fn send_again(&self, placement: &PlacementId, change: &Change) -> Result<usize, StorageError> {
+        let (placement, change) = (placement.clone(), change.clone());
+        self.connections.write(move |c| outbox::send_again(c, &placement, &change)).await
     }
 
     async fn add_api_token(&self, token: ApiToken) -> Result<(), StorageError> {
@@ -256,6 +267,11 @@ impl Storage for Sqlite {
     async fn api_token(&self, secret: &Fingerprint) -> Result<Option<ApiToken>, StorageError> {
         let secret = secret.clone();
         self.connections.read(move |c| api_tokens::find(c, &secret)).await
+    }
+
+    async fn audit(&self, query: &AuditQuery) -> Result<Vec<AuditEntry>, StorageError> {
+        let query = query.clone();
+        self.connections.read(move |c| audit::find(c, &query)).await
     }
 
     async fn ping(&self) -> Result<(), StorageError> {

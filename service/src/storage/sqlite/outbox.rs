@@ -3,10 +3,12 @@
 use jiff::Timestamp;
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
+use super::audit;
 use super::row::{count, failed, ms, time};
 use crate::clock::whole_milliseconds;
 use crate::storage::{
-    Delivery, DeliveryOutcome, DeliveryQueue, DeliveryState, LeasedGrade, PlacementId, StorageError, UserId,
+    Action, Change, Delivery, DeliveryOutcome, DeliveryQueue, DeliveryState, LeasedGrade, PlacementId,
+    StorageError, Subject, UserId,
 };
 
 /// Queues the pupil's best submitted attempt. Best is the larger share of points; of equals the first counts.
@@ -181,12 +183,17 @@ pub(super) fn queue(c: &Connection) -> Result<DeliveryQueue, StorageError> {
 pub(super) fn send_again(
     c: &Connection,
     placement: &PlacementId,
-    now: Timestamp,
+    change: &Change,
 ) -> Result<usize, StorageError> {
-    c.execute(
-        "UPDATE outbox SET state = 'waiting', tries = 0, next_try_at = ?2, waiting_since = ?2, problem = NULL
-         WHERE placement = ?1 AND state = 'parked'",
-        params![placement.0, ms(now)],
-    )
-    .map_err(failed)
+    let count = c
+        .execute(
+            "UPDATE outbox
+             SET state = 'waiting', tries = 0, next_try_at = ?2, waiting_since = ?2, problem = NULL
+             WHERE placement = ?1 AND state = 'parked'",
+            params![placement.0, ms(change.at)],
+        )
+        .map_err(failed)?;
+    let subject = Subject { placement: Some(placement.clone()), ..Subject::default() };
+    audit::note(c, change, Action::GradesSentAgain, &subject, &format!("{count} grades"))?;
+    Ok(count)
 }

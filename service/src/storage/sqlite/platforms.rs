@@ -4,12 +4,19 @@ use std::collections::BTreeSet;
 
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
+use super::audit;
 use super::row::{failed, ms, parsed, time};
 use crate::storage::{
-    ClientId, DeploymentId, NewRegistration, Registration, RegistrationId, StorageError, ToolKey,
+    Action, Change, ClientId, DeploymentId, NewRegistration, Registration, RegistrationId, StorageError,
+    Subject, ToolKey,
 };
 
-pub(super) fn put(c: &Connection, new: &NewRegistration) -> Result<Registration, StorageError> {
+pub(super) fn put(
+    c: &Connection,
+    new: &NewRegistration,
+    change: &Change,
+) -> Result<Registration, StorageError> {
+    let known = find(c, &new.issuer, &new.client_id)?;
     let id: i64 = c
         .query_row(
             "INSERT INTO registrations (issuer, client_id, authorization_url, token_url, keys_url, audience)
@@ -36,7 +43,13 @@ pub(super) fn put(c: &Connection, new: &NewRegistration) -> Result<Registration,
         )
         .map_err(failed)?;
     }
-    by_id(c, RegistrationId(id))?.ok_or_else(|| StorageError::Database("registration vanished".into()))
+    let stored = by_id(c, RegistrationId(id))?
+        .ok_or_else(|| StorageError::Database("registration vanished".into()))?;
+    if known.as_ref() != Some(&stored) {
+        let action = if known.is_none() { Action::RegistrationAdded } else { Action::RegistrationChanged };
+        note(c, change, action, &stored)?;
+    }
+    Ok(stored)
 }
 
 pub(super) fn all(c: &Connection) -> Result<Vec<Registration>, StorageError> {
@@ -51,14 +64,44 @@ pub(super) fn by_id(c: &Connection, id: RegistrationId) -> Result<Option<Registr
     Ok(select(c, "SELECT * FROM registrations WHERE id = ?1", params![id.0])?.pop())
 }
 
-pub(super) fn remove(c: &Connection, issuer: &str, client_id: &ClientId) -> Result<bool, StorageError> {
-    let removed = c
-        .execute(
-            "DELETE FROM registrations WHERE issuer = ?1 AND client_id = ?2",
-            params![issuer, client_id.0],
-        )
-        .map_err(failed)?;
-    Ok(removed > 0)
+pub(super) fn remove(
+    c: &Connection,
+    issuer: &str,
+    client_id: &ClientId,
+    change: &Change,
+) -> Result<bool, StorageError> {
+    let Some(known) = find(c, issuer, client_id)? else { return Ok(false) };
+    c.execute("DELETE FROM registrations WHERE id = ?1", [known.id.0]).map_err(failed)?;
+    note(c, change, Action::RegistrationRemoved, &known)?;
+    Ok(true)
+}
+
+/// Notes what was done to a registration, with all it says.
+fn note(
+    c: &Connection,
+    change: &Change,
+    action: Action,
+    registration: &Registration,
+) -> Result<(), StorageError> {
+    let platform = &registration.platform;
+    let deployments: Vec<&str> = platform.deployments.iter().map(DeploymentId::as_str).collect();
+    let detail = format!(
+        "issuer {}, client id {}, authorization {}, tokens {}, keys {}, audience {}, deployments {}",
+        platform.issuer,
+        platform.client_id,
+        platform.authorization_url,
+        platform.token_url,
+        platform.keys_url,
+        platform.audience.as_deref().unwrap_or("as tokens"),
+        deployments.join(" "),
+    );
+    let subject = Subject { registration: Some(registration.id), ..Subject::default() };
+    audit::note(c, change, action, &subject, &detail)
+}
+
+fn find(c: &Connection, issuer: &str, client_id: &ClientId) -> Result<Option<Registration>, StorageError> {
+    let sql = "SELECT * FROM registrations WHERE issuer = ?1 AND client_id = ?2";
+    Ok(select(c, sql, params![issuer, client_id.0])?.pop())
 }
 
 fn select(

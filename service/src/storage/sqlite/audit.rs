@@ -1,0 +1,71 @@
+//! The audit trail. Called by the steps that change something, inside their own transaction.
+
+use rusqlite::{Connection, Row, params};
+
+use super::row::{failed, json, ms, parsed, time, to_json};
+use crate::storage::{
+    Action, AuditEntry, AuditQuery, Change, PlacementId, RegistrationId, StorageError, Subject, UserId,
+};
+
+/// Notes what is being changed.
+pub(super) fn note(
+    c: &Connection,
+    change: &Change,
+    action: Action,
+    subject: &Subject,
+    detail: &str,
+) -> Result<(), StorageError> {
+    c.prepare_cached(
+        "INSERT INTO audit (at, actor, action, registration, placement, user, detail)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+    )
+    .and_then(|mut insert| {
+        insert.execute(params![
+            ms(change.at),
+            to_json(&change.by),
+            action.name(),
+            subject.registration.map(|id| id.0),
+            subject.placement.as_ref().map(PlacementId::as_str),
+            subject.user.as_ref().map(UserId::as_str),
+            detail,
+        ])
+    })
+    .map_err(failed)?;
+    Ok(())
+}
+
+pub(super) fn find(c: &Connection, query: &AuditQuery) -> Result<Vec<AuditEntry>, StorageError> {
+    c.prepare_cached(
+        "SELECT * FROM audit
+         WHERE (?1 IS NULL OR registration = ?1) AND (?2 IS NULL OR placement = ?2) AND (?3 IS NULL OR id < ?3)
+         ORDER BY id DESC LIMIT ?4",
+    )
+    .and_then(|mut select| {
+        select
+            .query_map(
+                params![
+                    query.registration.map(|id| id.0),
+                    query.placement.as_ref().map(PlacementId::as_str),
+                    query.before,
+                    i64::try_from(query.limit).unwrap_or(i64::MAX)
+                ],
+                read,
+            )?
+            .collect()
+    })
+    .map_err(failed)
+}
+
+fn read(row: &Row<'_>) -> rusqlite::Result<AuditEntry> {
+    Ok(AuditEntry {
+        id: row.get("id")?,
+        change: Change { at: time(row, "at")?, by: json(row, "actor")? },
+        action: parsed(row, "action")?,
+        subject: Subject {
+            registration: row.get::<_, Option<i64>>("registration")?.map(RegistrationId),
+            placement: row.get::<_, Option<String>>("placement")?.map(PlacementId),
+            user: row.get::<_, Option<String>>("user")?.map(UserId),
+        },
+        detail: row.get("detail")?,
+    })
+}
