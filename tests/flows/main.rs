@@ -11,4 +11,5 @@ mod locales;
 mod numerals;
 mod package;
 mod report;
+mod templates;
 mod words;

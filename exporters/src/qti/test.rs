@@ -148,13 +148,13 @@ fn begin_section<W: Write>(
     Ok(open)
 }
 
-/// What a section draws from: a question, or one template as often as the section is drawn from. The underscores keep
-/// the latter apart from every id of a pool.
+/// What a section draws from: a question, or one template as often as the section is drawn from.
 fn write_references<W: Write>(w: &mut QtiWriter<W>, entry: &Entry<'_>, section: &SectionHead) -> Written {
     match entry.template {
         None => write_reference(w, entry.id, entry),
-        Some(_) => (1..=section.pick)
-            .try_for_each(|number| write_reference(w, &format!("{}_item_{number}", section.id), entry)),
+        Some(_) => (1..=section.pick).try_for_each(|number| {
+            write_reference(w, &super::template::reference_name(&section.id, number), entry)
+        }),
     }
 }
 

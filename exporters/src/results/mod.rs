@@ -2,8 +2,9 @@
 //!
 //! One report is one `assessmentResult`: a pupil in a session, and a result for each item. Element and attribute names
 //! are the same in all versions; the namespace tells which it is. Read are the context, and of each item result its
-//! identifier, when and how it ended, and the candidate's responses. Passed over are outcomes (points are ours to give),
-//! correct responses, templates and whatever another namespace brings. A report is a bounded document and is read as a
+//! identifier, its place in the session, when and how it ended, the candidate's responses, and the values of template
+//! variables. Passed over are outcomes (points are ours to give), correct responses and whatever another namespace
+//! brings. A report is a bounded document and is read as a
 //! whole; many reports are read one after the other.
 use std::{collections::BTreeMap, io::BufRead};
 
@@ -98,8 +99,13 @@ pub struct ItemResult {
     pub at: jiff::Timestamp,
     /// How far the pupil got.
     pub status: SessionStatus,
+    /// Its place in the session, from 1, where the report tells: an item that the platform varies may come several
+    /// times.
+    pub sequence: Option<u32>,
     /// The responses, by variable.
-    pub responses: Vec<ResponseVariable>,
+    pub responses: Vec<Variable>,
+    /// What the platform drew for an item that it varies.
+    pub templates: Vec<Variable>,
 }
 
 /// How far an item session got.
@@ -136,9 +142,10 @@ impl SessionStatus {
     }
 }
 
-/// A response variable and the candidate's response; no values is no answer.
+/// A variable with its values: a response variable with the candidate's response, where no values is no answer, or a
+/// template variable with what was drawn.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct ResponseVariable {
+pub struct Variable {
     /// Where, from 1.
     pub line: u64,
     /// Its identifier.
@@ -257,23 +264,24 @@ impl<R: BufRead> Reading<R> {
         if self.items.len() + self.problems.len() >= MAX_ITEMS {
             return Err(ResultsError::TooMany { line: tag.line });
         }
-        let mut responses = Vec::new();
+        let (mut responses, mut templates) = (Vec::new(), Vec::new());
         self.children(|report, tag| {
-            if tag.name != "responseVariable" {
-                return report.skip();
-            }
-            let values = report.candidate_response()?;
+            let (values, variables) = match tag.name.as_str() {
+                "responseVariable" => (report.candidate_response()?, &mut responses),
+                "templateVariable" => (report.values()?, &mut templates),
+                _ => return report.skip(),
+            };
             let identifier = tag.attribute("identifier").unwrap_or_default().to_owned();
             if values.len() > MAX_VALUES {
                 let identifier: String = identifier.chars().take(40).collect();
-                let reason = format!("the response '{identifier}' has more than {MAX_VALUES} values");
+                let reason = format!("the variable '{identifier}' has more than {MAX_VALUES} values");
                 report.problems.push(Problem { line: tag.line, reason });
                 return Ok(());
             }
-            responses.push(ResponseVariable { line: tag.line, identifier, values });
+            variables.push(Variable { line: tag.line, identifier, values });
             Ok::<_, XmlReadError>(())
         })?;
-        match item_result(tag, responses) {
+        match item_result(tag, responses, templates) {
             Ok(item) => self.items.push(item),
             Err(reason) => self.problems.push(Problem { line: tag.line, reason }),
         }
@@ -284,22 +292,31 @@ impl<R: BufRead> Reading<R> {
     fn candidate_response(&mut self) -> Result<Vec<String>, XmlReadError> {
         let mut values = Vec::new();
         self.children(|report, tag| match tag.name.as_str() {
-            "candidateResponse" => report.children(|report, tag| match tag.name.as_str() {
-                "value" => {
-                    values.push(report.xml.text()?);
-                    Ok(())
-                }
-                _ => report.skip(),
-            }),
+            "candidateResponse" => {
+                values = report.values()?;
+                Ok(())
+            }
             _ => report.skip(),
         })?;
-        // Published examples write no answer as one empty value, too.
+        Ok(values)
+    }
+
+    /// The values inside the element that began last. Published examples write no value as an empty one, too.
+    fn values(&mut self) -> Result<Vec<String>, XmlReadError> {
+        let mut values = Vec::new();
+        self.children(|report, tag| match tag.name.as_str() {
+            "value" => {
+                values.push(report.xml.text()?);
+                Ok(())
+            }
+            _ => report.skip(),
+        })?;
         values.retain(|value| !value.trim().is_empty());
         Ok(values)
     }
 }
 
-fn item_result(tag: &Tag, responses: Vec<ResponseVariable>) -> Result<ItemResult, String> {
+fn item_result(tag: &Tag, responses: Vec<Variable>, templates: Vec<Variable>) -> Result<ItemResult, String> {
     let required = |name: &str| {
         tag.attribute(name).map(str::trim).ok_or_else(|| format!("the item result has no attribute '{name}'"))
     };
@@ -318,5 +335,7 @@ fn item_result(tag: &Tag, responses: Vec<ResponseVariable>) -> Result<ItemResult
         let status: String = status.chars().take(40).collect();
         return Err(format!("the session status '{status}' is unknown"));
     };
-    Ok(ItemResult { line: tag.line, identifier, at, status: *status, responses })
+    // Only tells repetitions apart, so one that is no number is as good as none.
+    let sequence = tag.attribute("sequenceIndex").and_then(|index| index.trim().parse().ok());
+    Ok(ItemResult { line: tag.line, identifier, at, status: *status, sequence, responses, templates })
 }

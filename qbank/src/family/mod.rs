@@ -97,6 +97,24 @@ pub enum Numbers {
     },
 }
 
+impl Numbers {
+    /// Whether a given may be this number as it is written, as far as the given alone can tell: of what follows from
+    /// earlier givens nothing is judged.
+    #[must_use]
+    pub fn allow(&self, number: &Decimal) -> bool {
+        match self {
+            Self::Range { from, to, places, digits } => {
+                let Ok(units) = u64::try_from(number.units()) else { return false };
+                let digit = |column: u32| u8::try_from(units / 10_u64.pow(column) % 10).unwrap_or(0);
+                let allowed = (0..9_u32).all(|column| digits.allow(column as usize, digit(column)));
+                number.places() == *places && (*from..=*to).contains(&units) && allowed
+            }
+            Self::List(values) => values.iter().any(|value| value.same_written(number)),
+            Self::Derived { .. } | Self::Mistaken { .. } => true,
+        }
+    }
+}
+
 /// What a family asks in one step.
 #[derive(Debug)]
 pub struct FamilyStep {

@@ -8,7 +8,7 @@ use anyhow::{Context, bail};
 use qbank::family::Family;
 
 /// Where families come from.
-#[derive(Debug, clap::Args)]
+#[derive(Debug, Default, clap::Args)]
 pub(super) struct BankArguments {
     /// A folder with family files (*.toml) of your own, beside the starter bank
     #[arg(long, value_name = "DIR")]

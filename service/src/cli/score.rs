@@ -5,6 +5,7 @@
 mod csv;
 mod ndjson;
 mod results;
+mod templates;
 
 use std::{
     collections::BTreeMap,
@@ -24,7 +25,9 @@ use qbank::{
 };
 use serde::Deserialize;
 
+use self::templates::Templates;
 use super::{
+    bank::BankArguments,
     output::{self, Target},
     pool,
 };
@@ -49,6 +52,8 @@ pub(super) struct ScoreArguments {
     /// What the right value in another form than asked for earns [default: what each question says]
     #[arg(long, value_name = "CREDIT")]
     form_credit: Option<FormCredit>,
+    #[command(flatten)]
+    bank: BankArguments,
 }
 
 /// What the right value in another form earns.
@@ -90,7 +95,15 @@ pub(super) fn run(arguments: &ScoreArguments) -> anyhow::Result<()> {
     let file = File::open(path).with_context(|| format!("cannot read {}", path.display()))?;
     let bar = output::progress(file.metadata()?.len(), "marking");
     let target = Target::open(arguments.output.as_deref())?;
-    let mut scoring = Scoring { items, policy: arguments.policy(), target, marked: 0, unusable: 0, bar };
+    let mut scoring = Scoring {
+        items,
+        templates: Templates::of(&pool, &arguments.bank),
+        policy: arguments.policy(),
+        target,
+        marked: 0,
+        unusable: 0,
+        bar,
+    };
     read(&mut scoring, file).with_context(|| path.display().to_string())?;
     scoring.finish()
 }
@@ -110,6 +123,7 @@ fn format_of(path: &Path) -> anyhow::Result<fn(&mut Scoring<'_>, File) -> anyhow
 /// What all formats do with responses.
 struct Scoring<'p> {
     items: BTreeMap<&'p str, &'p Item>,
+    templates: Templates<'p>,
     policy: Policy,
     target: Target,
     marked: u64,
@@ -121,29 +135,27 @@ impl<'p> Scoring<'p> {
     /// Marks a record, or tells why it cannot be marked.
     fn mark(&mut self, place: impl Display, record: &ResponseRecord) -> anyhow::Result<()> {
         match self.item_of(&record.question, record.responses.keys().map(String::as_str)) {
-            Ok(item) => {
-                let marked = mark_with(item, &record.pupil, &record.responses, self.policy);
-                serde_json::to_writer(&mut self.target, &marked)?;
-                writeln!(self.target)?;
-                self.marked += 1;
-            }
+            Ok(item) => self.mark_by(item, record)?,
             Err(problem) => self.unusable(place, &problem),
         }
         Ok(())
     }
 
+    /// Marks a record whose question may be no question of the pool. The mark names the question as the record does.
+    fn mark_by(&mut self, item: &Item, record: &ResponseRecord) -> anyhow::Result<()> {
+        let mut marked = mark_with(item, &record.pupil, &record.responses, self.policy);
+        marked.question.clone_from(&record.question);
+        serde_json::to_writer(&mut self.target, &marked)?;
+        writeln!(self.target)?;
+        self.marked += 1;
+        Ok(())
+    }
+
     /// The question, if responses to these steps of it can be marked.
-    fn item_of<'s>(
-        &self,
-        question: &str,
-        mut steps: impl Iterator<Item = &'s str>,
-    ) -> Result<&'p Item, String> {
+    fn item_of<'s>(&self, question: &str, steps: impl Iterator<Item = &'s str>) -> Result<&'p Item, String> {
         let item =
             self.items.get(question).ok_or_else(|| format!("the pool has no question '{question}'"))?;
-        match steps.find(|id| !item.steps.iter().any(|step| step.id == *id)) {
-            Some(strange) => Err(format!("the question '{question}' has no step '{strange}'")),
-            None => Ok(item),
-        }
+        all_steps_of(item, question, steps).map(|()| *item)
     }
 
     fn unusable(&mut self, place: impl Display, reason: &str) {
@@ -161,6 +173,18 @@ impl<'p> Scoring<'p> {
         }
         output::note(&format!("{} answers marked, {} rows not usable", self.marked, self.unusable));
         if self.unusable > 0 { bail!("some rows could not be used") } else { Ok(()) }
+    }
+}
+
+/// Refuses a step that the question does not have.
+fn all_steps_of<'s>(
+    item: &Item,
+    question: &str,
+    mut steps: impl Iterator<Item = &'s str>,
+) -> Result<(), String> {
+    match steps.find(|id| !item.steps.iter().any(|step| step.id == *id)) {
+        Some(strange) => Err(format!("the question '{question}' has no step '{strange}'")),
+        None => Ok(()),
     }
 }
 

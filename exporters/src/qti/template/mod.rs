@@ -11,8 +11,10 @@
 //! unit or with thousands commas is not read), and it tells one of the family's stories, not all.
 //!
 //! Modules in reading order: `integer` (bounded integer expressions), `program` (rules, and a run of them),
-//! `formulas` (the expression language), `misconceptions` (rule by rule), `givens`, `constraints`, `texts`, `steps`.
+//! `formulas` (the expression language), `misconceptions` (rule by rule), `givens`, `constraints`, `texts`, `steps`;
+//! `drawn` is the way back from what a platform drew.
 mod constraints;
+mod drawn;
 mod formulas;
 mod givens;
 mod integer;
@@ -30,6 +32,7 @@ use qbank::{
     question::Item,
 };
 
+pub use self::drawn::{NotDrawn, item_name, reference_name};
 use self::{
     formulas::Formulas,
     givens::Mistakes,
@@ -202,7 +205,7 @@ impl<'f> Mapping<'f> {
         sample: &'f Item,
     ) -> Result<Self, Refusal> {
         let maximum = sample.max_points();
-        let identifier = format!("{}-v{}-{locale}", family.id, family.version);
+        let identifier = item_name(&family.id, family.version, locale);
         let item = AssessmentItem {
             identifier: Identifier::new(&identifier)?,
             title: sample.title.clone(),

@@ -225,8 +225,12 @@ impl OpenAnswers {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::cli::output::{Target, progress};
-    use qbank::{bank, marking::Policy, question::Item};
+    use crate::cli::{
+        bank::BankArguments,
+        output::{Target, progress},
+        score::templates::Templates,
+    };
+    use qbank::{bank, marking::Policy, pool::Pool, question::Item};
     use std::{fs, path::Path};
 
     fn scored(
@@ -235,7 +239,10 @@ mod tests {
         rows: &[(&str, &str, &str)],
         output: &Path,
     ) -> (u64, usize, String) {
+        let bank = BankArguments::default();
+        let pool = Pool { id: "p".into(), title: "P".into(), locale: "en-US".into(), sections: Vec::new() };
         let mut scoring = Scoring {
+            templates: Templates::of(&pool, &bank),
             items: items.iter().map(|item| (item.id.as_str(), item)).collect(),
             policy: Policy::default(),
             target: Target::open(Some(output)).unwrap(),

@@ -15,7 +15,7 @@ use exporters::{
     results::{AssessmentResult, ItemResult, read_results},
 };
 
-use super::{ResponseRecord, Scoring, output};
+use super::{ResponseRecord, Scoring, all_steps_of, output, templates::Templates};
 
 /// The package file that platforms put beside reports; it holds none.
 const MANIFEST: &str = "imsmanifest.xml";
@@ -26,7 +26,7 @@ const MANIFEST: &str = "imsmanifest.xml";
 /// If reading or writing fails.
 pub(super) fn score_report(scoring: &mut Scoring<'_>, mut file: File) -> anyhow::Result<()> {
     let mut attempts = LastAttempts::default();
-    attempts.note(0, &read_results(BufReader::new(&file))?);
+    attempts.note(&scoring.templates, 0, &read_results(BufReader::new(&file))?);
     file.seek(SeekFrom::Start(0))?;
     let mut reports = Reports { scoring, attempts: &attempts };
     reports.score(0, "", BufReader::new(&file))?;
@@ -48,7 +48,7 @@ pub(super) fn score_archive(scoring: &mut Scoring<'_>, file: File) -> anyhow::Re
     for (index, _) in &members {
         // What cannot be read is told in the second reading.
         if let Ok(Ok(report)) = archive.member(*index).map(|member| read_results(BufReader::new(member))) {
-            attempts.note(*index, &report);
+            attempts.note(&scoring.templates, *index, &report);
         }
         scoring.bar.inc(1);
     }
@@ -69,16 +69,32 @@ pub(super) fn score_archive(scoring: &mut Scoring<'_>, file: File) -> anyhow::Re
 #[derive(Default)]
 struct LastAttempts {
     /// When, in which report, and which item result of it.
-    last: BTreeMap<(String, String), (jiff::Timestamp, usize, usize)>,
+    last: BTreeMap<Answered, (jiff::Timestamp, usize, usize)>,
     earlier: u64,
 }
 
+/// What a pupil can answer several times.
+#[derive(PartialEq, Eq, PartialOrd, Ord)]
+struct Answered {
+    pupil: String,
+    item: String,
+    /// An item that a platform varies may come several times in one session, each time as another question.
+    sequence: Option<u32>,
+}
+
+impl Answered {
+    fn of(templates: &Templates<'_>, pupil: &str, item: &ItemResult) -> Self {
+        let sequence = item.sequence.filter(|_| templates.has(&item.identifier));
+        Self { pupil: pupil.to_owned(), item: item.identifier.clone(), sequence }
+    }
+}
+
 impl LastAttempts {
-    fn note(&mut self, report: usize, result: &AssessmentResult) {
+    fn note(&mut self, templates: &Templates<'_>, report: usize, result: &AssessmentResult) {
         let Some(pupil) = &result.pupil else { return };
         for (index, item) in result.items.iter().enumerate().filter(|(_, item)| item.status.is_complete()) {
             let attempt = (item.at, report, index);
-            let last = self.last.entry((pupil.clone(), item.identifier.clone())).or_insert(attempt);
+            let last = self.last.entry(Answered::of(templates, pupil, item)).or_insert(attempt);
             if *last != attempt {
                 self.earlier += 1;
                 *last = attempt.max(*last);
@@ -86,8 +102,8 @@ impl LastAttempts {
         }
     }
 
-    fn is_last(&self, pupil: &str, item: &ItemResult, report: usize, index: usize) -> bool {
-        self.last.get(&(pupil.to_owned(), item.identifier.clone())) == Some(&(item.at, report, index))
+    fn is_last(&self, answered: &Answered, at: jiff::Timestamp, report: usize, index: usize) -> bool {
+        self.last.get(answered) == Some(&(at, report, index))
     }
 
     fn tell(&self) {
@@ -126,7 +142,8 @@ impl Reports<'_, '_> {
         };
         for (index, item) in report.items.iter().enumerate() {
             if item.status.is_complete() {
-                if self.attempts.is_last(pupil, item, number, index) {
+                let answered = Answered::of(&self.scoring.templates, pupil, item);
+                if self.attempts.is_last(&answered, item.at, number, index) {
                     self.mark(place, pupil, item)?;
                 }
             } else {
@@ -139,8 +156,9 @@ impl Reports<'_, '_> {
 
     fn mark(&mut self, place: &str, pupil: &str, item: &ItemResult) -> anyhow::Result<()> {
         let by_step = item.by_step();
+        let varied = self.scoring.templates.has(&item.identifier);
         // Of a question that is not in the pool nothing more needs to be told.
-        let known = self.scoring.items.contains_key(item.identifier.as_str());
+        let known = varied || self.scoring.items.contains_key(item.identifier.as_str());
         for strange in by_step.strange.iter().filter(|_| known) {
             self.scoring.unusable(format_args!("{place}line {}", strange.line), &strange.reason);
         }
@@ -149,6 +167,19 @@ impl Reports<'_, '_> {
             question: item.identifier.clone(),
             responses: by_step.responses,
         };
-        self.scoring.mark(format_args!("{place}line {}", item.line), &record)
+        let place = format_args!("{place}line {}", item.line);
+        if !varied {
+            return self.scoring.mark(place, &record);
+        }
+        let drawn = self.scoring.templates.question(item);
+        let drawn = drawn.and_then(|drawn| {
+            let steps = record.responses.keys().map(String::as_str);
+            all_steps_of(&drawn, &record.question, steps).map(|()| drawn)
+        });
+        match drawn {
+            Ok(drawn) => self.scoring.mark_by(&drawn, &record)?,
+            Err(problem) => self.scoring.unusable(place, &problem),
+        }
+        Ok(())
     }
 }
