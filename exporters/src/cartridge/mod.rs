@@ -6,11 +6,12 @@
 //! tool loses nothing by the link to the live quiz.
 //!
 //! One way the data flows: [`ItemSource`] -> [`from_item`] -> [`model`] -> documents -> archive. [`reading`] goes from
-//! a document back to the [`model`].
+//! a document back to the [`model`], and [`playing`] answers what was read.
 pub mod from_item;
 mod link;
 mod manifest;
 pub mod model;
+pub mod playing;
 pub mod reading;
 pub mod report;
 mod spelling;

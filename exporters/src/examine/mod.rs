@@ -1,13 +1,15 @@
 //! A package tried out before it is loaded: what holds, what does not, and what cannot be judged here.
 //!
 //! Any package: its structure, its manifest, the references in its tests and items; each item run by the processor of
-//! the standard with its declared correct response, with none, and with wrong ones; a template with 200 clones. A
-//! package of ours also against what it claims: every question is drawn again and compared. Nothing is taken from what
+//! the standard with its declared correct response, with none, and with wrong ones; a template with 200 clones; a
+//! question of QTI 1.2.1 with each response that it lists. A package of ours also against what it claims: every question
+//! is drawn again and compared. Nothing is taken from what
 //! wrote the package; all that counts is what is in the file.
 //!
 //! Items are read one at a time; the [`Report`] holds a few lines for each. It tells, and decides nothing.
 mod clones;
 mod compared;
+mod old_questions;
 mod playing;
 mod report;
 mod structure;
@@ -54,7 +56,8 @@ impl<R: Read + Seek> Examination<R> {
         items(&self.package.manifest.resources).count()
     }
 
-    /// Examines all of it. `families` are those to draw our own questions again from; `tell` is called after each item.
+    /// Examines all of it. `families` are those to draw our own questions again from; `tell` is called after each item that
+    /// [`Examination::items`] counts.
     pub fn run(mut self, families: &[Family], mut tell: impl FnMut(&Judgement)) -> Report {
         let structure = structure::examine(&mut self.package);
         let mut findings = structure.findings;
@@ -75,7 +78,7 @@ impl<R: Read + Seek> Examination<R> {
         let old =
             self.package.manifest.resources.iter().filter(|one| one.kind() == ResourceKind::OldQuestions);
         let old: Vec<String> = old.map(member_of).collect();
-        judgements.extend(old.into_iter().map(|member| judge_old(&mut self.package, member)));
+        judgements.extend(old.iter().flat_map(|member| old_questions::judge(&mut self.package, member)));
         Report::new(&self.package.manifest, findings, judgements)
     }
 }
@@ -88,24 +91,6 @@ fn items(resources: &[Resource]) -> impl Iterator<Item = &Resource> {
 fn member_of(resource: &Resource) -> String {
     let file = resource.href.as_deref().or(resource.files.first().map(|(file, _)| file.as_str()));
     file.and_then(|file| resolve("", file)).unwrap_or_else(|| resource.identifier.clone())
-}
-
-/// Questions of an older version than the processor plays: only read.
-fn judge_old<R: Read + Seek>(package: &mut Package<R>, member: String) -> Judgement {
-    let checks = match package.old_questions(&member) {
-        Err(fault) => vec![Check::fails(Topic::Readable, &fault)],
-        Ok(document) => {
-            let told = format!(
-                "{} questions of QTI 1.2.1 can be read; they are not played here",
-                document.items.len()
-            );
-            let faults = document.problems.iter().map(|problem| {
-                Check::fails(Topic::Readable, &format!("line {}: {}", problem.line, problem.reason))
-            });
-            faults.chain([Check::new(Topic::CorrectResponse, Verdict::CannotJudge, told)]).collect()
-        }
-    };
-    Judgement::new(member, checks)
 }
 
 /// One item and what is known of it.

@@ -8,7 +8,7 @@ use exporters::{
     cartridge::{
         CartridgeError, CartridgeOptions, LiveQuiz,
         from_item::map_item,
-        model::{CartridgeItem, Choice, Interaction, Material, Profile, Test},
+        model::{CartridgeItem, Choice, Interaction, Material, Profile},
         reading::{CartridgeReadError, read_document},
         report::{CartridgeReport, Loss},
         write_cartridge,
@@ -69,34 +69,10 @@ fn cartridges_of_the_whole_bank_meet_the_published_schemas() {
     assert!(link.contains("<lticm:property name=\"pool\">river-day<"), "{link}");
 }
 
-/// An evaluation by the rules of QTI 1.2.1: conditions in order, until one holds that does not continue.
+/// Points and feedback of one response.
 fn score<'i>(item: &'i CartridgeItem, response: &str) -> (u32, Vec<&'i str>) {
-    let (mut score, mut shown) = (0, Vec::new());
-    for condition in &item.conditions {
-        if holds(&condition.test, response) {
-            score = condition.score.as_ref().map_or(score, |score| score.parse().unwrap());
-            shown.extend(condition.shows.iter().map(String::as_str));
-            if !condition.continues {
-                break;
-            }
-        }
-    }
-    (score, shown)
-}
-
-fn holds(test: &Test, response: &str) -> bool {
-    let same = |text: &str, case: bool| {
-        if case { response == text } else { response.to_lowercase() == text.to_lowercase() }
-    };
-    match test {
-        Test::Equals { text, case } => same(text, *case),
-        Test::Contains { text, .. } => response.contains(text.as_str()),
-        Test::Unanswered => response.is_empty(),
-        Test::And(tests) => tests.iter().all(|test| holds(test, response)),
-        Test::Or(tests) => tests.iter().any(|test| holds(test, response)),
-        Test::Not(test) => !holds(test, response),
-        Test::Other => true,
-    }
+    let played = item.play(&[response]);
+    (played.score.map_or(0, |score| score.parse().unwrap()), played.shown)
 }
 
 /// What the project's own marking says, earlier answers being right.
@@ -385,7 +361,8 @@ fn reads_what_others_write() {
     assert!(
         matches!(&two.interaction, Interaction::Several(choices) if choices.shuffle && choices.choices.len() == 2)
     );
-    assert!(holds(&two.conditions[0].test, "A") && !holds(&two.conditions[0].test, "B"));
+    let test = &two.conditions[0].test;
+    assert!(test.holds(&["A"]) && !test.holds(&["B"]));
     let told: Vec<String> =
         read.problems.iter().map(|problem| format!("{}: {}", problem.line, problem.reason)).collect();
     assert_eq!(

@@ -129,13 +129,46 @@ fn our_packages_of_every_version_hold() {
 }
 
 #[test]
-fn a_cartridge_of_ours_can_be_read_and_is_not_played() {
-    let mut out = Cursor::new(Vec::new());
-    write_cartridge(&pool(20), &CartridgeOptions::default(), &mut out).unwrap();
-    let report = examined(out.into_inner());
+fn every_question_of_a_cartridge_of_ours_is_played_and_holds() {
+    let bytes = cartridge(&pool(4));
+    let report = examined(bytes);
     assert!(report.holds, "{report}");
     assert_eq!(report.package, "Common Cartridge 1.3");
-    assert!(report.counts.items > 0 && report.counts.cannot_be_judged == report.counts.items, "{report}");
+    assert!(report.counts.items >= 50 && report.counts.hold == report.counts.items, "{report}");
+}
+
+fn cartridge(pool: &Pool) -> Vec<u8> {
+    let mut out = Cursor::new(Vec::new());
+    write_cartridge(pool, &CartridgeOptions::default(), &mut out).unwrap();
+    out.into_inner()
+}
+
+#[test]
+fn what_does_not_hold_in_questions_of_a_cartridge_is_told() {
+    let mut pool = pool(1);
+    pool.sections.truncate(1);
+    pool.sections[0].items.retain(|item| item.family == "add-ragged" || item.family == "compare-ragged");
+    assert_eq!(pool.sections[0].items.len(), 2);
+    let bytes = cartridge(&pool);
+    let mut archive = ArchiveReader::new(Cursor::new(&bytes)).unwrap();
+    let names = archive.names();
+    let (index, bank) = names.iter().find(|(_, name)| name.contains("bank")).unwrap();
+    let mut text = String::new();
+    archive.member(*index).unwrap().read_to_string(&mut text).unwrap();
+    let full = "<setvar varname=\"SCORE\" action=\"Set\">100</setvar>";
+    assert!(text.contains(full), "{text}");
+    let choice = "<varequal respident=\"response\" case=\"Yes\">A</varequal>";
+    // What is changed in the bank, and what is told then.
+    for (from, to, told) in [
+        (full, full.replace("100", "50").as_str(), "no listed response earns all points"),
+        (full, full.replace("100", "50").as_str(), "0 of 3 ways to choose earn all points"),
+        ("linkrefid=\"", "linkrefid=\"x", "x"),
+        (choice, &choice.replace('A', "Z"), "there is no choice 'Z'"),
+    ] {
+        assert!(text.contains(from), "{from} is not in {text}");
+        let report = examined(changed(&bytes, bank, |text| text.replace(from, to)));
+        assert!(!report.holds && report.to_string().contains(told), "{told}: {report}");
+    }
 }
 
 #[test]
