@@ -1,5 +1,5 @@
 //! Any bytes as a question bank or quiz of a cartridge: refused with a line, or read; the items that were read are written
-//! and read back as the same.
+//! and read back as the same, and whatever they list is played.
 #![no_main]
 
 use exporters::cartridge::{
@@ -11,6 +11,10 @@ use libfuzzer_sys::fuzz_target;
 
 fuzz_target!(|bytes: &[u8]| {
     let Ok(document) = read_document(bytes) else { return };
+    for item in &document.items {
+        item.play(&[]);
+        item.right().for_each(|text| drop(item.play(&[text])));
+    }
     let mut again = Vec::new();
     write_bank(&mut again, &document.identifier, &document.items).unwrap();
     match read_document(&again[..]) {
