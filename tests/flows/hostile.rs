@@ -162,3 +162,17 @@ async fn a_deployment_that_is_not_registered_is_refused() {
         "unregistered deployment",
     );
 }
+
+/// Row 46 of the checklist: the launch opens, the list is passed over, and the log says so without naming anybody.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_list_of_mentored_people_without_the_mentors_role_is_passed_over_and_logged() {
+    let stage = Stage::set().await;
+    stage.school.practice.set_forgery(Some(Forgery::ReplacedClaim {
+        claim: "https://purl.imsglobal.org/spec/lti/claim/role_scope_mentor".to_owned(),
+        value: serde_json::json!(["p-02-secret"]),
+    }));
+    stage.school.pupil().await.follow("Open").await.unwrap();
+    let log = stage.log();
+    assert!(log.contains("a list of mentored people without the mentor's role was passed over"), "{log}");
+    assert!(!log.contains("p-02-secret"), "{log}");
+}

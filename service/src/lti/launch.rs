@@ -201,6 +201,10 @@ fn check_link(
 ) -> Result<LinkLaunch, FailedCheck> {
     let user = check_subject(claims)?.ok_or(FailedCheck::SubjectMissing)?;
     let roles = claims.texts(v::ROLES)?.ok_or(FailedCheck::RolesMissing)?;
+    if claims.texts(v::ROLE_SCOPE_MENTOR)?.is_some() && !is_mentor(&roles) {
+        // Nothing here is done for mentors; the platform's keepers may want to know that they mixed something up.
+        tracing::info!("a list of mentored people without the mentor's role was passed over");
+    }
     let target = claims.text(v::TARGET_LINK_URI)?.ok_or(FailedCheck::TargetMissing)?;
     check_target(target, expected)?;
     let link = claims.object(v::RESOURCE_LINK)?.ok_or(FailedCheck::ResourceLink)?;
@@ -255,6 +259,10 @@ fn check_subject(claims: Claims<'_>) -> Result<Option<UserId>, FailedCheck> {
 
 fn is_identifier(text: &str) -> bool {
     !text.is_empty() && text.len() <= ID_LENGTH_MAX && text.is_ascii()
+}
+
+fn is_mentor(roles: &[&str]) -> bool {
+    roles.iter().any(|role| *role == "Mentor" || role.strip_prefix(v::MEMBERSHIP_ROLE) == Some("#Mentor"))
 }
 
 /// Boils roles down. Full addresses and short names count; unknown roles are ignored.

@@ -33,6 +33,21 @@ pub struct PublicKey {
 }
 
 impl PublicKey {
+    /// Reads one key of a set with its name; none when it is not an RSA key for RS256 signatures. How long the key is
+    /// matters when a signature is checked: one of less than 2048 bits verifies nothing.
+    pub fn from_jwk(key: &Map<String, Value>) -> Option<(String, Self)> {
+        let text = |name: &str| key.get(name).and_then(Value::as_str);
+        let number = |name: &str| URL_SAFE_NO_PAD.decode(text(name)?).ok();
+        if text("kty") != Some("RSA") || text("use").is_some_and(|r#use| r#use != "sig") {
+            return None;
+        }
+        if text("alg").is_some_and(|alg| alg != "RS256") {
+            return None;
+        }
+        let public = Self { modulus: number("n")?, exponent: number("e")? };
+        Some((text("kid")?.to_owned(), public))
+    }
+
     /// Whether this key made an RS256 `signature` over `message`.
     pub fn verifies(&self, message: &[u8], signature: &[u8]) -> bool {
         RsaPublicKeyComponents { n: &self.modulus, e: &self.exponent }
@@ -114,7 +129,7 @@ impl PlatformKeys {
         }
         let set = strict_json::object(&answer.body).map_err(|_| "not a JSON object".to_owned())?;
         let keys = set.get("keys").and_then(Value::as_array).ok_or("no member keys")?;
-        let usable = keys.iter().filter_map(Value::as_object).filter_map(read_key).collect();
+        let usable = keys.iter().filter_map(Value::as_object).filter_map(PublicKey::from_jwk).collect();
         Ok((usable, kept_ms(&answer.headers)))
     }
 }
@@ -125,20 +140,6 @@ impl KeySet {
         // A clock that was set back must not block fetching.
         self.tried_at.is_none_or(|tried| now < tried || now >= plus_ms(tried, pause))
     }
-}
-
-/// Reads one key; none when it is not an RSA key for RS256 signatures.
-fn read_key(key: &Map<String, Value>) -> Option<(String, PublicKey)> {
-    let text = |name: &str| key.get(name).and_then(Value::as_str);
-    let number = |name: &str| URL_SAFE_NO_PAD.decode(text(name)?).ok();
-    if text("kty") != Some("RSA") || text("use").is_some_and(|r#use| r#use != "sig") {
-        return None;
-    }
-    if text("alg").is_some_and(|alg| alg != "RS256") {
-        return None;
-    }
-    let public = PublicKey { modulus: number("n")?, exponent: number("e")? };
-    Some((text("kid")?.to_owned(), public))
 }
 
 /// How long a set may be kept, from `Cache-Control`.

@@ -23,6 +23,14 @@ pub const ROLES: &str = claim!("roles");
 pub const CONTEXT: &str = claim!("context");
 /// The link's own parameters.
 pub const CUSTOM: &str = claim!("custom");
+/// What the platform is.
+pub const TOOL_PLATFORM: &str = claim!("tool_platform");
+/// How we are shown.
+pub const LAUNCH_PRESENTATION: &str = claim!("launch_presentation");
+/// Identifiers of a school's other systems.
+pub const LIS: &str = claim!("lis");
+/// Whom a mentor looks after.
+pub const ROLE_SCOPE_MENTOR: &str = claim!("role_scope_mentor");
 /// Where grades go.
 pub const GRADE_ENDPOINT: &str = "https://purl.imsglobal.org/spec/lti-ags/claim/endpoint";
 /// What deep linking asks for.

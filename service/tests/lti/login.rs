@@ -5,7 +5,7 @@ use service::lti::FailedCheck;
 use service::storage::NewRegistration;
 
 use crate::platform::CLIENT_ID;
-use crate::tool::{Tool, assert_refused, change, registration};
+use crate::tool::{Refusal, Tool, change, registration};
 
 #[tokio::test(flavor = "multi_thread")]
 async fn sends_the_browser_to_the_registered_address_with_every_parameter() {
@@ -40,8 +40,7 @@ async fn takes_a_posted_login_and_sets_a_cookie_that_scripts_cannot_read() {
     assert!(cookie.contains("HttpOnly") && cookie.contains("SameSite=Lax"), "{cookie}");
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn refuses_rows_1_to_7() {
+pub(crate) async fn rows_1_to_7() -> Vec<Refusal> {
     let tool = Tool::start().await;
     let changed = |name: &str, value: Option<&str>| {
         let mut parameters = tool.login_parameters();
@@ -66,19 +65,20 @@ async fn refuses_rows_1_to_7() {
         ("6 unknown", changed("client_id", Some("other")), FailedCheck::ClientUnknown),
     ];
     for (row, parameters, check) in rows {
-        assert_refused(tool.get_login(&parameters).await, check, row).await;
+        tool.refused(tool.get_login(&parameters).await, check, row).await;
     }
     let mut repeated = tool.login_parameters();
     repeated.push(("iss", "https://other.example.org".to_owned()));
-    assert_refused(tool.get_login(&repeated).await, FailedCheck::RepeatedParameter, "7").await;
+    tool.refused(tool.get_login(&repeated).await, FailedCheck::RepeatedParameter, "7").await;
+    tool.refusals()
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn refuses_row_6_an_issuer_with_two_registrations_and_no_client_id() {
+pub(crate) async fn row_6_an_issuer_with_two_registrations_and_no_client_id() -> Vec<Refusal> {
     let tool = Tool::start().await;
     let second = NewRegistration { client_id: "second".into(), ..registration(&tool.platform) };
     tool.storage.put_registration(second, &change()).await.unwrap();
     let mut parameters = tool.login_parameters();
     parameters.retain(|(name, _)| *name != "client_id");
-    assert_refused(tool.get_login(&parameters).await, FailedCheck::ClientAmbiguous, "6").await;
+    tool.refused(tool.get_login(&parameters).await, FailedCheck::ClientAmbiguous, "6").await;
+    tool.refusals()
 }

@@ -1,9 +1,12 @@
 //! The service's tool side, driven over HTTP by a platform made for these tests.
 #![expect(clippy::unwrap_used, reason = "a test stops at what it did not expect")]
+#![expect(clippy::print_stdout, reason = "what was counted is told")]
 
+mod checklist;
 mod delivery;
 mod launch;
 mod login;
 mod placing;
 mod platform;
 mod tool;
+mod vectors;

@@ -1,13 +1,14 @@
 //! The service under test: in this process, on a free port of the loopback, with a clock that the test sets.
 
 use std::net::TcpListener;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 
 use jiff::Timestamp;
 use reqwest::Response;
 use reqwest::header::{COOKIE, LOCATION, SET_COOKIE};
 use serde_json::{Value, json};
 use service::clock::{Clock, SettableClock};
+use service::lti::FailedCheck;
 use service::server::Server;
 use service::settings::{PublicUrl, Reach, Settings};
 use service::storage::{self, Actor, Change, NewRegistration, Storage, StoredPool};
@@ -23,6 +24,15 @@ pub(crate) struct Tool {
     pub(crate) platform: Platform,
     pub(crate) url: String,
     pub(crate) client: reqwest::Client,
+    refusals: Mutex<Vec<Refusal>>,
+}
+
+/// A refusal that named its check.
+#[derive(Debug, Clone)]
+pub(crate) struct Refusal {
+    /// Begins with the row of the checklist, if it is one.
+    pub(crate) case: String,
+    pub(crate) check: FailedCheck,
 }
 
 /// A login that has been started: what a platform and a browser know of it.
@@ -91,7 +101,7 @@ impl Tool {
             .no_proxy()
             .build()
             .unwrap();
-        Self { server, storage, clock, platform, url, client }
+        Self { server, storage, clock, platform, url, client, refusals: Mutex::default() }
     }
 
     /// The parameters of a good login request.
@@ -178,6 +188,18 @@ impl Tool {
         request.send().await.unwrap()
     }
 
+    /// Asserts that an answer is a refusal that names `check`, keeps that in mind, and returns its page.
+    pub(crate) async fn refused(&self, response: Response, check: FailedCheck, case: &str) -> String {
+        let page = assert_refused(response, check, case).await;
+        self.refusals.lock().unwrap().push(Refusal { case: case.to_owned(), check });
+        page
+    }
+
+    /// All refusals so far.
+    pub(crate) fn refusals(self) -> Vec<Refusal> {
+        self.refusals.into_inner().unwrap()
+    }
+
     /// Posts a launch with well-signed claims that answer `login`.
     pub(crate) async fn launch_with(&self, login: &StartedLogin, claims: &Value) -> Response {
         let token = sign(GOOD_HEADER, &claims.to_string(), Signer::Own);
@@ -188,11 +210,7 @@ impl Tool {
 pub(crate) const GOOD_HEADER: &str = r#"{"alg":"RS256","typ":"JWT","kid":"own"}"#;
 
 /// Asserts that an answer is a refusal that names `check`, and returns its page.
-pub(crate) async fn assert_refused(
-    response: Response,
-    check: service::lti::FailedCheck,
-    case: &str,
-) -> String {
+async fn assert_refused(response: Response, check: FailedCheck, case: &str) -> String {
     let status = response.status().as_u16();
     assert!(response.headers().get(SET_COOKIE).is_none(), "{case}: a refused launch opens no session");
     let page = response.text().await.unwrap();

@@ -53,9 +53,18 @@ impl<'a> Claims<'a> {
     /// Optional claims that we do not use must still have the standard's types: a platform that mixes them up has
     /// probably mixed up more.
     pub(super) fn check_optional_types(self) -> Result<(), FailedCheck> {
-        for name in [v::RESOURCE_LINK, v::CONTEXT, v::GRADE_ENDPOINT, v::DEEP_LINKING_SETTINGS] {
+        for name in [
+            v::RESOURCE_LINK,
+            v::CONTEXT,
+            v::GRADE_ENDPOINT,
+            v::DEEP_LINKING_SETTINGS,
+            v::TOOL_PLATFORM,
+            v::LAUNCH_PRESENTATION,
+            v::LIS,
+        ] {
             self.object(name)?;
         }
+        self.texts(v::ROLE_SCOPE_MENTOR)?;
         if let Some(custom) = self.object(v::CUSTOM)? {
             for name in custom.0.keys() {
                 custom.text(name)?;
