@@ -3,6 +3,7 @@
 
 mod browser;
 mod commands;
+mod counterpart;
 mod decimal_cases;
 mod demo;
 mod hostile;

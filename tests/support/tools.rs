@@ -33,6 +33,15 @@ pub fn python() -> Option<Command> {
     }
 }
 
+/// A command of Python's with a package, for a check of that name.
+pub fn python_with(package: &str, check: &str) -> Option<Command> {
+    if runs("python3", &["-c", &format!("import {package}")]) {
+        return Some(Command::new("python3"));
+    }
+    crate::skip(check, &format!("Python has no package {package}"));
+    None
+}
+
 fn runs(program: &str, arguments: &[&str]) -> bool {
     let run = Command::new(program).args(arguments).stdout(Stdio::null()).stderr(Stdio::null()).status();
     run.is_ok_and(|status| status.success())

@@ -12,7 +12,7 @@ use libfuzzer_sys::fuzz_target;
 fuzz_target!(|bytes: &[u8]| {
     let Ok(document) = read_document(bytes) else { return };
     for item in &document.items {
-        item.play(&[]);
+        drop(item.play(&[]));
         item.right().for_each(|text| drop(item.play(&[text])));
     }
     let mut again = Vec::new();
