@@ -11,6 +11,7 @@ use crate::lti::keys::{KeySetError, ToolKeys};
 use crate::lti::outgoing;
 use crate::lti::platform_keys::PlatformKeys;
 use crate::metrics::Metrics;
+use crate::server::limits::Limits;
 use crate::settings::Settings;
 use crate::storage::Storage;
 
@@ -28,6 +29,8 @@ pub struct App {
     pub tool_keys: Arc<ToolKeys>,
     /// Platforms' public keys.
     pub platform_keys: PlatformKeys,
+    /// What each address has asked of us lately.
+    pub limits: Limits,
     /// Numbers for those who run the service.
     pub metrics: Arc<Metrics>,
     /// Wakes the delivery worker.
@@ -55,6 +58,7 @@ impl App {
         Ok(Self {
             platform_keys: PlatformKeys::new(client, reach, clock.clone()),
             deliverer: Arc::new(deliverer),
+            limits: Limits::new(settings.requests_per_second),
             waker: Waker::default(),
             pools: ProvenPools::default(),
             settings,

@@ -9,6 +9,7 @@ use prometheus_client::registry::Registry;
 
 use crate::clock::Clock;
 use crate::lti::FailedCheck;
+use crate::server::limits::Limit;
 use crate::storage::{DeliveryOutcome, DeliveryQueue};
 
 /// All counters of one server.
@@ -16,6 +17,7 @@ pub struct Metrics {
     registry: Registry,
     launches: Family<MessageLabel, Counter>,
     refusals: Family<CheckLabel, Counter>,
+    limited: Family<LimitLabel, Counter>,
     submits: Counter,
     marks: Counter,
     deliveries: Family<OutcomeLabel, Counter>,
@@ -35,6 +37,11 @@ struct CheckLabel {
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Hash, EncodeLabelSet)]
+struct LimitLabel {
+    limit: &'static str,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Hash, EncodeLabelSet)]
 struct OutcomeLabel {
     outcome: &'static str,
 }
@@ -44,11 +51,13 @@ impl Default for Metrics {
         let mut registry = Registry::with_prefix("tenths");
         let launches = Family::<MessageLabel, Counter>::default();
         let refusals = Family::<CheckLabel, Counter>::default();
+        let limited = Family::<LimitLabel, Counter>::default();
         let deliveries = Family::<OutcomeLabel, Counter>::default();
         let (submits, marks) = (Counter::default(), Counter::default());
         let (depth, parked, oldest) = (Gauge::default(), Gauge::default(), Gauge::default());
         registry.register("launches", "Launches accepted, by message", launches.clone());
         registry.register("refusals", "Logins and launches refused, by failed check", refusals.clone());
+        registry.register("limited", "Requests kept away, by the limit they met", limited.clone());
         registry.register("submits", "Attempts submitted", submits.clone());
         registry.register("marks", "Questions marked", marks.clone());
         registry.register("deliveries", "Tries to send a grade, by outcome", deliveries.clone());
@@ -59,6 +68,7 @@ impl Default for Metrics {
             registry,
             launches,
             refusals,
+            limited,
             submits,
             marks,
             deliveries,
@@ -78,6 +88,11 @@ impl Metrics {
     /// A login or launch was refused.
     pub(crate) fn refused(&self, check: FailedCheck) {
         self.refusals.get_or_create(&CheckLabel { check: check.name() }).inc();
+    }
+
+    /// A request was kept away.
+    pub(crate) fn limited(&self, limit: Limit) {
+        self.limited.get_or_create(&LimitLabel { limit: limit.name() }).inc();
     }
 
     /// An attempt was submitted and `questions` marked.

@@ -1,6 +1,7 @@
 //! Starting and stopping the service. The caller brings the listener, the store and the clock, so tests own all three.
 
 mod every_answer;
+pub(crate) mod limits;
 
 use std::net::{SocketAddr, TcpListener};
 use std::sync::Arc;
@@ -72,6 +73,8 @@ impl Server {
                 .app_data(shared.clone())
                 .app_data(web::PayloadConfig::new(BODY_SIZE_MAX))
                 .app_data(web::FormConfig::default().limit(BODY_SIZE_MAX))
+                // The one wrapped last sees a request first.
+                .wrap(from_fn(limits::keep))
                 .wrap(from_fn(every_answer::protect))
                 .wrap(from_fn(every_answer::log))
                 .configure(routes::configure)
@@ -118,6 +121,7 @@ async fn purge(app: web::Data<App>, mut stop: watch::Receiver<bool>) {
         if let Err(error) = app.storage.purge_expired(plus_ms(app.clock.now(), -PURGE_AFTER_MS)).await {
             tracing::error!(%error, "ended sessions could not be forgotten");
         }
+        app.limits.forget_quiet();
         tokio::select! {
             () = tokio::time::sleep(PURGE_EVERY) => {}
             _ = stop.changed() => {}

@@ -4,6 +4,7 @@
 //! variables or arguments of the server.
 
 use std::net::{IpAddr, SocketAddr};
+use std::num::NonZeroU32;
 
 use url::{Host, Url};
 
@@ -22,7 +23,16 @@ pub struct ServeArguments {
     /// For development and tests: permits http on loopback for platform addresses and the public URL.
     #[arg(long)]
     pub allow_loopback: bool,
+    /// Every request comes through a proxy that adds the address it comes from to X-Forwarded-For.
+    #[arg(long, env = "TENTHS_BEHIND_PROXY")]
+    pub behind_proxy: bool,
+    /// How many requests a second one address may send in the long run; 0 for any number. A school is one address.
+    #[arg(long, env = "TENTHS_REQUESTS_PER_SECOND", value_name = "N", default_value_t = REQUESTS_PER_SECOND)]
+    pub requests_per_second: u32,
 }
+
+/// What one address may send in a second: a large school that begins at the same time asks less.
+pub const REQUESTS_PER_SECOND: u32 = 500;
 
 /// The server's settings, checked.
 #[derive(Debug, Clone)]
@@ -35,6 +45,10 @@ pub struct Settings {
     pub store: String,
     /// Which hosts platforms may have (`--allow-loopback`).
     pub reach: Reach,
+    /// Whether a proxy of ours says where requests come from (`TENTHS_BEHIND_PROXY`).
+    pub behind_proxy: bool,
+    /// How many requests a second one address may send; any number if none (`TENTHS_REQUESTS_PER_SECOND`).
+    pub requests_per_second: Option<NonZeroU32>,
 }
 
 impl Settings {
@@ -49,6 +63,8 @@ impl Settings {
             public_url: PublicUrl::new("--public-url", &arguments.public_url, reach)?,
             store: arguments.store,
             reach,
+            behind_proxy: arguments.behind_proxy,
+            requests_per_second: NonZeroU32::new(arguments.requests_per_second),
         })
     }
 }

@@ -104,6 +104,8 @@ impl Demo {
             public_url: tool,
             store: "the demonstration's own".into(),
             allow_loopback: true,
+            behind_proxy: false,
+            requests_per_second: 0,
         };
         let server =
             Server::start(tool_listener, Settings::check(arguments)?, store, Arc::new(SystemClock)).await?;

@@ -5,6 +5,7 @@
 mod checklist;
 mod delivery;
 mod launch;
+mod limits;
 mod login;
 mod placing;
 mod platform;

@@ -60,6 +60,8 @@ pub(crate) fn settings(public_url: &str) -> Settings {
             .unwrap(),
         store: "sqlite::memory:".to_owned(),
         reach: Reach::PublicAndLoopback,
+        behind_proxy: false,
+        requests_per_second: None,
     }
 }
 
@@ -88,6 +90,11 @@ pub(crate) fn pool() -> StoredPool {
 
 impl Tool {
     pub(crate) async fn start() -> Self {
+        Self::start_with(|_| {}).await
+    }
+
+    /// A service with other settings.
+    pub(crate) async fn start_with(change_settings: impl FnOnce(&mut Settings)) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let url = format!("http://{}", listener.local_addr().unwrap());
         let platform = Platform::start();
@@ -95,7 +102,9 @@ impl Tool {
         storage.put_registration(registration(&platform), &change()).await.unwrap();
         storage.put_pool(pool()).await.unwrap();
         let clock = Arc::new(SettableClock::at(monday()));
-        let server = Server::start(listener, settings(&url), storage.clone(), clock.clone()).await.unwrap();
+        let mut settings = settings(&url);
+        change_settings(&mut settings);
+        let server = Server::start(listener, settings, storage.clone(), clock.clone()).await.unwrap();
         let client = reqwest::Client::builder()
             .redirect(reqwest::redirect::Policy::none())
             .no_proxy()

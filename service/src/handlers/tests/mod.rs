@@ -221,6 +221,8 @@ fn settings() -> Settings {
         public_url: PublicUrl::new("--public-url", &url, Reach::Public).unwrap(),
         store: "sqlite::memory:".into(),
         reach: Reach::Public,
+        behind_proxy: false,
+        requests_per_second: None,
     }
 }
 
