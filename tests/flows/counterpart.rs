@@ -78,7 +78,8 @@ async fn a_class_on_an_independent_platform_gets_its_grades() {
     let mut add = vec!["platform", "add", "--allow-loopback", "--store", &store];
     add.extend(options.iter().flat_map(|(option, name)| [*option, platform.text(name)]));
     run_well(add);
-    let _served = Served::start(port, &store, &folder.path().join("service.log")).await;
+    let log = folder.path().join("service.log");
+    let _served = Served::start_logging(port, &store, &log, "trace").await;
 
     let mut teacher = platform.launched("teacher-1", "place").await;
     let form = press(&teacher, "Place this quiz").with("pool", "river-day").with("questions", "2");
@@ -102,6 +103,9 @@ async fn a_class_on_an_independent_platform_gets_its_grades() {
     assert_eq!(seen["line_items"][0]["resourceLinkId"], "link-0");
     assert_times_increase(&seen);
     assert_well_signed(&seen, &platform);
+    let cookies = cookies_of_a_launch(&platform).await;
+    let secrets = platform.seen().await["secrets"].clone();
+    assert_silent(&std::fs::read_to_string(&log).unwrap(), &secrets, &cookies);
 
     // The class page opens for the teacher whom the library sends.
     let teacher = platform.launched("teacher-1", "0").await;
@@ -154,4 +158,59 @@ fn assert_well_signed(seen: &Value, platform: &Counterpart) {
     assert!(signed.len() > names.len() && !names.is_empty(), "{signed:?}");
     // One token for each set of scopes, kept for the whole class.
     assert!(names.len() <= 5, "{} tokens were asked for", names.len());
+}
+
+/// The values of all cookies that a launch sets, by a client that keeps them where they can be seen.
+async fn cookies_of_a_launch(platform: &Counterpart) -> Vec<String> {
+    let client =
+        reqwest::Client::builder().redirect(reqwest::redirect::Policy::none()).no_proxy().build().unwrap();
+    let mut cookies = Vec::new();
+    let mut keep = |answer: &reqwest::Response| {
+        let set = answer.headers().get_all("set-cookie").iter();
+        let pairs = set.map(|cookie| cookie.to_str().unwrap().split(';').next().unwrap().to_owned());
+        cookies.extend(pairs);
+        cookies.join("; ")
+    };
+    let get = async |url: &str| client.get(url).send().await.unwrap();
+    let location = |answer: &reqwest::Response| answer.headers()["location"].to_str().unwrap().to_owned();
+    let start = get(&format!("{}/start?as=pupil-1&hint=0", platform.text("issuer"))).await;
+    let login = get(&location(&start)).await;
+    let cookie = keep(&login);
+    let form = get(&location(&login)).await.text().await.unwrap();
+    let field = |name: &str| {
+        let begins = format!("name=\"{name}\" value=\"");
+        form.split(&begins).nth(1).unwrap().split('"').next().unwrap().to_owned()
+    };
+    let posted = [("id_token", field("id_token")), ("state", field("state"))];
+    let launch = client.post(format!("{}/lti/launch", tool_of(&form))).form(&posted);
+    let launched = launch.header("cookie", cookie).send().await.unwrap();
+    assert!(launched.status().is_redirection() || launched.status().is_success(), "{}", launched.status());
+    keep(&launched);
+    let values = cookies.iter().map(|pair| pair.split_once('=').unwrap().1.to_owned());
+    values.filter(|value| value.len() > 20).collect()
+}
+
+/// The origin that a form is posted to.
+fn tool_of(form: &str) -> &str {
+    form.split("action=\"").nth(1).unwrap().split("/lti/").next().unwrap()
+}
+
+/// Nothing secret and nobody's name is in the log, though it was kept as chatty as it can be.
+fn assert_silent(log: &str, secrets: &Value, cookies: &[String]) {
+    let secrets = secrets.as_array().unwrap().iter().map(|secret| secret.as_str().unwrap());
+    let secrets: Vec<&str> = secrets.chain(cookies.iter().map(String::as_str)).collect();
+    assert!(secrets.len() > 30 && cookies.len() >= 2, "{} secrets, {cookies:?}", secrets.len());
+    for secret in &secrets {
+        assert!(!log.contains(secret), "in the log: {secret}");
+        // Of a token neither what it says nor its signature.
+        for part in secret.split('.').skip(1).filter(|part| part.len() > 20) {
+            assert!(!log.contains(part), "in the log: {part}");
+        }
+    }
+    let names = (1..=PUPILS).map(|number| format!("pupil-{number}")).chain(["teacher-1".to_owned()]);
+    for name in names {
+        assert!(!log.contains(&name), "in the log: {name}");
+    }
+    let told = ["a grade was delivered", "answered", "TRACE"];
+    assert!(told.iter().all(|told| log.contains(told)), "the log says what happens");
 }

@@ -51,7 +51,8 @@ class Store:
         self.scores = {}
         self.journal = []
         self.assertions = []
-        self.logins = {}
+        # Whatever may stand in no log: tokens of either side, states, nonces.
+        self.secrets = set()
 
     def seen(self):
         with self.lock:
@@ -61,6 +62,7 @@ class Store:
                 "scores": self.scores,
                 "journal": self.journal,
                 "assertions": self.assertions,
+                "secrets": sorted(self.secrets),
             }
 
 
@@ -129,6 +131,7 @@ class Launch(LTIAdvantageMessageLaunchAbstract):
 
     def render_launch_form(self, launch_data, **kwargs):
         fields = {"id_token": launch_data["id_token"], "state": launch_data["state"]}
+        store.secrets.update([*fields.values(), self._request["nonce"]])
         inputs = "".join(
             f'<input type="hidden" name="{name}" value="{html.escape(value)}">' for name, value in fields.items()
         )
@@ -292,6 +295,7 @@ class Handler(BaseHTTPRequestHandler):
 
     def placed(self, platform, form):
         header, claims = strictly_decoded(form["JWT"], BASE)
+        store.secrets.add(form["JWT"])
         items = platform.validate_deeplinking_resp(form)
         store.links.extend(items)
         store.assertions.append({"deep_linking": claims, "header": header})
@@ -300,7 +304,9 @@ class Handler(BaseHTTPRequestHandler):
     def token(self, platform, form):
         header, claims = strictly_decoded(form["client_assertion"], f"{BASE}/token")
         store.assertions.append({"assertion": claims, "header": header, "scope": form["scope"]})
-        self.json(platform.get_access_token(form))
+        granted = platform.get_access_token(form)
+        store.secrets.update([form["client_assertion"], claims["jti"], granted["access_token"]])
+        self.json(granted)
 
     def library_request(self, method, path, query, content):
         return LibraryRequest(
