@@ -2,7 +2,9 @@
 #![expect(clippy::unwrap_used, reason = "a test stops at what it did not expect")]
 
 mod delivery;
+mod gradebook;
 mod launch;
+mod line_items;
 mod login;
 mod placing;
 mod platform;
