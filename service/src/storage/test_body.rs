@@ -498,7 +498,7 @@ async fn a_reading_is_noted_for_rows_that_have_not_changed_since(store: Arc<dyn 
         finish(store.as_ref(), &leased, DeliveryOutcome::Delivered).await;
     }
     let due = async |now| store.placements_to_read(later(-1), now, 9).await.unwrap();
-    assert_eq!(due(monday()).await, [placed.id.clone()]);
+    assert_eq!(due(monday()).await, std::slice::from_ref(&placed.id));
     submit(store.as_ref(), &placed, "u2", 9).await;
     let found = GradebookMark { points: 5.into(), maximum: 10.into() };
     let finding = |user: &str| Finding {

@@ -12,7 +12,7 @@ use super::error::ApiError;
 use super::records::Failure;
 use crate::app::App;
 use crate::storage::{
-    Actor, ApiRole, Change, Choice, Delivery, DeliveryQuery, DeliveryState, PlacementId, UserId,
+    Actor, ApiRole, Change, Choice, Delivery, DeliveryQuery, DeliveryState, Drift, PlacementId, UserId,
 };
 
 /// How many are listed at once unless asked otherwise, and at most.
@@ -103,7 +103,7 @@ impl DeliveryEntry {
             tries: delivery.tries,
             since: delivery.waiting_since,
             next_try_at: waits.then_some(delivery.next_try_at),
-            differs: delivery.cell.drift.map(|drift| drift.name()),
+            differs: delivery.cell.drift.map(Drift::name),
             in_gradebook: delivery.cell.found.map(|found| MarkSeen {
                 points: found.points.normalize().to_string(),
                 max: found.maximum.normalize().to_string(),
