@@ -8,9 +8,10 @@ use prometheus_client::metrics::gauge::Gauge;
 use prometheus_client::registry::Registry;
 
 use crate::clock::Clock;
+use crate::delivery::Circuit;
 use crate::lti::FailedCheck;
 use crate::server::limits::Limit;
-use crate::storage::{DeliveryOutcome, DeliveryQueue};
+use crate::storage::{DeliveryOutcome, DeliveryQueue, RegistrationId};
 
 /// All counters of one server.
 pub struct Metrics {
@@ -21,8 +22,11 @@ pub struct Metrics {
     submits: Counter,
     marks: Counter,
     deliveries: Family<OutcomeLabel, Counter>,
+    grade_refusals: Family<ClassLabel, Counter>,
+    circuits: Family<PlatformLabel, Gauge>,
     queue_depth: Gauge,
     queue_parked: Gauge,
+    queue_held: Gauge,
     queue_oldest_seconds: Gauge,
 }
 
@@ -46,6 +50,16 @@ struct OutcomeLabel {
     outcome: &'static str,
 }
 
+#[derive(Debug, Clone, PartialEq, Eq, Hash, EncodeLabelSet)]
+struct ClassLabel {
+    class: &'static str,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Hash, EncodeLabelSet)]
+struct PlatformLabel {
+    platform: i64,
+}
+
 impl Default for Metrics {
     fn default() -> Self {
         let mut registry = Registry::with_prefix("tenths");
@@ -53,16 +67,29 @@ impl Default for Metrics {
         let refusals = Family::<CheckLabel, Counter>::default();
         let limited = Family::<LimitLabel, Counter>::default();
         let deliveries = Family::<OutcomeLabel, Counter>::default();
+        let grade_refusals = Family::<ClassLabel, Counter>::default();
+        let circuits = Family::<PlatformLabel, Gauge>::default();
         let (submits, marks) = (Counter::default(), Counter::default());
-        let (depth, parked, oldest) = (Gauge::default(), Gauge::default(), Gauge::default());
+        let (depth, parked, held, oldest): (Gauge, Gauge, Gauge, Gauge) = Default::default();
         registry.register("launches", "Launches accepted, by message", launches.clone());
         registry.register("refusals", "Logins and launches refused, by failed check", refusals.clone());
         registry.register("limited", "Requests kept away, by the limit they met", limited.clone());
         registry.register("submits", "Attempts submitted", submits.clone());
         registry.register("marks", "Questions marked", marks.clone());
         registry.register("deliveries", "Tries to send a grade, by outcome", deliveries.clone());
+        registry.register(
+            "grade_refusals",
+            "Calls for grades that failed: 4xx, 5xx, none (no answer), ours (not asked)",
+            grade_refusals.clone(),
+        );
+        registry.register(
+            "platform_circuit",
+            "By platform's number: 0 closed, 1 half open, 2 open (left alone for a while)",
+            circuits.clone(),
+        );
         registry.register("delivery_queue_depth", "Grades waiting to be sent", depth.clone());
         registry.register("delivery_queue_parked", "Grades that need a person", parked.clone());
+        registry.register("delivery_queue_held", "Grades held for a teacher's choice", held.clone());
         registry.register("delivery_queue_oldest_seconds", "Age of the oldest waiting grade", oldest.clone());
         Self {
             registry,
@@ -72,8 +99,11 @@ impl Default for Metrics {
             submits,
             marks,
             deliveries,
+            grade_refusals,
+            circuits,
             queue_depth: depth,
             queue_parked: parked,
+            queue_held: held,
             queue_oldest_seconds: oldest,
         }
     }
@@ -105,10 +135,27 @@ impl Metrics {
     pub(crate) fn delivered(&self, outcome: &DeliveryOutcome) {
         let outcome = match outcome {
             DeliveryOutcome::Delivered => "delivered",
+            DeliveryOutcome::Postponed { .. } => "postponed",
             DeliveryOutcome::Retry { .. } => "retry",
+            DeliveryOutcome::Held { .. } => "held",
             DeliveryOutcome::Parked { .. } => "parked",
         };
         self.deliveries.get_or_create(&OutcomeLabel { outcome }).inc();
+    }
+
+    /// A call for a grade failed; `class` is one of its statuses' classes.
+    pub(crate) fn grade_refused(&self, class: &'static str) {
+        self.grade_refusals.get_or_create(&ClassLabel { class }).inc();
+    }
+
+    /// A platform's breaker changed.
+    pub(crate) fn circuit(&self, platform: RegistrationId, state: Circuit) {
+        let state = match state {
+            Circuit::Closed => 0,
+            Circuit::HalfOpen => 1,
+            Circuit::Open(_) => 2,
+        };
+        self.circuits.get_or_create(&PlatformLabel { platform: platform.0 }).set(state);
     }
 
     /// All numbers as text, with the queue as it is now.
@@ -116,6 +163,7 @@ impl Metrics {
         let age_ms = queue.oldest.map_or(0, |oldest| clock.now().as_millisecond() - oldest.as_millisecond());
         self.queue_depth.set(queue.waiting.into());
         self.queue_parked.set(queue.parked.into());
+        self.queue_held.set(queue.held.into());
         self.queue_oldest_seconds.set(age_ms.max(0) / 1000);
         let mut text = String::new();
         text::encode(&mut text, &self.registry).expect("writing to a string cannot fail");

@@ -28,7 +28,10 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/class/place", web::get().to(class::place::show))
         .route("/class/place", web::post().to(class::place::place))
         .route("/class/{placement}", web::get().to(class::overview::show))
-        .route("/class/{placement}/send-again", web::post().to(class::overview::send_again))
+        .route("/class/{placement}/send-again", web::post().to(class::grades::send_again))
+        .route("/class/{placement}/compare", web::post().to(class::grades::compare))
+        .route("/class/{placement}/settle", web::post().to(class::grades::settle))
+        .route("/class/{placement}/reset", web::post().to(class::grades::reset))
         .route("/class/{placement}/{attempt}", web::get().to(class::attempt::show));
 
     // Coordinators: /district
@@ -47,6 +50,11 @@ pub fn configure(config: &mut ServiceConfig) {
             .route("/placements/{placement}/diagnoses", web::get().to(api::judgements::diagnoses))
             .route("/placements/{placement}/next", web::get().to(api::judgements::next))
             .route("/score", web::post().to(api::score::score))
+            .route("/deliveries", web::get().to(api::deliveries::list))
+            .route("/deliveries/send-again", web::post().to(api::deliveries::send_again))
+            .route("/deliveries/compare", web::post().to(api::deliveries::compare))
+            .route("/deliveries/settle", web::post().to(api::deliveries::settle))
+            .route("/deliveries/reset", web::post().to(api::deliveries::reset))
             .default_service(web::to(api::no_such_address)),
     );
 

@@ -86,6 +86,7 @@ impl Server {
         let (stop, stopped) = watch::channel(false);
         let working = vec![
             tokio::spawn(app.deliverer.clone().run(app.waker.clone(), stopped.clone())),
+            tokio::spawn(app.deliverer.clone().sweep(stopped.clone())),
             tokio::spawn(purge(app.clone(), stopped)),
         ];
         tracing::info!(%address, "serving");

@@ -1,27 +1,47 @@
-//! Grade delivery: takes grades from the durable outbox and sends them until each platform has them.
+//! Grade delivery: takes messages from the durable outbox and sends them until each platform has them.
 //!
-//! The store gives out every due grade under a lease, with a timestamp later than any sent before. If the process dies
-//! between sending and noting the answer, the grade is sent again with a later timestamp; the platform keeps one score
+//! The store gives out every due message under a lease, with a timestamp later than any sent before. If the process dies
+//! between sending and noting the answer, the message is sent again with a later timestamp; the platform keeps one score
 //! for each pupil, so sending twice is safe and not sending is not. There is one row for each pupil and line item, so
-//! grades cannot overtake each other. Nothing here knows marks or tokens.
+//! messages cannot overtake each other. Nothing here knows marks or tokens.
+//!
+//! Each platform has its own batch on its way, at most [`AT_ONCE`] messages, and its own circuit breaker: one that is slow
+//! or out of order keeps no other waiting.
 
+mod breaker;
+mod gradebook;
+mod line_item;
 mod retry;
 
-use std::sync::Arc;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::sync::{Arc, PoisonError};
 use std::time::Duration;
 
+use jiff::Timestamp;
 use tokio::sync::{Mutex, Notify, watch};
 use tokio::task::JoinSet;
+use url::Url;
 
 use crate::clock::{Clock, plus_ms};
+use crate::entropy;
 use crate::lti::grades::{GradeError, GradeService, ScoreMessage};
+use crate::lti::vocabulary as v;
 use crate::metrics::Metrics;
-use crate::storage::{DeliveryOutcome, LeasedGrade, Placement, Registration, Storage, StorageError};
+use crate::storage::{
+    DeliveryOutcome, LeasedGrade, Placement, PlacementId, Registration, RegistrationId, Room, Storage,
+    StorageError,
+};
 
-/// How long a grade is held by one worker; longer than all calls of one try can take.
-const LEASE_MS: i64 = 90 * 1000;
-/// How many grades are sent at once.
-const BATCH: usize = 16;
+use breaker::Breakers;
+pub(crate) use breaker::Circuit;
+use gradebook::Look;
+pub(crate) use gradebook::may_read;
+
+/// How long a message is held by one worker; longer than all calls of one try can take: look, token, score, 401, token,
+/// score, and looking for a moved line item, of ten seconds each.
+const LEASE_MS: i64 = 180 * 1000;
+/// How many messages are on their way to one platform at once.
+const AT_ONCE: usize = 8;
 /// How long the worker sleeps at most; another process may have queued something.
 const SLEEP_MAX_MS: i64 = 30 * 1000;
 
@@ -30,7 +50,7 @@ const SLEEP_MAX_MS: i64 = 30 * 1000;
 pub struct Waker(Arc<Notify>);
 
 impl Waker {
-    /// Says that a grade has been queued.
+    /// Says that a message has been queued.
     pub fn wake(&self) {
         self.0.notify_one();
     }
@@ -42,8 +62,25 @@ pub struct Deliverer {
     clock: Arc<dyn Clock>,
     grades: GradeService,
     metrics: Arc<Metrics>,
-    /// Held while looking for a line item, so that a class whose grades come together makes one column, not many.
-    finding: Mutex<()>,
+    breakers: Breakers,
+    finding: FindingLocks,
+}
+
+/// Held while looking for a line item of a platform.
+#[derive(Default)]
+struct FindingLocks(std::sync::Mutex<HashMap<RegistrationId, Arc<Mutex<()>>>>);
+
+impl FindingLocks {
+    fn of(&self, platform: RegistrationId) -> Arc<Mutex<()>> {
+        // A panic elsewhere leaves the table whole: locks are only added.
+        self.0.lock().unwrap_or_else(PoisonError::into_inner).entry(platform).or_default().clone()
+    }
+}
+
+/// Where messages of a placement go.
+struct Target {
+    registration: Registration,
+    placement: Placement,
 }
 
 impl Deliverer {
@@ -53,112 +90,182 @@ impl Deliverer {
         grades: GradeService,
         metrics: Arc<Metrics>,
     ) -> Self {
-        Self { storage, clock, grades, metrics, finding: Mutex::default() }
+        let (breakers, finding) = (Breakers::default(), FindingLocks::default());
+        Self { storage, clock, grades, metrics, breakers, finding }
     }
 
-    /// Works until `stop` turns true; a batch that has begun is finished first.
+    /// Works until `stop` turns true; batches that have begun are finished first.
     pub(crate) async fn run(self: Arc<Self>, waker: Waker, mut stop: watch::Receiver<bool>) {
+        let mut working = JoinSet::new();
+        let mut busy = HashMap::new();
         while !*stop.borrow() {
-            match self.clone().deliver_due().await {
-                Ok(0) => {}
-                Ok(_) => continue,
+            let except: BTreeSet<RegistrationId> = busy.values().copied().collect();
+            match self.lease(except.clone()).await {
+                Ok(batches) => {
+                    for (platform, batch) in batches {
+                        let task = working.spawn(self.clone().deliver_batch(platform, batch));
+                        busy.insert(task.id(), platform);
+                    }
+                }
                 Err(error) => tracing::error!(%error, "waiting grades could not be read"),
             }
-            let sleep = self.sleep().await;
+            let sleep = self.sleep(busy.values().copied().collect()).await;
             tokio::select! {
                 () = waker.0.notified() => {}
                 () = tokio::time::sleep(sleep) => {}
+                Some(ended) = working.join_next_with_id() => {
+                    let task = match ended {
+                        Ok((task, ())) => task,
+                        Err(error) => {
+                            tracing::error!(%error, "a batch of grades ended badly; its leases run out");
+                            error.id()
+                        }
+                    };
+                    busy.remove(&task);
+                }
                 _ = stop.changed() => {}
             }
         }
+        working.join_all().await;
     }
 
-    /// Sends one batch of due grades; returns how many were tried.
+    /// Sends one batch of due messages to every platform; returns how many were tried.
     ///
     /// # Errors
     /// When the store cannot give them out.
     pub async fn deliver_due(self: Arc<Self>) -> Result<usize, StorageError> {
-        let now = self.clock.now();
-        let due = self.storage.lease_grades(now, plus_ms(now, LEASE_MS), BATCH).await?;
-        let count = due.len();
+        let batches = self.lease(BTreeSet::new()).await?;
+        let count = batches.values().map(Vec::len).sum();
         let mut sending = JoinSet::new();
-        for grade in due {
-            let this = self.clone();
-            sending.spawn(async move { this.deliver(grade).await });
+        for (platform, batch) in batches {
+            sending.spawn(self.clone().deliver_batch(platform, batch));
         }
         sending.join_all().await;
         Ok(count)
     }
 
-    /// Sends one grade and notes how it went.
+    /// A batch for every platform that has messages due, except those and the ones whose breaker is open.
+    async fn lease(
+        &self,
+        mut except: BTreeSet<RegistrationId>,
+    ) -> Result<BTreeMap<RegistrationId, Vec<LeasedGrade>>, StorageError> {
+        let now = self.clock.now();
+        except.extend(self.breakers.open(now).0);
+        let room = Room { each: AT_ONCE, except };
+        let mut batches: BTreeMap<_, Vec<_>> = BTreeMap::new();
+        for grade in self.storage.lease_grades(now, plus_ms(now, LEASE_MS), &room).await? {
+            batches.entry(grade.registration).or_default().push(grade);
+        }
+        Ok(batches)
+    }
+
+    /// Sends messages to one platform. Where its breaker is half open one goes first, and the rest waits if that fails.
+    async fn deliver_batch(self: Arc<Self>, platform: RegistrationId, batch: Vec<LeasedGrade>) {
+        let mut batch = batch.into_iter();
+        if self.breakers.circuit(platform, self.clock.now()) == Circuit::HalfOpen {
+            self.metrics.circuit(platform, Circuit::HalfOpen);
+            if let Some(first) = batch.next() {
+                self.deliver(first).await;
+            }
+            if let Circuit::Open(until) = self.breakers.circuit(platform, self.clock.now()) {
+                for grade in batch {
+                    // Spread over a second, so that the next probe is one of many and not always the same one.
+                    let spread_ms = i64::try_from(entropy::jitter_ms(1_000)).unwrap_or(0);
+                    self.note(&grade, &DeliveryOutcome::Postponed { at: plus_ms(until, spread_ms) }).await;
+                }
+                return;
+            }
+        }
+        let mut sending = JoinSet::new();
+        for grade in batch {
+            let this = self.clone();
+            sending.spawn(async move { this.deliver(grade).await });
+        }
+        sending.join_all().await;
+    }
+
+    /// Sends one message and notes how it went.
     async fn deliver(&self, grade: LeasedGrade) {
         let outcome = match self.send(&grade).await {
             Ok(outcome) => outcome,
             Err(error) => retry::later(&grade, self.clock.now(), format!("store: {error}"), None),
         };
-        let placement = grade.placement.as_str();
+        let (placement, tries, progress) = (grade.placement.as_str(), grade.tries, grade.progress.name());
         match &outcome {
-            DeliveryOutcome::Delivered => {
-                tracing::info!(placement, tries = grade.tries, "a grade was delivered");
-            }
+            DeliveryOutcome::Delivered => tracing::info!(placement, tries, progress, "a grade was delivered"),
+            DeliveryOutcome::Postponed { .. } => {}
             DeliveryOutcome::Retry { problem, .. } => {
-                tracing::warn!(placement, tries = grade.tries, problem, "a grade will be tried again");
+                tracing::warn!(placement, tries, progress, problem, "a grade will be tried again");
+            }
+            DeliveryOutcome::Held { .. } => {
+                tracing::warn!(placement, "a grade is held: the gradebook has another mark");
             }
             DeliveryOutcome::Parked { problem } => {
-                tracing::error!(placement, tries = grade.tries, problem, "a grade needs a person");
+                tracing::error!(placement, tries, progress, problem, "a grade needs a person");
             }
         }
         self.metrics.delivered(&outcome);
-        if let Err(error) = self.storage.finish_grade(&grade, &outcome, self.clock.now()).await {
-            // The lease runs out and the grade is sent again.
-            tracing::error!(%error, placement, "a delivery could not be noted");
+        self.note(&grade, &outcome).await;
+    }
+
+    async fn note(&self, grade: &LeasedGrade, outcome: &DeliveryOutcome) {
+        if let Err(error) = self.storage.finish_grade(grade, outcome, self.clock.now()).await {
+            // The lease runs out and the message is sent again.
+            tracing::error!(%error, placement = grade.placement.as_str(), "a delivery could not be noted");
         }
     }
 
     async fn send(&self, grade: &LeasedGrade) -> Result<DeliveryOutcome, StorageError> {
         let parked = |problem: &str| Ok(DeliveryOutcome::Parked { problem: problem.to_owned() });
-        let Some(placement) = self.storage.placement(&grade.placement).await? else {
-            return parked("the quiz has been removed");
+        let Some(target) = self.target(&grade.placement).await? else {
+            return parked("the quiz has been removed, or its platform is no longer registered");
         };
-        let Some(registration) = self.storage.registration(placement.quiz.link.registration).await? else {
-            return parked("the platform is no longer registered");
+        let Some(endpoint) = &target.placement.quiz.grades else {
+            return parked("the platform takes no grades for this link");
         };
-        let result = match self.known_line_item(&registration, &placement, grade).await? {
-            Ok(line_item) => self.send_to(&registration, &placement, &line_item, grade).await?,
-            Err(error) => Err(error),
+        if !endpoint.scopes.contains(v::SCOPE_SCORE) {
+            return parked(
+                "the platform does not let us send scores for this link; points stay visible here",
+            );
+        }
+        let line_item = match self.line_item(&target, grade).await? {
+            Ok(line_item) => line_item,
+            Err(error) => return Ok(self.outcome(grade, Err(error))),
         };
-        let now = self.clock.now();
-        Ok(match result {
-            Ok(()) => DeliveryOutcome::Delivered,
-            Err(GradeError::Temporary { problem, pause }) => retry::later(grade, now, problem, pause),
-            Err(GradeError::OlderThanKnown) => {
-                let problem = "the platform has a score with a later time (409)".to_owned();
-                retry::with_later_timestamp(grade, now, problem)
+        match self.look(&target, &line_item, grade).await {
+            Look::Free => {}
+            Look::Other(drift, found) => {
+                self.answered(grade.registration);
+                return Ok(DeliveryOutcome::Held { drift, found });
             }
-            Err(GradeError::Gone) => DeliveryOutcome::Parked {
-                problem: "the gradebook column or the pupil is gone from the course (404)".to_owned(),
-            },
-            Err(GradeError::Permanent { problem }) => DeliveryOutcome::Parked { problem },
-        })
+            Look::Failed(error) => return Ok(self.outcome(grade, Err(error))),
+        }
+        let result = self.send_to(&target, &line_item, grade).await?;
+        Ok(self.outcome(grade, result))
+    }
+
+    async fn target(&self, id: &PlacementId) -> Result<Option<Target>, StorageError> {
+        let Some(placement) = self.storage.placement(id).await? else { return Ok(None) };
+        let registration = self.storage.registration(placement.quiz.link.registration).await?;
+        Ok(registration.map(|registration| Target { registration, placement }))
     }
 
     /// Sends to a line item; if it is gone, looks for the link's present one once.
     async fn send_to(
         &self,
-        registration: &Registration,
-        placement: &Placement,
-        line_item: &url::Url,
+        target: &Target,
+        line_item: &Url,
         grade: &LeasedGrade,
     ) -> Result<Result<(), GradeError>, StorageError> {
         let score = ScoreMessage::of(grade);
+        let Target { registration, placement } = target;
         let now = self.clock.now();
         let first = self.grades.send_score(registration, placement, line_item, &score, now).await;
         if first != Err(GradeError::Gone) {
             return Ok(first);
         }
-        match self.grades.find_line_item(registration, placement, grade.maximum, now).await {
+        match self.line_item_instead_of(line_item, target, grade).await? {
             Ok(found) if found != *line_item => {
-                self.storage.set_line_item(&placement.id, &found).await?;
                 Ok(self.grades.send_score(registration, placement, &found, &score, now).await)
             }
             Err(temporary @ GradeError::Temporary { .. }) => Ok(Err(temporary)),
@@ -166,43 +273,55 @@ impl Deliverer {
         }
     }
 
-    /// The placement's line item; looked for, and then remembered, when launches did not name one.
-    async fn known_line_item(
-        &self,
-        registration: &Registration,
-        placement: &Placement,
-        grade: &LeasedGrade,
-    ) -> Result<Result<url::Url, GradeError>, StorageError> {
-        if let Some(line_item) = line_item(placement) {
-            return Ok(Ok(line_item));
+    /// What follows from an answer, for the message and for the platform's breaker.
+    fn outcome(&self, grade: &LeasedGrade, result: Result<(), GradeError>) -> DeliveryOutcome {
+        let (platform, now) = (grade.registration, self.clock.now());
+        if let Err(error) = &result {
+            self.metrics.grade_refused(error.class());
         }
-        let _finding = self.finding.lock().await;
-        // Another grade of the same quiz may have found it meanwhile.
-        let found = self.storage.placement(&placement.id).await?.as_ref().and_then(line_item);
-        if let Some(line_item) = found {
-            return Ok(Ok(line_item));
+        match &result {
+            Err(GradeError::Temporary { pause, .. }) => {
+                let circuit = self.breakers.failed(platform, now, *pause);
+                self.metrics.circuit(platform, circuit);
+                if let Circuit::Open(until) = circuit {
+                    tracing::warn!(%platform, %until, "a platform is left alone for a while");
+                }
+            }
+            // Nobody was asked.
+            Err(GradeError::Permanent { status: None, .. }) => {}
+            _ => self.answered(platform),
         }
-        let now = self.clock.now();
-        let found = self.grades.find_line_item(registration, placement, grade.maximum, now).await;
-        if let Ok(line_item) = &found {
-            self.storage.set_line_item(&placement.id, line_item).await?;
+        match result {
+            Ok(()) => DeliveryOutcome::Delivered,
+            Err(GradeError::Temporary { problem, pause, .. }) => retry::later(grade, now, problem, pause),
+            Err(GradeError::OlderThanKnown) => {
+                let problem = "the platform has a score with a later time (409)".to_owned();
+                retry::with_later_timestamp(grade, now, problem)
+            }
+            Err(GradeError::Gone) => DeliveryOutcome::Parked {
+                problem: "the gradebook column or the pupil is gone from the course (404)".to_owned(),
+            },
+            Err(GradeError::Permanent { problem, .. }) => DeliveryOutcome::Parked { problem },
         }
-        Ok(found)
     }
 
-    /// How long to sleep until the next grade is due.
-    async fn sleep(&self) -> Duration {
-        let due_ms = match self.storage.next_grade_due().await {
-            Ok(Some(due)) => due.as_millisecond() - self.clock.now().as_millisecond(),
-            Ok(None) => SLEEP_MAX_MS,
+    /// The platform is there.
+    fn answered(&self, platform: RegistrationId) {
+        self.breakers.answered(platform);
+        self.metrics.circuit(platform, Circuit::Closed);
+    }
+
+    /// How long to sleep until the next message is due or the next breaker half open; busy platforms wake us themselves.
+    async fn sleep(&self, busy: BTreeSet<RegistrationId>) -> Duration {
+        let now = self.clock.now();
+        let (open, half_open_at) = self.breakers.open(now);
+        let except = busy.into_iter().chain(open).collect();
+        let until = |time: Timestamp| time.as_millisecond() - now.as_millisecond();
+        let due_ms = match self.storage.next_grade_due(&except).await {
+            Ok(due) => due.into_iter().chain(half_open_at).map(until).min().unwrap_or(SLEEP_MAX_MS),
             // Do not spin while the store is out of order.
             Err(_) => 5_000,
         };
         Duration::from_millis(due_ms.clamp(20, SLEEP_MAX_MS).unsigned_abs())
     }
-}
-
-/// The line item that a launch named or we found earlier.
-fn line_item(placement: &Placement) -> Option<url::Url> {
-    placement.quiz.grades.as_ref().and_then(|grades| grades.line_item.clone())
 }

@@ -12,8 +12,9 @@ const FIRST_PAUSE_MS: u64 = 1_000;
 const PAUSE_MAX_MS: u64 = 60 * 60 * 1_000;
 /// After this long without success a person must look; long enough for a platform that is out over a weekend.
 const GIVE_UP_AFTER_MS: i64 = 3 * 24 * 60 * 60 * 1_000;
-/// How often a platform may claim to know a later score before a person must look at the clocks.
-const LATER_TIMESTAMPS_MAX: u32 = 8;
+/// How far ahead of the time refused the next one is, try by try, where a platform claims to know a later score: its clock,
+/// or another sender's, may run ahead of ours. After the last a person must look at the clocks.
+const AHEAD_MS: &[i64] = &[0, 2_000, 10_000, 60_000, 5 * 60_000, 15 * 60_000, 60 * 60_000];
 
 /// Another try after a pause that doubles each time, half of it random so that a class does not come back at once.
 pub(super) fn later(
@@ -29,37 +30,39 @@ pub(super) fn later(
     let pause_ms = full_ms / 2 + entropy::jitter_ms(full_ms / 2 + 1);
     let wish_ms = wish.map_or(0, |wish| u64::try_from(wish.as_millis()).unwrap_or(u64::MAX));
     let pause_ms = pause_ms.max(wish_ms.min(24 * PAUSE_MAX_MS));
-    DeliveryOutcome::Retry { at: plus_ms(now, i64::try_from(pause_ms).unwrap_or(i64::MAX)), problem }
+    let at = plus_ms(now, i64::try_from(pause_ms).unwrap_or(i64::MAX));
+    DeliveryOutcome::Retry { at, problem, later_than: None }
 }
 
-/// Our grade is the newest there is, so it goes out again at once with a later timestamp, a few times.
+/// Our message is the newest there is, so it goes out again at once with a later timestamp (AGS 2.0, 3.4: 409), a few times.
 pub(super) fn with_later_timestamp(grade: &LeasedGrade, now: Timestamp, problem: String) -> DeliveryOutcome {
-    if grade.tries == 0 {
-        return DeliveryOutcome::Retry { at: now, problem };
+    let ahead_ms = usize::try_from(grade.tries).ok().and_then(|tries| AHEAD_MS.get(tries));
+    match ahead_ms {
+        Some(ahead_ms) => {
+            DeliveryOutcome::Retry { at: now, problem, later_than: Some(plus_ms(grade.timestamp, *ahead_ms)) }
+        }
+        None => DeliveryOutcome::Parked { problem: format!("{problem}, more than an hour ahead of ours") },
     }
-    if grade.tries >= LATER_TIMESTAMPS_MAX {
-        return DeliveryOutcome::Parked { problem };
-    }
-    later(grade, now, problem, None)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::storage::{CellState, Progress, RegistrationId};
 
     fn grade(tries: u32) -> LeasedGrade {
         let time: Timestamp = "2026-03-02T09:00:00Z".parse().unwrap();
         LeasedGrade {
+            registration: RegistrationId(1),
             placement: "p".into(),
             user: "u".into(),
             version: 1,
-            points: 7,
+            progress: Progress::Started,
             maximum: 10,
-            started_at: time,
-            submitted_at: time,
             timestamp: time,
             tries,
             waiting_since: time,
+            cell: CellState::default(),
         }
     }
 
@@ -91,5 +94,26 @@ mod tests {
     fn gives_up_after_three_days() {
         let now = plus_ms(grade(9).waiting_since, GIVE_UP_AFTER_MS + 1);
         assert!(matches!(later(&grade(9), now, "busy".into(), None), DeliveryOutcome::Parked { .. }));
+    }
+
+    #[test]
+    fn a_clock_that_runs_ahead_is_caught_up_with_in_growing_steps_for_an_hour() {
+        let now = grade(0).waiting_since;
+        let mut ahead_ms = 0;
+        for tries in 0..7 {
+            let refused = LeasedGrade { timestamp: plus_ms(now, ahead_ms), ..grade(tries) };
+            let DeliveryOutcome::Retry { at, later_than: Some(later_than), .. } =
+                with_later_timestamp(&refused, now, String::new())
+            else {
+                panic!("try {tries}")
+            };
+            assert_eq!(at, now, "at once");
+            ahead_ms = later_than.as_millisecond() - now.as_millisecond() + 1;
+        }
+        assert!(ahead_ms > 60 * 60_000);
+        assert!(matches!(
+            with_later_timestamp(&grade(7), now, String::new()),
+            DeliveryOutcome::Parked { .. }
+        ));
     }
 }

@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
+use std::time::Duration;
 
 use jiff::Timestamp;
 use reqwest::header::ACCEPT;
@@ -10,7 +11,7 @@ use serde_json::json;
 use tokio::sync::Mutex;
 
 use super::keys::ToolKeys;
-use super::outgoing::{self, CallError};
+use super::outgoing::{self, Answer, CallError};
 use super::vocabulary as v;
 use crate::clock::{Clock, plus_ms};
 use crate::entropy;
@@ -39,11 +40,38 @@ impl AccessToken {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub(crate) enum TokenError {
     /// Nothing was answered, or that the platform is busy: worth another try later.
-    #[error("no access token: {0}")]
-    Temporary(String),
+    #[error("no access token: {problem}")]
+    Temporary {
+        /// What happened.
+        problem: String,
+        /// What was answered, if anything was.
+        status: Option<u16>,
+        /// The pause the platform asks for.
+        pause: Option<Duration>,
+    },
     /// The platform refuses: a person must look at the registration.
-    #[error("the platform refuses an access token: {0}")]
-    Refused(String),
+    #[error("the platform refuses an access token: {problem}")]
+    Refused {
+        /// What happened.
+        problem: String,
+        /// What was answered, if anything was.
+        status: Option<u16>,
+    },
+}
+
+impl TokenError {
+    fn refused(problem: impl Into<String>) -> Self {
+        Self::Refused { problem: problem.into(), status: None }
+    }
+}
+
+impl From<CallError> for TokenError {
+    fn from(error: CallError) -> Self {
+        match error {
+            CallError::Address => Self::refused(error.to_string()),
+            _ => Self::Temporary { problem: error.to_string(), status: None, pause: None },
+        }
+    }
 }
 
 /// Tokens by registration, deployment and scopes.
@@ -145,12 +173,9 @@ impl AccessTokens {
             ("client_assertion", &assertion),
             ("scope", &scope),
         ]);
-        let answer = outgoing::send(self.reach, url, request).await.map_err(|error| match error {
-            CallError::Address => TokenError::Refused(error.to_string()),
-            _ => TokenError::Temporary(error.to_string()),
-        })?;
+        let answer = outgoing::send(self.reach, url, request).await?;
         if !answer.status.is_success() {
-            return Err(refusal(answer.status.as_u16(), &answer.body));
+            return Err(refusal(&answer, now));
         }
         read_token(&answer.body, scopes)
     }
@@ -172,29 +197,38 @@ impl AccessTokens {
 }
 
 fn read_token(body: &[u8], asked: &BTreeSet<String>) -> Result<(AccessToken, i64), TokenError> {
-    let answer: TokenAnswer = serde_json::from_slice(body)
-        .map_err(|_| TokenError::Temporary("the platform's answer is not a token".into()))?;
+    let answer: TokenAnswer = serde_json::from_slice(body).map_err(|_| TokenError::Temporary {
+        problem: "the platform's answer is not a token".into(),
+        status: None,
+        pause: None,
+    })?;
     if !answer.token_type.eq_ignore_ascii_case("bearer") || answer.access_token.is_empty() {
-        return Err(TokenError::Refused("the token is not a bearer token".into()));
+        return Err(TokenError::refused("the token is not a bearer token"));
     }
     if let Some(granted) = &answer.scope {
         let granted: BTreeSet<&str> = granted.split_whitespace().collect();
         if !asked.iter().all(|scope| granted.contains(scope.as_str())) {
-            return Err(TokenError::Refused("the platform grants less than the launch said".into()));
+            return Err(TokenError::refused("the platform grants less than the launch said"));
         }
     }
     Ok((AccessToken(answer.access_token), answer.expires_in.unwrap_or(DEFAULT_LIFETIME_S)))
 }
 
-fn refusal(status: u16, body: &[u8]) -> TokenError {
+fn refusal(answer: &Answer, now: Timestamp) -> TokenError {
+    let status = answer.status.as_u16();
     // The code is the standard's; anything longer is the platform's prose and stays out of our pages.
-    let code = serde_json::from_slice::<TokenRefusal>(body).map(|refusal| crate::shorten(&refusal.error, 40));
+    let code = serde_json::from_slice::<TokenRefusal>(&answer.body)
+        .map(|refusal| crate::shorten(&refusal.error, 40));
     let problem = match code {
         Ok(code) if code.bytes().all(|b| b.is_ascii_lowercase() || b == b'_') => format!("{code} ({status})"),
         _ => format!("status {status}"),
     };
     match status {
-        408 | 429 | 500..=599 => TokenError::Temporary(problem),
-        _ => TokenError::Refused(problem),
+        408 | 429 | 500..=599 => TokenError::Temporary {
+            problem,
+            status: Some(status),
+            pause: super::grades::pause(&answer.headers, now),
+        },
+        _ => TokenError::Refused { problem, status: Some(status) },
     }
 }

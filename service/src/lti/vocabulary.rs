@@ -62,6 +62,8 @@ pub const SCOPE_LINE_ITEM: &str = "https://purl.imsglobal.org/spec/lti-ags/scope
 pub const SCOPE_LINE_ITEM_READ: &str = "https://purl.imsglobal.org/spec/lti-ags/scope/lineitem.readonly";
 /// Scope: send scores.
 pub const SCOPE_SCORE: &str = "https://purl.imsglobal.org/spec/lti-ags/scope/score";
+/// Scope: read results back.
+pub const SCOPE_RESULT: &str = "https://purl.imsglobal.org/spec/lti-ags/scope/result.readonly";
 
 /// Media type of one line item.
 pub const MEDIA_LINE_ITEM: &str = "application/vnd.ims.lis.v2.lineitem+json";
@@ -69,3 +71,5 @@ pub const MEDIA_LINE_ITEM: &str = "application/vnd.ims.lis.v2.lineitem+json";
 pub const MEDIA_LINE_ITEMS: &str = "application/vnd.ims.lis.v2.lineitemcontainer+json";
 /// Media type of a score message.
 pub const MEDIA_SCORE: &str = "application/vnd.ims.lis.v1.score+json";
+/// Media type of a list of results.
+pub const MEDIA_RESULTS: &str = "application/vnd.ims.lis.v2.resultcontainer+json";

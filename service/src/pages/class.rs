@@ -80,8 +80,10 @@ pub struct OverviewPage {
     pub handed_in: String,
     /// Something the teacher should know, for example that grades cannot be sent.
     pub warning: Option<&'static str>,
-    /// Where to ask that undelivered grades be sent again, when there are any.
-    pub send_again: Option<String>,
+    /// This page; what can be asked for is below it.
+    pub class_url: String,
+    /// How the gradebook stands.
+    pub gradebook: GradebookView,
     /// Token of the session.
     pub csrf: String,
     /// The pupils, best points first.
@@ -99,8 +101,34 @@ pub struct PupilRow {
     pub best: String,
     /// The attempts in order.
     pub attempts: Vec<AttemptLink>,
+    /// Whether there is work that can be reset.
+    pub can_reset: bool,
     /// Where the grade is on its way to the gradebook.
     pub delivery: DeliveryView,
+}
+
+/// How the gradebook of the quiz stands.
+#[derive(Debug, Clone)]
+pub struct GradebookView {
+    /// "3 grades wait, the first since 2026-03-02 09:15 UTC", for each kind that there is.
+    pub lines: Vec<String>,
+    /// Whether there are grades that could not be delivered.
+    pub can_send_again: bool,
+    /// Whether the gradebook can be compared; if not, why.
+    pub comparing: Result<(), &'static str>,
+    /// When that was done last, and what it showed.
+    pub compared: Option<String>,
+}
+
+/// What a teacher can ask for a pupil's grade.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum GradeAction {
+    /// Nothing.
+    None,
+    /// Sending it again.
+    SendAgain,
+    /// Choosing between our grade and the gradebook's mark.
+    Settle,
 }
 
 /// An attempt in the class table; a link once it was handed in.
@@ -121,6 +149,10 @@ pub struct DeliveryView {
     pub tone: Tone,
     /// Why, or since when.
     pub detail: Option<String>,
+    /// How the gradebook was seen to differ.
+    pub differs: Option<String>,
+    /// What can be asked for.
+    pub action: GradeAction,
 }
 
 /// One attempt, step by step, for the teacher.

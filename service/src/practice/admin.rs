@@ -3,9 +3,11 @@
 
 use actix_web::HttpResponse;
 use actix_web::web::{Data, Json};
+use serde::Deserialize;
 
 use super::faults::{Forgery, PlannedFault};
 use super::gradebook;
+use super::points::Points;
 use super::state::Platform;
 
 /// What a tool has to be told.
@@ -32,6 +34,29 @@ pub(super) async fn plan_fault(platform: Data<Platform>, planned: Json<PlannedFa
 /// Ends all misbehaviour of the services.
 pub(super) async fn clear_fault(platform: Data<Platform>) -> HttpResponse {
     platform.state().faults.plan(None);
+    HttpResponse::NoContent().finish()
+}
+
+/// A mark that the teacher gives, or a cell that they empty.
+#[derive(Debug, Deserialize)]
+pub(super) struct Marked {
+    pupil: String,
+    /// On the scale of the columns; not needed to empty a cell.
+    points: Option<Points>,
+}
+
+/// The teacher gives a mark in every column, for instance `{"pupil": "p-01", "points": 8}`.
+pub(super) async fn mark(platform: Data<Platform>, marked: Json<Marked>) -> HttpResponse {
+    match &*marked {
+        Marked { pupil, points: Some(points) } => gradebook::set_mark(&platform, pupil, Some(*points)),
+        Marked { points: None, .. } => return HttpResponse::BadRequest().body("points are missing"),
+    }
+    HttpResponse::NoContent().finish()
+}
+
+/// The teacher empties a pupil's cells.
+pub(super) async fn clear_mark(platform: Data<Platform>, marked: Json<Marked>) -> HttpResponse {
+    gradebook::set_mark(&platform, &marked.pupil, None);
     HttpResponse::NoContent().finish()
 }
 

@@ -1,10 +1,14 @@
 //! Switches that make the platform misbehave, so that tests can watch a tool cope: [`Fault`] for the services,
 //! [`Forgery`] for launches. Set in-process on [`super::Practice`] or over HTTP under `/admin`.
 
+use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
-/// One way in which the services can fail. All but [`Fault::Unavailable`] concern incoming scores only.
+use super::clock;
+
+/// One way in which the services can fail. All but [`Fault::Unavailable`] and [`Fault::Outage`] concern incoming scores
+/// only.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(tag = "fault", rename_all = "snake_case")]
 pub enum Fault {
@@ -26,6 +30,29 @@ pub enum Fault {
     TokenRefused,
     /// The token endpoint and every service answer 503.
     Unavailable,
+    /// The same for this long from the moment of planning, however many requests come.
+    Outage {
+        /// How long, in milliseconds.
+        for_ms: u64,
+    },
+    /// Every other score is processed and answered only after this delay, so that of scores sent together the later ones
+    /// count first.
+    Reordered {
+        /// Delay before processing, in milliseconds.
+        delay_ms: u64,
+    },
+    /// The platform's clock runs ahead and it puts scores on record under its own time, so that a later score is answered
+    /// 409 until its timestamp has caught up.
+    ClockAhead {
+        /// How far ahead, in milliseconds.
+        ahead_ms: u64,
+    },
+}
+
+impl Fault {
+    fn concerns_all_services(&self) -> bool {
+        matches!(self, Self::Unavailable | Self::Outage { .. })
+    }
 }
 
 /// A fault and how often it strikes.
@@ -87,12 +114,24 @@ pub enum Forgery {
 #[derive(Debug, Default)]
 pub(super) struct Switches {
     planned: Option<PlannedFault>,
+    /// When a planned outage is over.
+    outage_until: Option<Timestamp>,
+    /// How many scores the present plan has met.
+    scores: u64,
     forgery: Option<Forgery>,
 }
 
 impl Switches {
     pub(super) fn plan(&mut self, planned: Option<PlannedFault>) {
         self.planned = planned.filter(|planned| planned.times != Some(0));
+        self.scores = 0;
+        self.outage_until = match self.planned.as_ref().map(|planned| &planned.fault) {
+            Some(Fault::Outage { for_ms }) => {
+                let length = SignedDuration::from_millis(i64::try_from(*for_ms).unwrap_or(i64::MAX));
+                Some(clock::now().checked_add(length).unwrap_or(Timestamp::MAX))
+            }
+            _ => None,
+        };
     }
 
     pub(super) fn forge(&mut self, forgery: Option<Forgery>) {
@@ -105,12 +144,18 @@ impl Switches {
 
     /// Whether this request to any service meets a platform that is unavailable; counts as one strike.
     pub(super) fn strikes_service(&mut self) -> bool {
-        self.strike(|fault| *fault == Fault::Unavailable).is_some()
+        if self.outage_until.is_some_and(|until| until <= clock::now()) {
+            self.plan(None);
+        }
+        self.strike(Fault::concerns_all_services).is_some()
     }
 
     /// The fault that this score meets; counts as one strike.
     pub(super) fn strikes_score(&mut self) -> Option<Fault> {
-        self.strike(|fault| *fault != Fault::Unavailable)
+        let fault = self.strike(|fault| !fault.concerns_all_services())?;
+        self.scores += 1;
+        let in_turn = self.scores % 2 == 1;
+        (in_turn || !matches!(fault, Fault::Reordered { .. })).then_some(fault)
     }
 
     fn strike(&mut self, concerns: impl Fn(&Fault) -> bool) -> Option<Fault> {
@@ -138,6 +183,24 @@ mod tests {
         assert!(!switches.strikes_service());
         assert_eq!(switches.strikes_score(), Some(Fault::ServerError));
         assert_eq!(switches.strikes_score(), None);
+    }
+
+    #[test]
+    fn an_outage_ends_by_itself() {
+        let mut switches = Switches::default();
+        switches.plan(Some(PlannedFault { fault: Fault::Outage { for_ms: 60_000 }, times: None }));
+        assert!(switches.strikes_service() && switches.strikes_score().is_none());
+        switches.plan(Some(PlannedFault { fault: Fault::Outage { for_ms: 0 }, times: None }));
+        assert!(!switches.strikes_service());
+    }
+
+    #[test]
+    fn of_scores_in_another_order_every_other_one_waits() {
+        let mut switches = Switches::default();
+        let fault = Fault::Reordered { delay_ms: 5 };
+        switches.plan(Some(PlannedFault { fault: fault.clone(), times: None }));
+        let struck: Vec<_> = (0..4).map(|_| switches.strikes_score()).collect();
+        assert_eq!(struck, [Some(fault.clone()), None, Some(fault), None]);
     }
 
     #[test]

@@ -7,7 +7,7 @@ use super::line_items;
 use super::people::Person;
 use super::points::Points;
 use super::scores::{ActivityProgress, GradingProgress};
-use super::state::Platform;
+use super::state::{Platform, State};
 
 /// The gradebook at one moment.
 #[derive(Debug, Clone, Serialize)]
@@ -43,7 +43,7 @@ pub struct Row {
 /// What is on record for a pupil and a line item.
 #[derive(Debug, Clone, Serialize)]
 pub struct Cell {
-    /// Final points on the line item's scale; `None` without a final score.
+    /// Final points on the line item's scale, the teacher's before the tool's; `None` without a final score.
     pub points: Option<Points>,
     /// How far the pupil has come.
     pub activity_progress: ActivityProgress,
@@ -68,17 +68,42 @@ pub(super) fn snapshot(platform: &Platform) -> Gradebook {
     });
     let rows = platform.members.pupils().map(|member| {
         let cell = |(id, body): (_, &line_items::LineItemBody)| {
-            let recorded = state.scores.find(id, &member.person.id)?;
-            Some(Cell {
-                points: recorded.message.result(body.score_maximum),
-                activity_progress: recorded.message.activity_progress,
-                grading_progress: recorded.message.grading_progress,
-                comment: recorded.message.comment.clone(),
-                timestamp: recorded.message.timestamp,
-                received: recorded.received,
-            })
+            let mark = state.scores.teachers_mark(id, &member.person.id);
+            match (state.scores.find(id, &member.person.id), mark) {
+                (Some(recorded), mark) => Some(Cell {
+                    points: mark
+                        .map(|mark| mark.points)
+                        .or_else(|| recorded.message.result(body.score_maximum)),
+                    activity_progress: recorded.message.activity_progress,
+                    grading_progress: recorded.message.grading_progress,
+                    comment: recorded.message.comment.clone(),
+                    timestamp: recorded.message.timestamp,
+                    received: recorded.received,
+                }),
+                (None, Some(mark)) => Some(Cell {
+                    points: Some(mark.points),
+                    activity_progress: ActivityProgress::Initialized,
+                    grading_progress: GradingProgress::NotReady,
+                    comment: None,
+                    timestamp: mark.at,
+                    received: mark.at,
+                }),
+                (None, None) => None,
+            }
         };
         Row { pupil: member.person.clone(), cells: state.line_items.all().map(cell).collect() }
     });
     Gradebook { columns: columns.collect(), rows: rows.collect() }
+}
+
+/// The teacher's own mark for a pupil in every column, or their cells emptied.
+pub(super) fn set_mark(platform: &Platform, pupil_id: &str, points: Option<Points>) {
+    let mut state = platform.state();
+    let State { line_items, scores, .. } = &mut *state;
+    for (id, _) in line_items.all() {
+        match points {
+            Some(points) => scores.mark(id, pupil_id, points),
+            None => scores.clear(id, pupil_id),
+        }
+    }
 }

@@ -22,6 +22,7 @@
 //! | `GET /admin/gradebook` | [`Gradebook`] |
 //! | `GET /admin/journal` | a list of [`JournalEntry`] |
 //! | `PUT`, `DELETE /admin/fault` | [`PlannedFault`], like `{"fault": "server_error", "times": 2}` |
+//! | `PUT`, `DELETE /admin/marks` | the teacher's own mark, like `{"pupil": "p-01", "points": 8}`; the cell emptied |
 //! | `PUT`, `DELETE /admin/forgery` | [`Forgery`], like `{"forgery": "missing_claim", "claim": "sub"}` |
 
 mod access_tokens;
@@ -158,6 +159,11 @@ impl Practice {
     /// From now on the services misbehave as planned; replaces an earlier plan. `None` ends all misbehaviour.
     pub fn set_fault(&self, planned: Option<PlannedFault>) {
         self.platform.state().faults.plan(planned);
+    }
+
+    /// The teacher gives a pupil this mark in every column, over whatever the tool sent, or empties the cells.
+    pub fn set_mark(&self, pupil_id: &str, points: Option<Points>) {
+        gradebook::set_mark(&self.platform, pupil_id, points);
     }
 
     /// From now on every launch is forged in this way. `None` makes launches honest again.

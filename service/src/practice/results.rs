@@ -1,4 +1,5 @@
-//! Results: the final scores on record, on the scale of their line item, for the tool to read back.
+//! Results: the final scores on record, or the teacher's marks in their place, on the scale of their line item, for the
+//! tool to read back.
 
 use actix_web::web::{Data, Path};
 use actix_web::{HttpRequest, HttpResponse};
@@ -37,7 +38,11 @@ pub(super) async fn list(
 /// One person's result; `None` while nothing is on record for them.
 fn result(platform: &Platform, state: &State, id: LineItemId, user_id: &str) -> Option<Value> {
     let maximum = state.line_items.find(id)?.score_maximum;
-    let message = &state.scores.find(id, user_id)?.message;
+    let recorded = state.scores.find(id, user_id);
+    let mark = state.scores.teachers_mark(id, user_id).map(|mark| mark.points);
+    if recorded.is_none() && mark.is_none() {
+        return None;
+    }
     let line_item = line_items::url(platform, id);
     let (path, query) = line_item.split_once('?')?;
     let encoded: String = form_urlencoded::byte_serialize(user_id.as_bytes()).collect();
@@ -46,12 +51,12 @@ fn result(platform: &Platform, state: &State, id: LineItemId, user_id: &str) -> 
         "scoreOf": line_item,
         "userId": user_id,
     });
-    if let Some(points) = message.result(maximum) {
+    if let Some(points) = mark.or_else(|| recorded?.message.result(maximum)) {
         value["resultScore"] = json!(points);
         value["resultMaximum"] = json!(maximum);
     }
-    if let Some(comment) = &message.comment {
-        value["comment"] = comment.as_str().into();
+    if let Some(comment) = recorded.and_then(|recorded| recorded.message.comment.as_deref()) {
+        value["comment"] = comment.into();
     }
     Some(value)
 }

@@ -82,6 +82,11 @@ fn admin_scope() -> impl actix_web::dev::HttpServiceFactory {
                 .route(web::delete().to(admin::clear_fault)),
         )
         .service(
+            web::resource("/marks")
+                .route(web::put().to(admin::mark))
+                .route(web::delete().to(admin::clear_mark)),
+        )
+        .service(
             web::resource("/forgery")
                 .route(web::put().to(admin::forge))
                 .route(web::delete().to(admin::stop_forging)),

@@ -14,7 +14,7 @@ use actix_web::http::StatusCode;
 use actix_web::http::header::RETRY_AFTER;
 use actix_web::web::{Bytes, Data, Path};
 use actix_web::{HttpRequest, HttpResponse};
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 use serde::de::Error as _;
 use serde::{Deserialize, Deserializer, Serialize};
 
@@ -28,6 +28,7 @@ use super::problems::ServiceProblem;
 use super::service_request::{authorize, bearer, require_content_type};
 use super::state::Platform;
 
+const YEAR_MS: i64 = 365 * 24 * 60 * 60 * 1_000;
 const SCORE_TYPE: &str = "application/vnd.ims.lis.v1.score+json";
 
 /// How far the pupil has come.
@@ -149,18 +150,46 @@ pub struct JournalEntry {
 pub(super) struct Recorded {
     pub(super) message: ScoreMessage,
     pub(super) received: Timestamp,
+    /// What a later message has to be later than: its timestamp, unless the platform's clock runs ahead.
+    stands_at: Timestamp,
+}
+
+/// A mark that the teacher put over whatever the tool sent.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct TeachersMark {
+    /// On the scale of the line item.
+    pub(super) points: Points,
+    pub(super) at: Timestamp,
 }
 
 /// Scores on record, and the journal.
 #[derive(Debug, Default)]
 pub(super) struct Scores {
     on_record: BTreeMap<(LineItemId, String), Recorded>,
+    teachers_marks: BTreeMap<(LineItemId, String), TeachersMark>,
     journal: Vec<JournalEntry>,
 }
 
 impl Scores {
     pub(super) fn find(&self, line_item: LineItemId, user_id: &str) -> Option<&Recorded> {
         self.on_record.get(&(line_item, user_id.to_owned()))
+    }
+
+    pub(super) fn teachers_mark(&self, line_item: LineItemId, user_id: &str) -> Option<TeachersMark> {
+        self.teachers_marks.get(&(line_item, user_id.to_owned())).copied()
+    }
+
+    /// The teacher gives a mark. It stands until the tool's next score: a tool that does not look overwrites it.
+    pub(super) fn mark(&mut self, line_item: LineItemId, user_id: &str, points: Points) {
+        let mark = TeachersMark { points, at: clock::now() };
+        self.teachers_marks.insert((line_item, user_id.to_owned()), mark);
+    }
+
+    /// The teacher empties a cell: mark and score are gone.
+    pub(super) fn clear(&mut self, line_item: LineItemId, user_id: &str) {
+        let key = (line_item, user_id.to_owned());
+        self.teachers_marks.remove(&key);
+        self.on_record.remove(&key);
     }
 
     pub(super) fn journal(&self) -> &[JournalEntry] {
@@ -170,15 +199,26 @@ impl Scores {
     /// Removes the scores of a deleted line item; the journal stays.
     pub(super) fn forget(&mut self, line_item: LineItemId) {
         self.on_record.retain(|(id, _), _| *id != line_item);
+        self.teachers_marks.retain(|(id, _), _| *id != line_item);
     }
 
-    /// Puts a message on record unless it is out of order.
-    fn record(&mut self, line_item: LineItemId, message: &ScoreMessage, received: Timestamp) -> bool {
+    /// Puts a message on record unless it is out of order. With a clock that runs ahead it stands under the time that
+    /// clock shows.
+    fn record(
+        &mut self,
+        line_item: LineItemId,
+        message: &ScoreMessage,
+        received: Timestamp,
+        ahead: SignedDuration,
+    ) -> bool {
         let key = (line_item, message.user_id.clone());
-        if self.on_record.get(&key).is_some_and(|before| message.timestamp <= before.message.timestamp) {
+        if self.on_record.get(&key).is_some_and(|before| message.timestamp <= before.stands_at) {
             return false;
         }
-        self.on_record.insert(key, Recorded { message: message.clone(), received });
+        let own_time = if ahead.is_zero() { message.timestamp } else { received + ahead };
+        let stands_at = message.timestamp.max(own_time);
+        self.teachers_marks.remove(&key);
+        self.on_record.insert(key, Recorded { message: message.clone(), received, stands_at });
         true
     }
 }
@@ -199,7 +239,7 @@ pub(super) async fn receive(
     require_pupil(&platform, &message.user_id)?;
 
     let fault = platform.state().faults.strikes_score();
-    if let Some(Fault::Slow { delay_ms }) = fault {
+    if let Some(Fault::Slow { delay_ms } | Fault::Reordered { delay_ms }) = fault {
         tokio::time::sleep(Duration::from_millis(delay_ms)).await;
     }
     let outcome = process(&platform, *id, message, fault.as_ref());
@@ -223,13 +263,20 @@ fn require_pupil(platform: &Platform, user_id: &str) -> Result<(), ServiceProble
 fn process(platform: &Platform, id: LineItemId, message: ScoreMessage, fault: Option<&Fault>) -> Outcome {
     let received = clock::now();
     let mut state = platform.state();
+    let ahead = match fault {
+        // A year is far enough ahead for any test, and near enough for any timestamp.
+        Some(Fault::ClockAhead { ahead_ms }) => {
+            SignedDuration::from_millis(i64::try_from(*ahead_ms).unwrap_or(i64::MAX).min(YEAR_MS))
+        }
+        _ => SignedDuration::ZERO,
+    };
     let outcome = match fault {
         Some(Fault::TooManyRequests { .. }) => Outcome::Refused(429),
         Some(Fault::ServerError) => Outcome::Refused(500),
         Some(Fault::TokenRefused) => Outcome::Refused(401),
-        _ if !state.scores.record(id, &message, received) => Outcome::OutOfOrder,
+        _ if !state.scores.record(id, &message, received, ahead) => Outcome::OutOfOrder,
         Some(Fault::ConnectionCut) => Outcome::RecordedUnanswered,
-        Some(Fault::Slow { .. } | Fault::Unavailable) | None => Outcome::Recorded,
+        _ => Outcome::Recorded,
     };
     let line_item = line_items::url(platform, id);
     state.scores.journal.push(JournalEntry { received, line_item, message, outcome });

@@ -88,6 +88,12 @@ actions! {
     RegistrationRemoved "registration_removed";
     /// Grades that could not be delivered were sent again.
     GradesSentAgain "grades_sent_again";
+    /// A pupil's attempts were set aside and the grade taken back.
+    WorkReset "work_reset";
+    /// Our grade is to replace another mark in the gradebook.
+    OwnGradeSent "own_grade_sent";
+    /// Another mark in the gradebook stays, and our grade is not sent.
+    OtherMarkKept "other_mark_kept";
 }
 
 impl std::str::FromStr for Action {

@@ -6,11 +6,13 @@
 
 mod api_tokens;
 mod audit;
+mod deliveries;
 mod records;
 mod sqlite;
 #[cfg(test)]
 mod test_body;
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use async_trait::async_trait;
@@ -18,6 +20,7 @@ use jiff::Timestamp;
 
 pub use api_tokens::{ApiRole, ApiToken, UnknownRole};
 pub use audit::{Action, Actor, AuditEntry, AuditQuery, Change, Subject, UnknownAction};
+pub use deliveries::*;
 pub use records::*;
 
 /// Opens the store that `address` names and brings its tables up to date.
@@ -151,12 +154,15 @@ pub trait Storage: Send + Sync + 'static {
 
     // --- attempts ---
 
-    /// The pupil's open attempt, or a new one drawn by `seed` if the placement allows another.
+    /// The pupil's open attempt, or a new one drawn by `seed` if the placement allows another. The first attempt is
+    /// announced to the gradebook as `announce` says; later ones never are, since a gradebook that hears of a new
+    /// beginning may drop the grade it has.
     async fn start_attempt(
         &self,
         placement: &PlacementId,
         user: &UserId,
         seed: &str,
+        announce: Announce,
         now: Timestamp,
     ) -> Result<Started, StorageError>;
     /// One attempt.
@@ -173,17 +179,26 @@ pub trait Storage: Send + Sync + 'static {
     /// Submitting a closed attempt changes nothing.
     async fn submit_attempt(&self, submission: Submission) -> Result<Submitted, StorageError>;
 
+    /// Sets a pupil's attempts at a placement aside: they stay on record and no longer count, and the gradebook is told
+    /// if it was ever told anything of the pupil. Returns how many attempts that concerned; none changes nothing.
+    async fn reset_pupil(
+        &self,
+        placement: &PlacementId,
+        user: &UserId,
+        change: &Change,
+    ) -> Result<usize, StorageError>;
+
     // --- grade delivery ---
 
-    /// Leases grades that are due, oldest first, until `leased_until`. Each gets a timestamp later than any before
+    /// Leases messages that are due, oldest first, until `leased_until`. Each gets a timestamp later than any before
     /// it for the same pupil and line item, stored before this returns. A row already leased is not given out.
     async fn lease_grades(
         &self,
         now: Timestamp,
         leased_until: Timestamp,
-        limit: usize,
+        room: &Room,
     ) -> Result<Vec<LeasedGrade>, StorageError>;
-    /// Records how sending a leased grade went. If a newer grade was queued meanwhile, it stays waiting and is due
+    /// Records how sending a leased message went. If a newer one was queued meanwhile, it stays waiting and is due
     /// at once, unless `outcome` asks for a later time.
     async fn finish_grade(
         &self,
@@ -194,14 +209,46 @@ pub trait Storage: Send + Sync + 'static {
     /// Makes leases of an earlier process end now. For the embedded store only one process serves, so every lease
     /// found at start is abandoned.
     async fn release_leases(&self) -> Result<(), StorageError>;
-    /// When the next waiting grade is due, leases included; none when nothing waits.
-    async fn next_grade_due(&self) -> Result<Option<Timestamp>, StorageError>;
-    /// How grades of a placement stand, by pupil.
+    /// When the next waiting message of a platform other than these is due, leases included; none when nothing waits.
+    async fn next_grade_due(
+        &self,
+        except: &BTreeSet<RegistrationId>,
+    ) -> Result<Option<Timestamp>, StorageError>;
+    /// How messages of a placement stand, by pupil.
     async fn deliveries_at(&self, placement: &PlacementId) -> Result<Vec<Delivery>, StorageError>;
-    /// How many grades wait or are parked, and since when the oldest waits.
+    /// How messages of all placements stand, or of those that `query` asks for; by placement and pupil.
+    async fn deliveries(&self, query: &DeliveryQuery) -> Result<Vec<Delivery>, StorageError>;
+    /// How many messages wait or need a person, and since when the oldest waits.
     async fn delivery_queue(&self) -> Result<DeliveryQueue, StorageError>;
-    /// Makes parked grades of a placement wait again, due at once. Returns how many.
-    async fn send_again(&self, placement: &PlacementId, change: &Change) -> Result<usize, StorageError>;
+    /// Makes parked messages of a placement wait again, due at once: one pupil's, or all. Returns how many.
+    async fn send_again(
+        &self,
+        placement: &PlacementId,
+        user: Option<&UserId>,
+        change: &Change,
+    ) -> Result<usize, StorageError>;
+    /// Settles a grade that is held because the gradebook has another mark. False when none is held.
+    async fn settle(
+        &self,
+        placement: &PlacementId,
+        user: &UserId,
+        choice: Choice,
+        change: &Change,
+    ) -> Result<bool, StorageError>;
+    /// The other placements of the same course: their columns are not this one's.
+    async fn neighbours(&self, placement: &Placement) -> Result<Vec<Placement>, StorageError>;
+    /// Placements that delivered a grade after `delivered_after` and whose gradebook was not read after
+    /// `read_before`, longest unread first.
+    async fn placements_to_read(
+        &self,
+        delivered_after: Timestamp,
+        read_before: Timestamp,
+        limit: usize,
+    ) -> Result<Vec<PlacementId>, StorageError>;
+    /// Records what the gradebook showed. A finding about a row that has changed since is dropped.
+    async fn note_reading(&self, reading: &Reading, findings: &[Finding]) -> Result<(), StorageError>;
+    /// When a placement's gradebook was read last.
+    async fn reading_of(&self, placement: &PlacementId) -> Result<Option<Reading>, StorageError>;
 
     // --- the programming interface ---
 

@@ -55,7 +55,11 @@ async fn placement(store: &dyn Storage, link: &str, attempts_allowed: u32) -> Pl
 }
 
 async fn open_attempt(store: &dyn Storage, placement: &Placement, user: &str) -> Attempt {
-    match store.start_attempt(&placement.id, &user.into(), "seed", monday()).await.unwrap() {
+    start(store, placement, user, Announce::Nothing).await
+}
+
+async fn start(store: &dyn Storage, placement: &Placement, user: &str, announce: Announce) -> Attempt {
+    match store.start_attempt(&placement.id, &user.into(), "seed", announce, monday()).await.unwrap() {
         Started::Open(attempt) => attempt,
         other => panic!("expected an open attempt, got {other:?}"),
     }
@@ -72,7 +76,29 @@ async fn submit(store: &dyn Storage, placement: &Placement, user: &str, points: 
 }
 
 async fn lease(store: &dyn Storage, now: Timestamp) -> Vec<LeasedGrade> {
-    store.lease_grades(now, plus_ms(now, 60_000), 16).await.unwrap()
+    store.lease_grades(now, plus_ms(now, 60_000), &room(&[])).await.unwrap()
+}
+
+fn room(except: &[RegistrationId]) -> Room {
+    Room { each: 16, except: except.iter().copied().collect() }
+}
+
+/// Whom leased messages are for and what they say.
+fn told(leased: &[LeasedGrade]) -> Vec<(&str, &str, Option<u32>)> {
+    let tell = |grade| -> (_, _, _) {
+        let grade: &LeasedGrade = grade;
+        (grade.user.as_str(), grade.progress.name(), grade.progress.score().map(|score| score.points))
+    };
+    leased.iter().map(tell).collect()
+}
+
+async fn finish(store: &dyn Storage, grade: &LeasedGrade, outcome: DeliveryOutcome) {
+    store.finish_grade(grade, &outcome, monday()).await.unwrap();
+}
+
+async fn standing(store: &dyn Storage, placement: &Placement, user: &str) -> Delivery {
+    let all = store.deliveries_at(&placement.id).await.unwrap();
+    all.into_iter().find(|delivery| delivery.user.as_str() == user).unwrap()
 }
 
 async fn registrations_keep_their_deployments(store: Arc<dyn Storage>) {
@@ -210,9 +236,11 @@ async fn attempts_are_continued_counted_and_used_up(store: Arc<dyn Storage>) {
     let second = open_attempt(store.as_ref(), &placed, "u1").await;
     assert_eq!((first.number, second.number), (1, 2));
     store.submit_attempt(submission(&second, 4)).await.unwrap();
-    let third = store.start_attempt(&placed.id, &"u1".into(), "seed", monday()).await.unwrap();
+    let third =
+        store.start_attempt(&placed.id, &"u1".into(), "seed", Announce::Nothing, monday()).await.unwrap();
     assert_eq!(third, Started::UsedUp);
-    let nowhere = store.start_attempt(&"none".into(), &"u1".into(), "seed", monday()).await.unwrap();
+    let nowhere =
+        store.start_attempt(&"none".into(), &"u1".into(), "seed", Announce::Nothing, monday()).await.unwrap();
     assert_eq!(nowhere, Started::NoPlacement);
     open_attempt(store.as_ref(), &placed, "u0").await;
     let all = store.attempts_at(&placed.id).await.unwrap();
@@ -253,7 +281,7 @@ async fn the_best_grade_waits_and_previews_do_not(store: Arc<dyn Storage>) {
     store.submit_attempt(Submission { deliver: false, ..submission(&preview, 10) }).await.unwrap();
     let due = lease(store.as_ref(), monday()).await;
     assert_eq!(due.len(), 1);
-    assert_eq!((due[0].user.as_str(), due[0].points, due[0].maximum), ("u1", 9, 10));
+    assert_eq!(told(&due), [("u1", "graded", Some(9))]);
 }
 
 async fn a_lease_keeps_others_away_until_it_runs_out(store: Arc<dyn Storage>) {
@@ -261,7 +289,7 @@ async fn a_lease_keeps_others_away_until_it_runs_out(store: Arc<dyn Storage>) {
     submit(store.as_ref(), &placed, "u1", 5).await;
     let first = lease(store.as_ref(), monday()).await;
     assert_eq!(lease(store.as_ref(), later(59_999)).await, []);
-    assert_eq!(store.next_grade_due().await.unwrap(), Some(later(60_000)));
+    assert_eq!(store.next_grade_due(&BTreeSet::new()).await.unwrap(), Some(later(60_000)));
     let second = lease(store.as_ref(), later(60_000)).await;
     assert!(second[0].timestamp > first[0].timestamp);
     // The first holder comes back late: what it says no longer counts.
@@ -282,7 +310,7 @@ async fn sent_times_strictly_increase_whatever_the_clock_does(store: Arc<dyn Sto
         let leased = lease(store.as_ref(), now).await.pop().unwrap();
         assert!(last.is_none_or(|last| last < leased.timestamp), "{last:?} then {}", leased.timestamp);
         last = Some(leased.timestamp);
-        let retry = DeliveryOutcome::Retry { at: monday(), problem: "busy".to_owned() };
+        let retry = DeliveryOutcome::Retry { at: monday(), problem: "busy".to_owned(), later_than: None };
         store.finish_grade(&leased, &retry, now).await.unwrap();
     }
     assert_eq!(store.deliveries_at(&placed.id).await.unwrap()[0].tries, 5);
@@ -296,10 +324,10 @@ async fn a_grade_queued_while_another_is_sent_is_sent_next(store: Arc<dyn Storag
     assert_eq!(lease(store.as_ref(), monday()).await, [], "one at a time for each pupil");
     store.finish_grade(&sending, &DeliveryOutcome::Delivered, monday()).await.unwrap();
     let next = lease(store.as_ref(), monday()).await.pop().unwrap();
-    assert_eq!(next.points, 8);
+    assert_eq!(next.progress.score(), Some(Score { points: 8, maximum: 10 }));
     store.finish_grade(&next, &DeliveryOutcome::Delivered, monday()).await.unwrap();
     assert_eq!(lease(store.as_ref(), later(1_000)).await, []);
-    assert_eq!(store.next_grade_due().await.unwrap(), None);
+    assert_eq!(store.next_grade_due(&BTreeSet::new()).await.unwrap(), None);
 }
 
 async fn the_queue_is_counted(store: Arc<dyn Storage>) {
@@ -312,9 +340,207 @@ async fn the_queue_is_counted(store: Arc<dyn Storage>) {
     let parked = DeliveryOutcome::Parked { problem: "closed".to_owned() };
     store.finish_grade(&leased[0], &parked, monday()).await.unwrap();
     let queue = store.delivery_queue().await.unwrap();
-    assert_eq!(queue, DeliveryQueue { waiting: 1, parked: 1, oldest: Some(monday()) });
-    assert_eq!(store.send_again(&placed.id, &Change { at: later(1), ..change() }).await.unwrap(), 1);
+    assert_eq!(queue, DeliveryQueue { waiting: 1, parked: 1, held: 0, oldest: Some(monday()) });
+    assert_eq!(store.send_again(&placed.id, None, &Change { at: later(1), ..change() }).await.unwrap(), 1);
     assert_eq!(store.delivery_queue().await.unwrap().waiting, 2);
+}
+
+async fn a_beginning_is_told_once_and_never_after_a_grade(store: Arc<dyn Storage>) {
+    let placed = placement(store.as_ref(), "l1", 3).await;
+    let announce = Announce::Begun { maximum: 10 };
+    let first = start(store.as_ref(), &placed, "u1", announce).await;
+    start(store.as_ref(), &placed, "u1", announce).await;
+    start(store.as_ref(), &placed, "preview", Announce::Nothing).await;
+    let begun = lease(store.as_ref(), monday()).await;
+    assert_eq!(told(&begun), [("u1", "started", None)]);
+    // Handed in while the beginning is on its way: the grade follows it.
+    store.submit_attempt(submission(&first, 4)).await.unwrap();
+    assert_eq!(lease(store.as_ref(), monday()).await, []);
+    finish(store.as_ref(), &begun[0], DeliveryOutcome::Delivered).await;
+    let graded = lease(store.as_ref(), monday()).await;
+    assert_eq!(told(&graded), [("u1", "graded", Some(4))]);
+    finish(store.as_ref(), &graded[0], DeliveryOutcome::Delivered).await;
+    start(store.as_ref(), &placed, "u1", announce).await;
+    assert_eq!(lease(store.as_ref(), later(1_000)).await, [], "a second beginning would clear the grade");
+}
+
+async fn an_unsent_beginning_gives_way_to_the_grade(store: Arc<dyn Storage>) {
+    let placed = placement(store.as_ref(), "l1", 1).await;
+    let first = start(store.as_ref(), &placed, "u1", Announce::Begun { maximum: 10 }).await;
+    store.submit_attempt(submission(&first, 4)).await.unwrap();
+    assert_eq!(told(&lease(store.as_ref(), monday()).await), [("u1", "graded", Some(4))]);
+}
+
+async fn a_worse_attempt_sends_nothing_again(store: Arc<dyn Storage>) {
+    let placed = placement(store.as_ref(), "l1", 3).await;
+    submit(store.as_ref(), &placed, "u1", 7).await;
+    let sent = lease(store.as_ref(), monday()).await.pop().unwrap();
+    finish(store.as_ref(), &sent, DeliveryOutcome::Delivered).await;
+    submit(store.as_ref(), &placed, "u1", 5).await;
+    assert_eq!(lease(store.as_ref(), later(1_000)).await, []);
+    submit(store.as_ref(), &placed, "u1", 9).await;
+    assert_eq!(told(&lease(store.as_ref(), later(1_000)).await), [("u1", "graded", Some(9))]);
+}
+
+async fn a_reset_sets_attempts_aside_and_takes_the_grade_back(store: Arc<dyn Storage>) {
+    let placed = placement(store.as_ref(), "l1", 1).await;
+    let announce = Announce::Begun { maximum: 10 };
+    let first = start(store.as_ref(), &placed, "u1", announce).await;
+    store.submit_attempt(submission(&first, 4)).await.unwrap();
+    let sent = lease(store.as_ref(), monday()).await.pop().unwrap();
+    finish(store.as_ref(), &sent, DeliveryOutcome::Delivered).await;
+
+    assert_eq!(store.reset_pupil(&placed.id, &"u1".into(), &change()).await.unwrap(), 1);
+    assert_eq!(store.reset_pupil(&placed.id, &"u1".into(), &change()).await.unwrap(), 0, "once");
+    assert_eq!(store.attempts_at(&placed.id).await.unwrap(), []);
+    assert_eq!(store.attempt(&first.id).await.unwrap(), None);
+    let reset = lease(store.as_ref(), later(1)).await.pop().unwrap();
+    assert_eq!(reset.progress, Progress::Reset);
+    finish(store.as_ref(), &reset, DeliveryOutcome::Delivered).await;
+    assert_eq!(standing(store.as_ref(), &placed, "u1").await.cell, CellState::default());
+
+    // The pupil begins anew, with all attempts allowed.
+    let again = start(store.as_ref(), &placed, "u1", announce).await;
+    assert_eq!(again.number, 1);
+    assert_eq!(told(&lease(store.as_ref(), later(2)).await), [("u1", "started", None)]);
+    let query = AuditQuery { registration: None, placement: Some(placed.id.clone()), before: None, limit: 9 };
+    let trail = store.audit(&query).await.unwrap();
+    assert_eq!(trail.len(), 1);
+    assert_eq!((trail[0].action, trail[0].detail.as_str()), (Action::WorkReset, "attempt 1: 4 of 10"));
+}
+
+async fn a_reset_before_anything_was_sent_sends_nothing(store: Arc<dyn Storage>) {
+    let placed = placement(store.as_ref(), "l1", 1).await;
+    submit(store.as_ref(), &placed, "u1", 4).await;
+    store.reset_pupil(&placed.id, &"u1".into(), &change()).await.unwrap();
+    assert_eq!(lease(store.as_ref(), later(1)).await, []);
+    assert_eq!(store.deliveries_at(&placed.id).await.unwrap(), []);
+}
+
+async fn every_platform_gets_its_share_and_none_while_it_is_left_alone(store: Arc<dyn Storage>) {
+    let placed = placement(store.as_ref(), "l1", 1).await;
+    let other = store.put_registration(registration("c2"), &change()).await.unwrap();
+    let link = LinkKey { registration: other.id, ..placed.quiz.link.clone() };
+    let elsewhere = store.put_placement(NewPlacement { link, ..placed.quiz.clone() }).await.unwrap();
+    for number in 0..30 {
+        submit(store.as_ref(), &placed, &format!("u{number:02}"), 5).await;
+    }
+    submit(store.as_ref(), &elsewhere, "u1", 5).await;
+    let this = placed.quiz.link.registration;
+    assert_eq!(store.next_grade_due(&[this, other.id].into()).await.unwrap(), None);
+    let alone = store.lease_grades(monday(), later(60_000), &room(&[this])).await.unwrap();
+    assert_eq!(alone.iter().map(|grade| grade.registration).collect::<Vec<_>>(), [other.id]);
+    let few = Room { each: 4, except: BTreeSet::new() };
+    let due = store.lease_grades(monday(), later(60_000), &few).await.unwrap();
+    assert_eq!(due.len(), 4);
+    assert_eq!(store.next_grade_due(&[this].into()).await.unwrap(), Some(later(60_000)), "leased");
+}
+
+async fn what_may_stand_in_the_gradebook_is_remembered_until_it_is_confirmed(store: Arc<dyn Storage>) {
+    let placed = placement(store.as_ref(), "l1", 5).await;
+    let score = |points| Score { points, maximum: 10 };
+    submit(store.as_ref(), &placed, "u1", 3).await;
+    let sent = lease(store.as_ref(), monday()).await.pop().unwrap();
+    finish(store.as_ref(), &sent, DeliveryOutcome::Delivered).await;
+    for points in [4, 6] {
+        submit(store.as_ref(), &placed, "u1", points).await;
+        let lost = lease(store.as_ref(), later(i64::from(points))).await.pop().unwrap();
+        let problem = "no answer".to_owned();
+        let retry = DeliveryOutcome::Retry { at: monday(), problem, later_than: None };
+        finish(store.as_ref(), &lost, retry).await;
+    }
+    let cell = standing(store.as_ref(), &placed, "u1").await.cell;
+    assert_eq!((cell.delivered, cell.ours), (Some(score(3)), vec![score(3), score(4), score(6)]));
+    let sent = lease(store.as_ref(), later(60_000)).await.pop().unwrap();
+    finish(store.as_ref(), &sent, DeliveryOutcome::Delivered).await;
+    let cell = standing(store.as_ref(), &placed, "u1").await.cell;
+    assert_eq!((cell.delivered, cell.ours), (Some(score(6)), vec![score(6)]));
+}
+
+async fn a_held_grade_waits_for_a_choice_that_is_noted(store: Arc<dyn Storage>) {
+    let placed = placement(store.as_ref(), "l1", 3).await;
+    let found = GradebookMark { points: 8.into(), maximum: 10.into() };
+    let hold = async |points| {
+        submit(store.as_ref(), &placed, "u1", points).await;
+        let leased = lease(store.as_ref(), later(i64::from(points))).await.pop().unwrap();
+        finish(store.as_ref(), &leased, DeliveryOutcome::Held { drift: Drift::Different, found }).await;
+    };
+    let settle = async |choice| store.settle(&placed.id, &"u1".into(), choice, &change()).await.unwrap();
+    assert!(!settle(Choice::SendOurs).await, "nothing is held");
+    hold(7).await;
+    assert_eq!(store.delivery_queue().await.unwrap().held, 1);
+    assert_eq!(lease(store.as_ref(), later(1_000)).await, []);
+    assert!(settle(Choice::KeepTheirs).await);
+    assert_eq!(standing(store.as_ref(), &placed, "u1").await.state, DeliveryState::Kept);
+    assert_eq!(lease(store.as_ref(), later(1_000)).await, []);
+    hold(9).await;
+    assert!(settle(Choice::SendOurs).await);
+    let cell = lease(store.as_ref(), later(1_000)).await.pop().unwrap().cell;
+    assert_eq!((cell.overwrite, cell.found, cell.drift), (true, Some(found), Some(Drift::Different)));
+    let query = AuditQuery { registration: None, placement: Some(placed.id.clone()), before: None, limit: 9 };
+    let trail = store.audit(&query).await.unwrap();
+    let noted: Vec<_> = trail.iter().map(|entry| (entry.action, entry.detail.as_str())).collect();
+    assert_eq!(
+        noted,
+        [
+            (Action::OwnGradeSent, "ours 9 of 10, in the gradebook 8 of 10"),
+            (Action::OtherMarkKept, "ours 7 of 10, in the gradebook 8 of 10"),
+        ]
+    );
+}
+
+async fn a_reading_is_noted_for_rows_that_have_not_changed_since(store: Arc<dyn Storage>) {
+    let placed = placement(store.as_ref(), "l1", 3).await;
+    for user in ["u1", "u2"] {
+        submit(store.as_ref(), &placed, user, 7).await;
+    }
+    for leased in lease(store.as_ref(), monday()).await {
+        finish(store.as_ref(), &leased, DeliveryOutcome::Delivered).await;
+    }
+    let due = async |now| store.placements_to_read(later(-1), now, 9).await.unwrap();
+    assert_eq!(due(monday()).await, std::slice::from_ref(&placed.id));
+    submit(store.as_ref(), &placed, "u2", 9).await;
+    let found = GradebookMark { points: 5.into(), maximum: 10.into() };
+    let finding = |user: &str| Finding {
+        user: user.into(),
+        version: 1,
+        drift: Some(Drift::Different),
+        found: Some(found),
+    };
+    let reading = Reading { placement: placed.id.clone(), at: later(5), problem: None };
+    store.note_reading(&reading, &[finding("u1"), finding("u2")]).await.unwrap();
+    assert_eq!(standing(store.as_ref(), &placed, "u1").await.cell.found, Some(found));
+    assert_eq!(standing(store.as_ref(), &placed, "u2").await.cell.found, None, "queued anew meanwhile");
+    assert_eq!(store.reading_of(&placed.id).await.unwrap(), Some(reading));
+    assert_eq!(due(later(4)).await, [], "read since");
+    assert_eq!(store.placements_to_read(later(1), later(9), 9).await.unwrap(), [], "nothing delivered since");
+}
+
+async fn deliveries_are_listed_by_placement_and_state_in_parts(store: Arc<dyn Storage>) {
+    let placed = placement(store.as_ref(), "l1", 1).await;
+    for user in ["u1", "u2", "u3"] {
+        submit(store.as_ref(), &placed, user, 7).await;
+    }
+    let leased = lease(store.as_ref(), monday()).await;
+    finish(store.as_ref(), &leased[1], DeliveryOutcome::Delivered).await;
+    let users = async |query: DeliveryQuery| -> Vec<String> {
+        store.deliveries(&query).await.unwrap().into_iter().map(|delivery| delivery.user.0).collect()
+    };
+    let query = DeliveryQuery { limit: 9, ..DeliveryQuery::default() };
+    let waiting = DeliveryQuery { state: Some(DeliveryState::Waiting), ..query.clone() };
+    assert_eq!(users(waiting).await, ["u1", "u3"]);
+    assert_eq!(users(DeliveryQuery { placement: Some("none".into()), ..query.clone() }).await, [""; 0]);
+    let after = Some((placed.id.clone(), "u1".into()));
+    assert_eq!(users(DeliveryQuery { after, limit: 1, ..query }).await, ["u2"]);
+}
+
+async fn neighbours_are_the_other_placements_of_the_course(store: Arc<dyn Storage>) {
+    let one = placement(store.as_ref(), "l1", 1).await;
+    let two = placement(store.as_ref(), "l2", 1).await;
+    let link = LinkKey { resource_link: "l3".into(), ..one.quiz.link.clone() };
+    let elsewhere = NewPlacement { link, context: Some("other".into()), ..one.quiz.clone() };
+    store.put_placement(elsewhere).await.unwrap();
+    assert_eq!(store.neighbours(&one).await.unwrap(), [two]);
 }
 
 async fn many_submits_at_once_all_count(store: Arc<dyn Storage>) {
@@ -402,6 +628,17 @@ on_every_store! {
     sent_times_strictly_increase_whatever_the_clock_does
     a_grade_queued_while_another_is_sent_is_sent_next
     the_queue_is_counted
+    a_beginning_is_told_once_and_never_after_a_grade
+    an_unsent_beginning_gives_way_to_the_grade
+    a_worse_attempt_sends_nothing_again
+    a_reset_sets_attempts_aside_and_takes_the_grade_back
+    a_reset_before_anything_was_sent_sends_nothing
+    every_platform_gets_its_share_and_none_while_it_is_left_alone
+    what_may_stand_in_the_gradebook_is_remembered_until_it_is_confirmed
+    a_held_grade_waits_for_a_choice_that_is_noted
+    a_reading_is_noted_for_rows_that_have_not_changed_since
+    deliveries_are_listed_by_placement_and_state_in_parts
+    neighbours_are_the_other_placements_of_the_course
     many_submits_at_once_all_count
     every_change_of_a_registration_is_in_the_trail
 }

@@ -7,27 +7,27 @@ use qbank::marking::Policy;
 use service::app::App;
 use service::clock::SettableClock;
 use service::storage::{
-    self, AttemptResult, DeliveryState, GradeEndpoint, LinkKey, NewPlacement, Placement, Responses, Started,
-    Storage, Submission,
+    self, Announce, AttemptResult, DeliveryState, GradeEndpoint, LinkKey, NewPlacement, Placement, Responses,
+    Room, Started, Storage, Submission,
 };
 
 use crate::platform::{DEPLOYMENT, Fault, Platform};
 use crate::tool::{Tool, change, monday, pool, registration, settings};
 
-const SCORE: &str = "https://purl.imsglobal.org/spec/lti-ags/scope/score";
-const LINE_ITEM: &str = "https://purl.imsglobal.org/spec/lti-ags/scope/lineitem";
+pub(crate) const SCORE: &str = "https://purl.imsglobal.org/spec/lti-ags/scope/score";
+pub(crate) const LINE_ITEM: &str = "https://purl.imsglobal.org/spec/lti-ags/scope/lineitem";
 
 /// A store with one placement, and what delivers from it.
-struct Delivery {
-    app: App,
-    storage: Arc<dyn Storage>,
-    clock: Arc<SettableClock>,
-    platform: Platform,
-    placement: Placement,
+pub(crate) struct Delivery {
+    pub(crate) app: App,
+    pub(crate) storage: Arc<dyn Storage>,
+    pub(crate) clock: Arc<SettableClock>,
+    pub(crate) platform: Platform,
+    pub(crate) placement: Placement,
 }
 
 impl Delivery {
-    async fn start(store: &str) -> Self {
+    pub(crate) async fn start(store: &str) -> Self {
         let platform = Platform::start();
         let endpoint = GradeEndpoint {
             line_item: Some(format!("{}/items/9", platform.url).parse().unwrap()),
@@ -37,7 +37,7 @@ impl Delivery {
         Self::open(store, platform, Some(endpoint)).await
     }
 
-    async fn open(store: &str, platform: Platform, grades: Option<GradeEndpoint>) -> Self {
+    pub(crate) async fn open(store: &str, platform: Platform, grades: Option<GradeEndpoint>) -> Self {
         let storage = storage::open(store).unwrap();
         let registered = storage.put_registration(registration(&platform), &change()).await.unwrap();
         storage.put_pool(pool()).await.unwrap();
@@ -63,32 +63,34 @@ impl Delivery {
         Self { app, storage, clock, platform, placement }
     }
 
-    async fn submit(&self, user: &str, points: u32) {
+    pub(crate) async fn submit(&self, user: &str, points: u32) {
         submit(self.storage.as_ref(), &self.placement, user, points).await;
     }
 
     /// Sends what is due and returns how many were tried.
-    async fn deliver(&self) -> usize {
+    pub(crate) async fn deliver(&self) -> usize {
         self.app.deliverer.clone().deliver_due().await.unwrap()
     }
 
-    async fn state(&self, user: &str) -> (DeliveryState, Option<String>) {
+    pub(crate) async fn state(&self, user: &str) -> (DeliveryState, Option<String>) {
         let all = self.storage.deliveries_at(&self.placement.id).await.unwrap();
         let one = all.into_iter().find(|delivery| delivery.user.as_str() == user).unwrap();
         (one.state, one.problem)
     }
 
     /// Asserts that each score message had a later time than the one before it.
-    fn assert_times_increase(&self) {
+    pub(crate) fn assert_times_increase(&self) {
         let times = self.platform.timestamps();
         assert!(times.windows(2).all(|pair| pair[0] < pair[1]), "{times:?}");
     }
 }
 
 /// Begins and submits an attempt with `points` of 10.
-async fn submit(storage: &dyn Storage, placement: &Placement, user: &str, points: u32) {
-    let Started::Open(attempt) =
-        storage.start_attempt(&placement.id, &user.into(), "seed", monday()).await.unwrap()
+pub(crate) async fn submit(storage: &dyn Storage, placement: &Placement, user: &str, points: u32) {
+    let Started::Open(attempt) = storage
+        .start_attempt(&placement.id, &user.into(), "seed", Announce::Nothing, monday())
+        .await
+        .unwrap()
     else {
         panic!("no attempt is left");
     };
@@ -197,7 +199,7 @@ async fn parks_what_trying_again_would_not_help_and_sends_it_again_on_demand() {
     assert_eq!(delivery.deliver().await, 0, "parked grades are not tried by themselves");
     let queue = delivery.storage.delivery_queue().await.unwrap();
     assert_eq!((queue.waiting, queue.parked), (0, 4));
-    assert_eq!(delivery.storage.send_again(&delivery.placement.id, &change()).await.unwrap(), 4);
+    assert_eq!(delivery.storage.send_again(&delivery.placement.id, None, &change()).await.unwrap(), 4);
     assert_eq!(delivery.deliver().await, 4);
     assert_eq!(delivery.platform.points("pupil-2"), Some(5));
 }
@@ -234,10 +236,11 @@ async fn a_grade_survives_a_stop_between_sending_and_noting() {
     let (platform, grades) = {
         let delivery = Delivery::start(&store).await;
         delivery.submit("pupil-7", 7).await;
+        let room = Room { each: 16, except: [].into() };
         // Leased and perhaps sent, then the process is gone: nothing was noted.
         let leased = delivery
             .storage
-            .lease_grades(monday(), "2026-03-02T09:00:00Z".parse().unwrap(), 16)
+            .lease_grades(monday(), "2026-03-02T09:00:00Z".parse().unwrap(), &room)
             .await
             .unwrap();
         assert_eq!(leased.len(), 1);
@@ -253,29 +256,6 @@ async fn a_grade_survives_a_stop_between_sending_and_noting() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
-async fn finds_or_makes_the_line_item_that_launches_do_not_name() {
-    let platform = Platform::start();
-    let endpoint = GradeEndpoint {
-        line_item: None,
-        line_items: Some(format!("{}/items", platform.url).parse().unwrap()),
-        scopes: [SCORE.to_owned(), LINE_ITEM.to_owned()].into(),
-    };
-    let delivery = Delivery::open("sqlite::memory:", platform, Some(endpoint)).await;
-    delivery.submit("pupil-7", 7).await;
-    delivery.submit("pupil-8", 8).await;
-    delivery.deliver().await;
-    assert_eq!(
-        (delivery.platform.points("pupil-7"), delivery.platform.points("pupil-8")),
-        (Some(7), Some(8))
-    );
-    let items = delivery.platform.book.lock().unwrap().line_items.clone();
-    assert_eq!(items.len(), 1, "one column for the link: {items:?}");
-    assert_eq!(items[0]["resourceLinkId"], "link-4");
-    let placement = delivery.storage.placement(&delivery.placement.id).await.unwrap().unwrap();
-    assert!(placement.quiz.grades.unwrap().line_item.is_some(), "remembered");
-}
-
-#[tokio::test(flavor = "multi_thread")]
 async fn says_so_when_the_platform_takes_no_grades() {
     let delivery = Delivery::open("sqlite::memory:", Platform::start(), None).await;
     delivery.submit("pupil-7", 7).await;
@@ -285,6 +265,111 @@ async fn says_so_when_the_platform_takes_no_grades() {
         (state, problem.as_deref()),
         (DeliveryState::Parked, Some("the platform takes no grades for this link"))
     );
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn says_so_when_the_right_to_send_scores_is_missing() {
+    let platform = Platform::start();
+    let endpoint = GradeEndpoint {
+        line_item: Some(format!("{}/items/9", platform.url).parse().unwrap()),
+        line_items: None,
+        scopes: [LINE_ITEM.to_owned()].into(),
+    };
+    let delivery = Delivery::open("sqlite::memory:", platform, Some(endpoint)).await;
+    delivery.submit("pupil-7", 7).await;
+    delivery.deliver().await;
+    let (state, problem) = delivery.state("pupil-7").await;
+    assert_eq!(state, DeliveryState::Parked);
+    assert!(problem.unwrap().contains("does not let us send scores"));
+    assert_eq!(
+        delivery.platform.book.lock().unwrap().tokens,
+        0,
+        "no token is asked for what was not granted"
+    );
+}
+
+/// AGS 2.0, 3.4: the natural pairs of progress (checklist section 3).
+#[tokio::test(flavor = "multi_thread")]
+async fn tells_of_a_beginning_a_grade_and_a_reset_in_order() {
+    let delivery = Delivery::start("sqlite::memory:").await;
+    let (placement, user) = (&delivery.placement.id, "pupil-7".into());
+    let announce = Announce::Begun { maximum: 10 };
+    delivery.storage.start_attempt(placement, &user, "seed", announce, monday()).await.unwrap();
+    delivery.deliver().await;
+    delivery.submit("pupil-7", 7).await;
+    delivery.deliver().await;
+    // A second attempt begins and is not handed in: nothing may be said that would clear the grade.
+    delivery.storage.start_attempt(placement, &user, "seed", announce, monday()).await.unwrap();
+    assert_eq!(delivery.deliver().await, 0);
+    delivery.storage.reset_pupil(placement, &user, &change()).await.unwrap();
+    delivery.deliver().await;
+    let journal = delivery.platform.book.lock().unwrap().journal.clone();
+    let told: Vec<_> = journal
+        .iter()
+        .map(|message| {
+            let text = |name: &str| message[name].as_str().unwrap().to_owned();
+            (text("activityProgress"), text("gradingProgress"), message["scoreGiven"].as_u64())
+        })
+        .collect();
+    let row = |activity: &str, grading: &str, given| (activity.to_owned(), grading.to_owned(), given);
+    assert_eq!(
+        told,
+        [
+            row("Started", "NotReady", None),
+            row("Completed", "FullyGraded", Some(7)),
+            row("Initialized", "NotReady", None),
+        ]
+    );
+    for message in [&journal[0], &journal[2]] {
+        for absent in ["scoreGiven", "scoreMaximum", "submission"] {
+            assert!(message.get(absent).is_none(), "{absent} in {message}");
+        }
+    }
+    assert_eq!(delivery.platform.points("pupil-7"), None, "the grade is cleared");
+    delivery.assert_times_increase();
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_platform_that_is_out_is_left_alone_and_another_is_not() {
+    let delivery = Delivery::start("sqlite::memory:").await;
+    let other = Platform::start();
+    let registered = delivery.storage.put_registration(registration(&other), &change()).await.unwrap();
+    let endpoint = GradeEndpoint {
+        line_item: Some(format!("{}/items/9", other.url).parse().unwrap()),
+        line_items: None,
+        scopes: [SCORE.to_owned()].into(),
+    };
+    let link = LinkKey { registration: registered.id, ..delivery.placement.quiz.link.clone() };
+    let quiz = NewPlacement { link, grades: Some(endpoint), ..delivery.placement.quiz.clone() };
+    let elsewhere = delivery.storage.put_placement(quiz).await.unwrap();
+
+    delivery.platform.plan(&[Fault::Status(503); 8]);
+    for number in 0..20 {
+        delivery.submit(&format!("pupil-{number:02}"), 7).await;
+    }
+    assert_eq!(delivery.deliver().await, 8, "one batch");
+    assert_eq!(delivery.deliver().await, 0, "five failures in a row, and nothing more is sent");
+    submit(delivery.storage.as_ref(), &elsewhere, "pupil-1", 3).await;
+    assert_eq!(delivery.deliver().await, 1, "the other platform does not notice");
+    assert_eq!(other.points("pupil-1"), Some(3));
+
+    delivery.platform.plan(&[Fault::Status(503)]);
+    delivery.clock.advance_ms(5_000);
+    delivery.deliver().await;
+    assert_eq!(delivery.platform.timestamps().len(), 9, "one try to see whether it is back");
+    delivery.clock.advance_ms(3_000);
+    assert_eq!(delivery.deliver().await, 0, "the pause is longer now");
+    let waiting = delivery.storage.deliveries_at(&delivery.placement.id).await.unwrap();
+    assert!(
+        waiting.iter().filter(|waiting| waiting.tries == 0).count() >= 11,
+        "what was not sent has not failed"
+    );
+
+    delivery.clock.advance_ms(60_000);
+    while delivery.deliver().await > 0 {}
+    for number in 0..20 {
+        assert_eq!(delivery.platform.points(&format!("pupil-{number:02}")), Some(7), "{number}");
+    }
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -4,8 +4,10 @@
 
 mod checklist;
 mod delivery;
+mod gradebook;
 mod launch;
 mod limits;
+mod line_items;
 mod login;
 mod placing;
 mod platform;

@@ -49,8 +49,18 @@ pub(crate) struct Book {
     pub(crate) key_reads: usize,
     /// Answer for the key set instead of the keys.
     pub(crate) keys_broken: bool,
-    /// Line items made by the tool.
+    /// Line items made by the tool, or there before.
     pub(crate) line_items: Vec<Value>,
+    /// Filters of every list of line items that was asked for.
+    pub(crate) lists: Vec<String>,
+    /// What every page of a list names as its next one, in place of the truth.
+    pub(crate) next_page: Option<String>,
+    /// Line items whose scores and results are gone.
+    pub(crate) gone: Vec<String>,
+    /// Marks that a teacher has put over the scores.
+    pub(crate) teachers_marks: BTreeMap<String, Value>,
+    /// How often results were read.
+    pub(crate) result_reads: usize,
 }
 
 /// A running platform. It ends with the test's runtime.
@@ -74,6 +84,7 @@ impl Platform {
                 .route("/items", web::get().to(list_items))
                 .route("/items", web::post().to(make_item))
                 .route("/items/{item}/scores", web::post().to(score))
+                .route("/items/{item}/results", web::get().to(results))
         })
         .workers(1)
         .listen(listener)
@@ -172,12 +183,61 @@ async fn token(platform: web::Data<Platform>, form: web::Form<BTreeMap<String, S
         "scope": form["scope"]}))
 }
 
+/// Lists two line items a page.
 async fn list_items(platform: web::Data<Platform>, request: HttpRequest) -> HttpResponse {
     assert_eq!(request.headers().get("accept").unwrap(), "application/vnd.ims.lis.v2.lineitemcontainer+json");
-    let wanted = request.query_string().strip_prefix("resource_link_id=").unwrap().to_owned();
-    let book = platform.book.lock().unwrap();
-    let items: Vec<_> = book.line_items.iter().filter(|item| item["resourceLinkId"] == wanted).collect();
-    HttpResponse::Ok().content_type("application/vnd.ims.lis.v2.lineitemcontainer+json").json(items)
+    let query = web::Query::<BTreeMap<String, String>>::from_query(request.query_string()).unwrap();
+    let mut book = platform.book.lock().unwrap();
+    book.lists.push(request.query_string().to_owned());
+    let filters = [("resource_link_id", "resourceLinkId"), ("resource_id", "resourceId"), ("tag", "tag")];
+    let fits = |item: &&Value| {
+        filters.iter().all(|(name, field)| query.get(*name).is_none_or(|wanted| item[field] == **wanted))
+    };
+    let page: usize = query.get("page").map_or(0, |page| page.parse().unwrap());
+    let fitting: Vec<_> = book.line_items.iter().filter(fits).collect();
+    let shown: Vec<_> = fitting.iter().skip(2 * page).take(2).collect();
+    let mut answer = HttpResponse::Ok();
+    answer.content_type("application/vnd.ims.lis.v2.lineitemcontainer+json");
+    if let Some(next) = &book.next_page {
+        answer.insert_header(("link", format!("<{next}>; rel=\"next\"")));
+    } else if fitting.len() > 2 * (page + 1) {
+        let filters = request.query_string().split('&').filter(|one| !one.starts_with("page="));
+        let query = filters.collect::<Vec<_>>().join("&");
+        let next = format!("{}/items?{query}&page={}", platform.url, page + 1);
+        answer.insert_header(("link", format!("<{next}>; rel=\"next\"")));
+    }
+    answer.json(shown)
+}
+
+/// Everybody's results, or one person's, on a scale of 100.
+async fn results(
+    platform: web::Data<Platform>,
+    item: web::Path<String>,
+    request: HttpRequest,
+) -> HttpResponse {
+    assert_eq!(request.headers().get("accept").unwrap(), "application/vnd.ims.lis.v2.resultcontainer+json");
+    let query = web::Query::<BTreeMap<String, String>>::from_query(request.query_string()).unwrap();
+    let mut book = platform.book.lock().unwrap();
+    book.result_reads += 1;
+    if book.gone.contains(&item) {
+        return HttpResponse::NotFound().finish();
+    }
+    let sent = book.scores.iter().map(|(user, score)| {
+        let percent =
+            score["scoreGiven"].as_f64().map(|given| given * 100.0 / score["scoreMaximum"].as_f64().unwrap());
+        (user.clone(), json!(percent))
+    });
+    let mut shown: BTreeMap<String, Value> = sent.collect();
+    shown.extend(book.teachers_marks.clone());
+    let shown =
+        shown.into_iter().filter(|(user, _)| query.get("user_id").is_none_or(|wanted| wanted == user));
+    let records: Vec<_> = shown
+        .map(|(user, percent)| match percent {
+            Value::Null => json!({"userId": user}),
+            percent => json!({"userId": user, "resultScore": percent, "resultMaximum": 100}),
+        })
+        .collect();
+    HttpResponse::Ok().content_type("application/vnd.ims.lis.v2.resultcontainer+json").json(records)
 }
 
 async fn make_item(platform: web::Data<Platform>, body: web::Bytes) -> HttpResponse {
@@ -188,11 +248,19 @@ async fn make_item(platform: web::Data<Platform>, body: web::Bytes) -> HttpRespo
     HttpResponse::Created().json(item)
 }
 
-async fn score(platform: web::Data<Platform>, request: HttpRequest, body: web::Bytes) -> HttpResponse {
+async fn score(
+    platform: web::Data<Platform>,
+    item: web::Path<String>,
+    request: HttpRequest,
+    body: web::Bytes,
+) -> HttpResponse {
     assert_eq!(request.headers().get("content-type").unwrap(), "application/vnd.ims.lis.v1.score+json");
     let message: Value = serde_json::from_slice(&body).unwrap();
     let mut book = platform.book.lock().unwrap();
     book.journal.push(message.clone());
+    if book.gone.contains(&item) {
+        return HttpResponse::NotFound().finish();
+    }
     match book.faults.pop_front() {
         Some(Fault::Status(status)) => {
             return HttpResponse::build(status.try_into().unwrap()).finish();
@@ -221,6 +289,8 @@ fn record(book: &mut Book, message: Value) -> bool {
         .get(&user)
         .is_none_or(|known| known["timestamp"].as_str().unwrap() < message["timestamp"].as_str().unwrap());
     if later {
+        // A score that is taken wins over the teacher's mark: the tool has to take care.
+        book.teachers_marks.remove(&user);
         book.scores.insert(user, message);
     }
     later

@@ -26,6 +26,9 @@ pub(crate) enum ApiError {
     /// There is no such placement.
     #[error("there is no placement {0:?}")]
     NoPlacement(String),
+    /// No grade of that pupil waits for a choice.
+    #[error("no grade of that pupil is held")]
+    NothingHeld,
     /// The pool has no such question.
     #[error("the pool has no question {0:?}")]
     NoQuestion(String),
@@ -73,6 +76,9 @@ impl ApiError {
             Self::NoPool(_) => (S::NOT_FOUND, "no_pool", Some("GET /api/v1/pools lists the pools")),
             Self::NoPlacement(_) => {
                 (S::NOT_FOUND, "no_placement", Some("GET /api/v1/placements lists the placements"))
+            }
+            Self::NothingHeld => {
+                (S::NOT_FOUND, "nothing_held", Some("GET /api/v1/deliveries?state=held lists what is held"))
             }
             Self::NoQuestion(_) => {
                 (S::NOT_FOUND, "no_question", Some("GET /api/v1/pools/ID lists its questions"))

@@ -4,6 +4,7 @@
 //! sentence and, where there is one, a hint. No cookie is read here, so no form of another site can call it.
 
 mod caller;
+pub(crate) mod deliveries;
 mod error;
 pub(crate) mod judgements;
 pub(crate) mod openapi;

@@ -4,13 +4,18 @@
 //! GET  /class/place                     choose a pool and settings for a new quiz
 //! POST /class/place                     return the chosen quiz, or nothing, to the platform
 //! GET  /class/{placement}               the class: points, attempts, where each grade is
-//! POST /class/{placement}/send-again    send grades again that could not be delivered
+//! POST /class/{placement}/send-again    send grades again that could not be delivered: one pupil's, or all
+//! POST /class/{placement}/compare       compare the gradebook with what was delivered
+//! POST /class/{placement}/settle        choose between our grade and another mark in the gradebook
+//! POST /class/{placement}/reset         set a pupil's work aside and take the grade back
 //! GET  /class/{placement}/{attempt}     one attempt that was handed in, step by step
 //! ```
 //!
 //! Pupils appear by a short label made from the platform's opaque id: the service knows no names.
 
 pub(crate) mod attempt;
+mod delivery_view;
+pub(crate) mod grades;
 mod label;
 pub(crate) mod overview;
 pub(crate) mod place;

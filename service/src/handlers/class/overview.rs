@@ -5,37 +5,25 @@ use std::collections::BTreeMap;
 use actix_web::http::StatusCode;
 use actix_web::{HttpResponse, web};
 
+use super::delivery_view;
 use super::label::label;
 use crate::app::App;
 use crate::handlers::answer::{self, PageError};
-use crate::handlers::form::{Fields, Posted};
 use crate::handlers::marking_words;
 use crate::handlers::opened_quiz::{OpenedQuiz, best};
 use crate::pages::Frame;
-use crate::pages::class::{AttemptLink, DeliveryView, OverviewPage, PupilRow};
-use crate::pages::marked::Tone;
+use crate::pages::class::{AttemptLink, OverviewPage, PupilRow};
 use crate::session::TeacherSession;
-use crate::storage::{Attempt, AttemptResult, Change, Delivery, DeliveryState, UserId};
+use crate::storage::{Attempt, AttemptResult, Delivery, Reading, UserId};
 
 /// GET: pupils by best points, with attempts and the state of each grade.
 pub(crate) async fn show(session: TeacherSession, app: web::Data<App>) -> Result<HttpResponse, PageError> {
     let quiz = OpenedQuiz::find(&app, &session.placement).await?;
     let attempts = app.storage.attempts_at(&quiz.placement.id).await?;
     let deliveries = app.storage.deliveries_at(&quiz.placement.id).await?;
-    answer::page(StatusCode::OK, &page(&quiz, &session, &attempts, &deliveries))
-}
-
-/// POST: grades that could not be delivered wait again.
-pub(crate) async fn send_again(
-    session: TeacherSession,
-    app: web::Data<App>,
-    posted: Posted,
-) -> Result<HttpResponse, PageError> {
-    Fields::checked(posted, &session.csrf)?;
-    let change = Change { at: app.clock.now(), by: session.actor() };
-    let count = app.storage.send_again(&session.placement, &change).await?;
-    tracing::info!(placement.id = %session.placement, grades = count, "a teacher asked to send grades again");
-    Ok(answer::see_other(&format!("/class/{}", session.placement)))
+    let reading = app.storage.reading_of(&quiz.placement.id).await?;
+    let page = page(&quiz, &session, &attempts, &deliveries, reading.as_ref());
+    answer::page(StatusCode::OK, &page)
 }
 
 fn page(
@@ -43,21 +31,23 @@ fn page(
     session: &TeacherSession,
     attempts: &[Attempt],
     deliveries: &[Delivery],
+    reading: Option<&Reading>,
 ) -> OverviewPage {
     let by_pupil = rows(quiz, attempts, deliveries);
+    let started = by_pupil.iter().filter(|(_, row)| !row.attempts.is_empty()).count();
     let handed_in = by_pupil.iter().filter(|(best, _)| best.is_some()).count();
-    let parked = deliveries.iter().any(|delivery| delivery.state == DeliveryState::Parked);
     OverviewPage {
         frame: Frame { language: quiz.pool.locale.clone(), title: quiz.title(), place: "Class", wide: true },
         pool: quiz.pool.title.clone(),
         question_count: u32::try_from(quiz.questions("").len()).unwrap_or(u32::MAX),
         attempts_allowed: quiz.placement.quiz.attempts_allowed.to_string(),
         marking: marking_words::policy(quiz.placement.quiz.policy),
-        handed_in: format!("{handed_in} of {} who started", by_pupil.len()),
+        handed_in: format!("{handed_in} of {started} who started"),
         warning: (!quiz.sends_grades()).then_some(
             "The course does not take grades for this quiz, so none are sent. Points stay visible here.",
         ),
-        send_again: parked.then(|| format!("/class/{}/send-again", session.placement)),
+        class_url: format!("/class/{}", session.placement),
+        gradebook: delivery_view::gradebook(quiz, deliveries, reading),
         csrf: session.csrf.value().to_owned(),
         pupils: by_pupil.into_iter().map(|(_, row)| row).collect(),
     }
@@ -67,11 +57,15 @@ fn page(
 fn rows<'a>(
     quiz: &OpenedQuiz,
     attempts: &'a [Attempt],
-    deliveries: &[Delivery],
+    deliveries: &'a [Delivery],
 ) -> Vec<(Option<&'a AttemptResult>, PupilRow)> {
     let mut by_pupil: BTreeMap<&UserId, Vec<&Attempt>> = BTreeMap::new();
     for attempt in attempts {
         by_pupil.entry(&attempt.user).or_default().push(attempt);
+    }
+    // A pupil whose work was reset has no attempts, but a cell in the gradebook.
+    for delivery in deliveries {
+        by_pupil.entry(&delivery.user).or_default();
     }
     let mut rows: Vec<_> = by_pupil
         .into_iter()
@@ -107,7 +101,8 @@ fn row(
             |best| format!("{} of {}", best.points, best.maximum),
         ),
         attempts: attempts.iter().map(|attempt| attempt_link(attempt)).collect(),
-        delivery: delivery_view(quiz, best.is_some(), delivery),
+        can_reset: !attempts.is_empty(),
+        delivery: delivery_view::of_pupil(quiz, best.is_some(), delivery),
     }
 }
 
@@ -118,32 +113,5 @@ fn attempt_link(attempt: &Attempt) -> AttemptLink {
             url: Some(format!("/class/{}/{}", attempt.placement, attempt.id)),
         },
         None => AttemptLink { text: format!("{}: open", attempt.number), url: None },
-    }
-}
-
-fn delivery_view(quiz: &OpenedQuiz, handed_in: bool, delivery: Option<&Delivery>) -> DeliveryView {
-    let Some(delivery) = delivery else {
-        let state = match (handed_in, quiz.sends_grades()) {
-            (false, _) => "nothing to send yet",
-            (true, true) => "not sent (preview)",
-            (true, false) => "not sent",
-        };
-        return DeliveryView { state, tone: Tone::Quiet, detail: None };
-    };
-    let problem = delivery.problem.clone();
-    match delivery.state {
-        DeliveryState::Delivered => DeliveryView {
-            state: "delivered",
-            tone: Tone::Right,
-            detail: Some(format!("{} of {}", delivery.points, delivery.maximum)),
-        },
-        DeliveryState::Waiting => DeliveryView {
-            state: "waiting",
-            tone: Tone::Form,
-            detail: problem.map(|problem| format!("Last try: {problem}. It is tried again by itself.")),
-        },
-        DeliveryState::Parked => {
-            DeliveryView { state: "could not be delivered", tone: Tone::Wrong, detail: problem }
-        }
     }
 }

@@ -15,7 +15,7 @@ use crate::handlers::opened_quiz::{OpenedQuiz, best, counted};
 use crate::pages::quiz::{Next, StartPage};
 use crate::pages::{Frame, Link};
 use crate::session::PupilSession;
-use crate::storage::{Attempt, Started};
+use crate::storage::{Announce, Attempt, Started};
 
 /// How many seeds are tried for a new attempt, to find one whose questions are new to the pupil.
 const SEEDS_TRIED: usize = 16;
@@ -37,8 +37,12 @@ pub(crate) async fn begin(
     let quiz = OpenedQuiz::find(&app, &session.placement).await?;
     let earlier = app.storage.attempts_of(&quiz.placement.id, &session.user).await?;
     let seed = fresh_seed(&quiz, &earlier);
-    let started =
-        app.storage.start_attempt(&quiz.placement.id, &session.user, &seed, app.clock.now()).await?;
+    let announce = announce(&quiz, &session, &seed);
+    let started = app
+        .storage
+        .start_attempt(&quiz.placement.id, &session.user, &seed, announce, app.clock.now())
+        .await?;
+    app.waker.wake();
     match started {
         Started::Open(attempt) => Ok(answer::see_other(&attempt_path(&attempt))),
         Started::UsedUp => {
@@ -47,6 +51,14 @@ pub(crate) async fn begin(
         }
         Started::NoPlacement => Err(PageError::NotFound),
     }
+}
+
+/// Whether the gradebook hears that the pupil begins.
+fn announce(quiz: &OpenedQuiz, session: &PupilSession, seed: &str) -> Announce {
+    if session.preview || !quiz.sends_grades() {
+        return Announce::Nothing;
+    }
+    Announce::Begun { maximum: quiz.questions(seed).iter().map(|item| item.max_points()).sum() }
 }
 
 fn page(

@@ -2,7 +2,11 @@
 
 use super::*;
 use crate::clock::plus_ms;
-use crate::storage::DeliveryOutcome;
+use crate::storage::{DeliveryOutcome, Drift, GradebookMark, Room};
+
+fn everything() -> Room {
+    Room { each: 10, except: [].into() }
+}
 
 /// Two pupils have handed in: `p-07` all right, `p-08` with one slip; `p-09` is still at work.
 async fn class() -> School {
@@ -29,7 +33,9 @@ async fn the_class_is_listed_best_first_with_the_state_of_each_grade() {
     assert!(place("p-07") < place("p-08") && place("p-08") < place("p-09"));
     assert!(page.contains("2 of 3 who started") && page.contains("1: open"), "{page}");
     assert_eq!(page.matches("</span>waiting").count(), 2);
-    assert!(page.contains("nothing to send yet"), "{page}");
+    assert_eq!(page.matches("</span>has begun").count(), 1, "{page}");
+    assert!(page.contains("3 messages on the way, the first since 2026-03-02 09:15 UTC"), "{page}");
+    assert!(page.contains("The platform does not let us read its gradebook"), "{page}");
 }
 
 #[actix_web::test]
@@ -37,10 +43,10 @@ async fn a_grade_that_could_not_be_delivered_says_why_and_can_be_sent_again() {
     let school = class().await;
     let storage = &school.app.storage;
     let now = school.app.clock.now();
-    for grade in storage.lease_grades(now, plus_ms(now, 1000), 10).await.unwrap() {
+    for grade in storage.lease_grades(now, plus_ms(now, 1000), &everything()).await.unwrap() {
         let problem = "the activity is closed in the course".into();
         let outcome = match grade.user.as_str() {
-            "p-07" => DeliveryOutcome::Delivered,
+            "p-07" | "p-09" => DeliveryOutcome::Delivered,
             _ => DeliveryOutcome::Parked { problem },
         };
         storage.finish_grade(&grade, &outcome, now).await.unwrap();
@@ -55,6 +61,60 @@ async fn a_grade_that_could_not_be_delivered_says_why_and_can_be_sent_again() {
     assert_eq!(teacher.post_form(&path, &[]).await.status, StatusCode::SEE_OTHER);
     let page = teacher.get(&teacher.start).await.body;
     assert!(page.contains("</span>waiting") && !page.contains("could not be delivered"), "{page}");
+}
+
+fn naming(pupil: &str, more: &[(&str, &str)]) -> Vec<(String, String)> {
+    let fields = [("pupil", pupil)].into_iter().chain(more.iter().copied());
+    fields.map(|(name, value)| (name.to_owned(), value.to_owned())).collect()
+}
+
+#[actix_web::test]
+async fn a_held_grade_is_settled_by_the_teacher() {
+    let school = class().await;
+    let storage = &school.app.storage;
+    let now = school.app.clock.now();
+    for grade in storage.lease_grades(now, plus_ms(now, 1000), &everything()).await.unwrap() {
+        let found = GradebookMark { points: 9.into(), maximum: 10.into() };
+        storage
+            .finish_grade(&grade, &DeliveryOutcome::Held { drift: Drift::Different, found }, now)
+            .await
+            .unwrap();
+    }
+    let teacher = school.teacher().await;
+    let page = teacher.get(&teacher.start).await.body;
+    assert!(
+        page.contains("held: the gradebook has another mark") && page.contains("shows 9 of 10"),
+        "{page}"
+    );
+    let path = format!("{}/settle", teacher.start);
+    assert_eq!(teacher.post(&path, &naming("p-07", &[])).await.status, StatusCode::FORBIDDEN);
+    assert_eq!(teacher.post_form(&path, &naming("p-07", &[])).await.status, StatusCode::BAD_REQUEST);
+    for (pupil, choice) in [("p-07", "send_ours"), ("p-08", "keep_theirs"), ("p-08", "keep_theirs")] {
+        let answer = teacher.post_form(&path, &naming(pupil, &[("choice", choice)])).await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER);
+    }
+    let page = teacher.get(&teacher.start).await.body;
+    assert!(page.contains("not sent: the gradebook’s mark stays"), "{page}");
+    assert_eq!(page.matches("</span>waiting").count(), 1, "{page}");
+}
+
+#[actix_web::test]
+async fn a_reset_pupil_begins_anew_and_an_open_page_of_before_leads_nowhere() {
+    let school = class().await;
+    let teacher = school.teacher().await;
+    let (pupil, before) = (school.pupil("p-07").await, school.attempts("p-07").await);
+    let path = format!("{}/reset", teacher.start);
+    assert_eq!(teacher.post(&path, &naming("p-07", &[])).await.status, StatusCode::FORBIDDEN, "no token");
+    assert_eq!(teacher.post_form(&path, &[]).await.status, StatusCode::BAD_REQUEST, "nobody named");
+    assert_eq!(teacher.post_form(&path, &naming("p-07", &[])).await.status, StatusCode::SEE_OTHER);
+    assert!(school.attempts("p-07").await.is_empty());
+    let old = format!("{}/{}", pupil.start, before[0].id);
+    assert_eq!(pupil.get(&old).await.status, StatusCode::NOT_FOUND);
+    let start = pupil.get(&pupil.start).await.body;
+    assert!(start.contains("0 of 2 used"), "{start}");
+    assert_eq!(pupil.begin("p-07").await.1.number, 1);
+    let other = pupil.post_form(&path, &naming("p-08", &[])).await;
+    assert_eq!(other.status, StatusCode::FORBIDDEN, "a pupil resets nobody");
 }
 
 #[actix_web::test]

@@ -245,3 +245,56 @@ async fn a_slow_answer_is_late_but_right() {
     assert_eq!(send(&stage, &line_item, &message).await, StatusCode::NO_CONTENT);
     assert!(begun.elapsed() >= Duration::from_millis(300));
 }
+
+#[actix_web::test]
+async fn a_clock_that_runs_ahead_refuses_scores_until_they_have_caught_up() {
+    let (stage, line_item, ..) = graded_stage().await;
+    let now = crate::practice::clock::now();
+    let at = |ms: i64| format!("{:.3}", now + jiff::SignedDuration::from_millis(ms));
+    let fault = Fault::ClockAhead { ahead_ms: 60_000 };
+    stage.practice.set_fault(Some(PlannedFault { fault, times: None }));
+    assert_eq!(send(&stage, &line_item, &score("p-01", &at(0), 10)).await, StatusCode::NO_CONTENT);
+    assert_eq!(send(&stage, &line_item, &score("p-01", &at(1_000), 14)).await, StatusCode::CONFLICT);
+    assert_eq!(points_of(&stage, "p-01").as_deref(), Some("5"), "on a column of 10");
+    assert_eq!(send(&stage, &line_item, &score("p-01", &at(120_000), 14)).await, StatusCode::NO_CONTENT);
+    assert_eq!(points_of(&stage, "p-01").as_deref(), Some("7"));
+}
+
+#[actix_web::test]
+async fn of_scores_sent_together_the_later_one_can_count_first() {
+    let (stage, line_item, ..) = graded_stage().await;
+    let token = stage.token(&[SCORE_SCOPE]).await;
+    let fault = Fault::Reordered { delay_ms: 400 };
+    stage.practice.set_fault(Some(PlannedFault { fault, times: None }));
+    let post = |timestamp: &str, given| {
+        let request = stage.client.post(below(&line_item, "scores"));
+        typed(request, SCORE_TYPE, &score("p-01", timestamp, given)).bearer_auth(&token).send()
+    };
+    let earlier = tokio::spawn(post("2026-03-02T09:00:00.000Z", 3));
+    tokio::time::sleep(Duration::from_millis(100)).await;
+    assert_eq!(post("2026-03-02T09:00:01.000Z", 5).await.unwrap().status(), StatusCode::NO_CONTENT);
+    assert_eq!(earlier.await.unwrap().unwrap().status(), StatusCode::CONFLICT);
+    assert_eq!(points_of(&stage, "p-01").as_deref(), Some("2.5"));
+}
+
+#[actix_web::test]
+async fn a_teachers_mark_is_a_result_and_stands_until_the_next_score() {
+    let (stage, line_item, ..) = graded_stage().await;
+    let result = async || -> Value {
+        let request = stage.client.get(format!("{}&user_id=p-01", below(&line_item, "results")));
+        let answer = stage.with_token(request.header("accept", RESULTS_TYPE), RESULT_SCOPE).await;
+        answer.json::<Value>().await.unwrap()[0]["resultScore"].clone()
+    };
+    let marks = |request: RequestBuilder, body: Value| request.json(&body).send();
+    let url = stage.url("/admin/marks");
+    marks(stage.client.put(&url), json!({ "pupil": "p-01", "points": 2.5 })).await.unwrap();
+    assert_eq!(result().await, json!(2.5), "before any score");
+    send(&stage, &line_item, &score("p-01", "2026-03-02T09:00:00.000Z", 20)).await;
+    let sent = result().await;
+    marks(stage.client.put(&url), json!({ "pupil": "p-01", "points": 1 })).await.unwrap();
+    assert_eq!((result().await, points_of(&stage, "p-01").as_deref()), (json!(1), Some("1")));
+    send(&stage, &line_item, &score("p-01", "2026-03-02T09:00:01.000Z", 20)).await;
+    assert_eq!(result().await, sent);
+    marks(stage.client.delete(&url), json!({ "pupil": "p-01" })).await.unwrap();
+    assert_eq!((result().await, points_of(&stage, "p-01")), (Value::Null, None));
+}

@@ -1,14 +1,16 @@
 //! Attempts, and the one step that closes an attempt and queues its grade.
+//!
+//! An attempt that was set aside by a reset is as good as none here; it stays in the table for what is held on a person.
 
 use jiff::Timestamp;
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
-use super::outbox;
 use super::row::{count, failed, json, ms, time, to_json};
+use super::{audit, outbox};
 use crate::entropy;
 use crate::storage::{
-    Attempt, AttemptId, AttemptResult, PlacementId, Responses, Started, StorageError, Submission, Submitted,
-    UserId,
+    Action, Announce, Attempt, AttemptId, AttemptResult, Change, PlacementId, Responses, Started,
+    StorageError, Subject, Submission, Submitted, UserId,
 };
 
 pub(super) fn start(
@@ -16,6 +18,7 @@ pub(super) fn start(
     placement: &PlacementId,
     user: &UserId,
     seed: &str,
+    announce: Announce,
     now: Timestamp,
 ) -> Result<Started, StorageError> {
     let Some(found) = super::pools::placement(c, placement)? else { return Ok(Started::NoPlacement) };
@@ -43,11 +46,14 @@ pub(super) fn start(
         params![attempt.id.0, placement.0, user.0, number, seed, ms(now), to_json(&attempt.responses)],
     )
     .map_err(failed)?;
+    if let (1, Announce::Begun { maximum }) = (number, announce) {
+        outbox::queue_beginning(c, placement, user, maximum, now)?;
+    }
     Ok(Started::Open(attempt))
 }
 
 pub(super) fn by_id(c: &Connection, id: &AttemptId) -> Result<Option<Attempt>, StorageError> {
-    c.prepare_cached("SELECT * FROM attempts WHERE id = ?1")
+    c.prepare_cached("SELECT * FROM attempts WHERE id = ?1 AND voided_at IS NULL")
         .and_then(|mut select| select.query_row([&id.0], read).optional())
         .map_err(failed)
 }
@@ -57,15 +63,19 @@ pub(super) fn of_user(
     placement: &PlacementId,
     user: &UserId,
 ) -> Result<Vec<Attempt>, StorageError> {
-    c.prepare_cached("SELECT * FROM attempts WHERE placement = ?1 AND user = ?2 ORDER BY number")
-        .and_then(|mut select| select.query_map(params![placement.0, user.0], read)?.collect())
-        .map_err(failed)
+    c.prepare_cached(
+        "SELECT * FROM attempts WHERE placement = ?1 AND user = ?2 AND voided_at IS NULL ORDER BY number",
+    )
+    .and_then(|mut select| select.query_map(params![placement.0, user.0], read)?.collect())
+    .map_err(failed)
 }
 
 pub(super) fn at_placement(c: &Connection, placement: &PlacementId) -> Result<Vec<Attempt>, StorageError> {
-    c.prepare_cached("SELECT * FROM attempts WHERE placement = ?1 ORDER BY user, number")
-        .and_then(|mut select| select.query_map([&placement.0], read)?.collect())
-        .map_err(failed)
+    c.prepare_cached(
+        "SELECT * FROM attempts WHERE placement = ?1 AND voided_at IS NULL ORDER BY user, number",
+    )
+    .and_then(|mut select| select.query_map([&placement.0], read)?.collect())
+    .map_err(failed)
 }
 
 pub(super) fn save_responses(
@@ -111,6 +121,32 @@ pub(super) fn submit(c: &Connection, submission: &Submission) -> Result<Submitte
         result: Some(result.clone()),
         ..attempt
     }))
+}
+
+pub(super) fn reset(
+    c: &Connection,
+    placement: &PlacementId,
+    user: &UserId,
+    change: &Change,
+) -> Result<usize, StorageError> {
+    let before = of_user(c, placement, user)?;
+    if before.is_empty() {
+        return Ok(0);
+    }
+    c.execute(
+        "UPDATE attempts SET voided_at = ?3 WHERE placement = ?1 AND user = ?2 AND voided_at IS NULL",
+        params![placement.0, user.0, ms(change.at)],
+    )
+    .map_err(failed)?;
+    outbox::queue_reset(c, placement, user, change.at)?;
+    let subject =
+        Subject { placement: Some(placement.clone()), user: Some(user.clone()), ..Subject::default() };
+    let told = before.iter().map(|attempt| match &attempt.result {
+        Some(result) => format!("attempt {}: {} of {}", attempt.number, result.points, result.maximum),
+        None => format!("attempt {}: open", attempt.number),
+    });
+    audit::note(c, change, Action::WorkReset, &subject, &told.collect::<Vec<_>>().join("; "))?;
+    Ok(before.len())
 }
 
 fn read(row: &Row<'_>) -> rusqlite::Result<Attempt> {

@@ -10,10 +10,12 @@ mod launches;
 mod outbox;
 mod platforms;
 mod pools;
+mod readings;
 mod row;
 mod schema;
 mod writer;
 
+use std::collections::BTreeSet;
 use std::path::Path;
 
 use async_trait::async_trait;
@@ -185,10 +187,11 @@ impl Storage for Sqlite {
         placement: &PlacementId,
         user: &UserId,
         seed: &str,
+        announce: Announce,
         now: Timestamp,
     ) -> Result<Started, StorageError> {
         let (placement, user, seed) = (placement.clone(), user.clone(), seed.to_owned());
-        self.connections.write(move |c| attempts::start(c, &placement, &user, &seed, now)).await
+        self.connections.write(move |c| attempts::start(c, &placement, &user, &seed, announce, now)).await
     }
 
     async fn attempt(&self, id: &AttemptId) -> Result<Option<Attempt>, StorageError> {
@@ -219,13 +222,24 @@ impl Storage for Sqlite {
         self.connections.write(move |c| attempts::submit(c, &submission)).await
     }
 
+    async fn reset_pupil(
+        &self,
+        placement: &PlacementId,
+        user: &UserId,
+        change: &Change,
+    ) -> Result<usize, StorageError> {
+        let (placement, user, change) = (placement.clone(), user.clone(), change.clone());
+        self.connections.write(move |c| attempts::reset(c, &placement, &user, &change)).await
+    }
+
     async fn lease_grades(
         &self,
         now: Timestamp,
         leased_until: Timestamp,
-        limit: usize,
+        room: &Room,
     ) -> Result<Vec<LeasedGrade>, StorageError> {
-        self.connections.write(move |c| outbox::lease(c, now, leased_until, limit)).await
+        let room = room.clone();
+        self.connections.write(move |c| outbox::lease(c, now, leased_until, &room)).await
     }
 
     async fn finish_grade(
@@ -242,22 +256,72 @@ impl Storage for Sqlite {
         self.connections.write(outbox::release_leases).await
     }
 
-    async fn next_grade_due(&self) -> Result<Option<Timestamp>, StorageError> {
-        self.connections.read(outbox::next_due).await
+    async fn next_grade_due(
+        &self,
+        except: &BTreeSet<RegistrationId>,
+    ) -> Result<Option<Timestamp>, StorageError> {
+        let except = except.clone();
+        self.connections.read(move |c| outbox::next_due(c, &except)).await
     }
 
     async fn deliveries_at(&self, placement: &PlacementId) -> Result<Vec<Delivery>, StorageError> {
-        let placement = placement.clone();
-        self.connections.read(move |c| outbox::at_placement(c, &placement)).await
+        let all =
+            DeliveryQuery { placement: Some(placement.clone()), limit: usize::MAX, ..Default::default() };
+        self.deliveries(&all).await
+    }
+
+    async fn deliveries(&self, query: &DeliveryQuery) -> Result<Vec<Delivery>, StorageError> {
+        let query = query.clone();
+        self.connections.read(move |c| outbox::find(c, &query)).await
     }
 
     async fn delivery_queue(&self) -> Result<DeliveryQueue, StorageError> {
         self.connections.read(outbox::queue).await
     }
 
-    async fn send_again(&self, placement: &PlacementId, change: &Change) -> Result<usize, StorageError> {
-        let (placement, change) = (placement.clone(), change.clone());
-        self.connections.write(move |c| outbox::send_again(c, &placement, &change)).await
+    async fn send_again(
+        &self,
+        placement: &PlacementId,
+        user: Option<&UserId>,
+        change: &Change,
+    ) -> Result<usize, StorageError> {
+        let (placement, user, change) = (placement.clone(), user.cloned(), change.clone());
+        self.connections.write(move |c| outbox::send_again(c, &placement, user.as_ref(), &change)).await
+    }
+
+    async fn settle(
+        &self,
+        placement: &PlacementId,
+        user: &UserId,
+        choice: Choice,
+        change: &Change,
+    ) -> Result<bool, StorageError> {
+        let (placement, user, change) = (placement.clone(), user.clone(), change.clone());
+        self.connections.write(move |c| outbox::settle(c, &placement, &user, choice, &change)).await
+    }
+
+    async fn neighbours(&self, placement: &Placement) -> Result<Vec<Placement>, StorageError> {
+        let placement = placement.clone();
+        self.connections.read(move |c| pools::neighbours(c, &placement)).await
+    }
+
+    async fn placements_to_read(
+        &self,
+        delivered_after: Timestamp,
+        read_before: Timestamp,
+        limit: usize,
+    ) -> Result<Vec<PlacementId>, StorageError> {
+        self.connections.read(move |c| readings::to_read(c, delivered_after, read_before, limit)).await
+    }
+
+    async fn note_reading(&self, reading: &Reading, findings: &[Finding]) -> Result<(), StorageError> {
+        let (reading, findings) = (reading.clone(), findings.to_vec());
+        self.connections.write(move |c| readings::note(c, &reading, &findings)).await
+    }
+
+    async fn reading_of(&self, placement: &PlacementId) -> Result<Option<Reading>, StorageError> {
+        let placement = placement.clone();
+        self.connections.read(move |c| readings::of(c, &placement)).await
     }
 
     async fn add_api_token(&self, token: ApiToken) -> Result<(), StorageError> {

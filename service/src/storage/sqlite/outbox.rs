@@ -1,17 +1,45 @@
-//! Grades that wait to be sent. One row for each pupil and placement: a newer grade replaces an unsent one.
+//! Messages to gradebooks that wait to be sent. One row for each pupil and placement: a newer message replaces an unsent
+//! one.
+
+use std::collections::BTreeSet;
 
 use jiff::Timestamp;
 use rusqlite::{Connection, OptionalExtension, Row, params};
+use rust_decimal::Decimal;
 
 use super::audit;
-use super::row::{count, failed, ms, time};
+use super::row::{count, failed, json, ms, parsed, time, to_json};
 use crate::clock::whole_milliseconds;
 use crate::storage::{
-    Action, Change, Delivery, DeliveryOutcome, DeliveryQueue, DeliveryState, LeasedGrade, PlacementId,
+    Action, CellState, Change, Choice, Delivery, DeliveryOutcome, DeliveryQuery, DeliveryQueue,
+    DeliveryState, Drift, GradebookMark, LeasedGrade, PlacementId, Progress, RegistrationId, Room, Score,
     StorageError, Subject, UserId,
 };
 
-/// Queues the pupil's best submitted attempt. Best is the larger share of points; of equals the first counts.
+/// Announces a first attempt. After a grade nothing is announced: a gradebook takes a message without a score for one
+/// that takes the score back.
+pub(super) fn queue_beginning(
+    c: &Connection,
+    placement: &PlacementId,
+    user: &UserId,
+    maximum: u32,
+    now: Timestamp,
+) -> Result<(), StorageError> {
+    c.prepare_cached(
+        "INSERT INTO outbox (placement, user, version, progress, maximum, state, waiting_since, tries, next_try_at)
+         VALUES (?1, ?2, 1, 'started', ?3, 'waiting', ?4, 0, ?4)
+         ON CONFLICT (placement, user) DO UPDATE SET
+            version = version + 1, progress = 'started', state = 'waiting', tries = 0,
+            next_try_at = excluded.next_try_at, waiting_since = excluded.waiting_since, problem = NULL
+         WHERE progress = 'reset'",
+    )
+    .and_then(|mut insert| insert.execute(params![placement.0, user.0, maximum, ms(now)]))
+    .map_err(failed)?;
+    Ok(())
+}
+
+/// Queues the pupil's best submitted attempt. Best is the larger share of points; of equals the first counts. A grade that
+/// is queued or delivered already is not queued again.
 pub(super) fn queue_best(
     c: &Connection,
     placement: &PlacementId,
@@ -19,23 +47,45 @@ pub(super) fn queue_best(
     now: Timestamp,
 ) -> Result<(), StorageError> {
     c.prepare_cached(
-        "INSERT INTO outbox (placement, user, version, points, maximum, started_at, submitted_at,
+        "INSERT INTO outbox (placement, user, version, progress, points, maximum, started_at, submitted_at,
             state, waiting_since, tries, next_try_at)
-         SELECT placement, user, 1, points, maximum, started_at, submitted_at, 'waiting', ?3, 0, ?3
+         SELECT placement, user, 1, 'graded', points, maximum, started_at, submitted_at, 'waiting', ?3, 0, ?3
          FROM (SELECT a.* FROM attempts a
-               WHERE placement = ?1 AND user = ?2 AND submitted_at IS NOT NULL
+               WHERE placement = ?1 AND user = ?2 AND submitted_at IS NOT NULL AND voided_at IS NULL
                  AND NOT EXISTS (SELECT 1 FROM attempts b
-                    WHERE b.placement = a.placement AND b.user = a.user AND b.submitted_at IS NOT NULL
+                    WHERE b.placement = a.placement AND b.user = a.user
+                      AND b.submitted_at IS NOT NULL AND b.voided_at IS NULL
                       AND (b.points * a.maximum > a.points * b.maximum
                         OR (b.points * a.maximum = a.points * b.maximum AND b.number < a.number))))
          WHERE true
          ON CONFLICT (placement, user) DO UPDATE SET
-            version = version + 1, points = excluded.points, maximum = excluded.maximum,
+            version = version + 1, progress = 'graded', points = excluded.points, maximum = excluded.maximum,
             started_at = excluded.started_at, submitted_at = excluded.submitted_at,
             state = 'waiting', tries = 0, next_try_at = excluded.next_try_at, problem = NULL,
-            waiting_since = CASE state WHEN 'waiting' THEN waiting_since ELSE excluded.waiting_since END",
+            waiting_since = CASE state WHEN 'waiting' THEN waiting_since ELSE excluded.waiting_since END
+         WHERE state = 'parked' OR progress <> 'graded' OR points <> excluded.points
+            OR maximum <> excluded.maximum OR submitted_at <> excluded.submitted_at",
     )
     .and_then(|mut insert| insert.execute(params![placement.0, user.0, ms(now)]))
+    .map_err(failed)?;
+    Ok(())
+}
+
+/// Takes back what the gradebook was told of a pupil; where it was told nothing, nothing is sent.
+pub(super) fn queue_reset(
+    c: &Connection,
+    placement: &PlacementId,
+    user: &UserId,
+    now: Timestamp,
+) -> Result<(), StorageError> {
+    let unsent = "DELETE FROM outbox WHERE placement = ?1 AND user = ?2 AND last_timestamp IS NULL";
+    c.execute(unsent, params![placement.0, user.0]).map_err(failed)?;
+    c.prepare_cached(
+        "UPDATE outbox SET version = version + 1, progress = 'reset', points = NULL, started_at = NULL,
+            submitted_at = NULL, state = 'waiting', tries = 0, next_try_at = ?3, waiting_since = ?3, problem = NULL
+         WHERE placement = ?1 AND user = ?2",
+    )
+    .and_then(|mut update| update.execute(params![placement.0, user.0, ms(now)]))
     .map_err(failed)?;
     Ok(())
 }
@@ -44,26 +94,40 @@ pub(super) fn lease(
     c: &Connection,
     now: Timestamp,
     leased_until: Timestamp,
-    limit: usize,
+    room: &Room,
 ) -> Result<Vec<LeasedGrade>, StorageError> {
-    let due: Vec<LeasedGrade> = c
+    let each = i64::try_from(room.each).unwrap_or(i64::MAX);
+    let mut due: Vec<LeasedGrade> = c
         .prepare_cached(
-            "SELECT *, max(?1, coalesce(last_timestamp + 1, ?1)) AS timestamp FROM outbox
-             WHERE state = 'waiting' AND next_try_at <= ?1 AND coalesce(leased_until, 0) <= ?1
-             ORDER BY next_try_at, placement, user LIMIT ?2",
+            "SELECT * FROM (
+                SELECT o.*, p.registration, max(?1, coalesce(o.last_timestamp + 1, ?1)) AS timestamp,
+                    row_number() OVER (PARTITION BY p.registration ORDER BY o.next_try_at, o.placement, o.user)
+                        AS place
+                FROM outbox o JOIN placements p ON p.id = o.placement
+                WHERE o.state = 'waiting' AND o.next_try_at <= ?1 AND coalesce(o.leased_until, 0) <= ?1
+                  AND p.registration NOT IN (SELECT value FROM json_each(?2)))
+             WHERE place <= ?3
+             ORDER BY next_try_at, placement, user",
         )
         .and_then(|mut select| {
-            select
-                .query_map(params![ms(now), i64::try_from(limit).unwrap_or(i64::MAX)], read_leased)?
-                .collect()
+            select.query_map(params![ms(now), to_json(&room.except), each], read_leased)?.collect()
         })
         .map_err(failed)?;
-    for grade in &due {
+    for grade in &mut due {
+        if let Some(score) = grade.progress.score().filter(|score| !grade.cell.ours.contains(score)) {
+            grade.cell.ours.push(score);
+        }
         c.prepare_cached(
-            "UPDATE outbox SET leased_until = ?3, last_timestamp = ?4 WHERE placement = ?1 AND user = ?2",
+            "UPDATE outbox SET leased_until = ?3, last_timestamp = ?4, ours = ?5 WHERE placement = ?1 AND user = ?2",
         )
         .and_then(|mut update| {
-            update.execute(params![grade.placement.0, grade.user.0, ms(leased_until), ms(grade.timestamp)])
+            update.execute(params![
+                grade.placement.0,
+                grade.user.0,
+                ms(leased_until),
+                ms(grade.timestamp),
+                to_json(&grade.cell.ours)
+            ])
         })
         .map_err(failed)?;
     }
@@ -72,17 +136,70 @@ pub(super) fn lease(
 
 fn read_leased(row: &Row<'_>) -> rusqlite::Result<LeasedGrade> {
     Ok(LeasedGrade {
+        registration: RegistrationId(row.get("registration")?),
         placement: PlacementId(row.get("placement")?),
         user: UserId(row.get("user")?),
         version: row.get("version")?,
-        points: count(row, "points")?,
+        progress: read_progress(row)?,
         maximum: count(row, "maximum")?,
-        started_at: time(row, "started_at")?,
-        submitted_at: time(row, "submitted_at")?,
         timestamp: time(row, "timestamp")?,
         tries: count(row, "tries")?,
         waiting_since: time(row, "waiting_since")?,
+        cell: read_cell(row)?,
     })
+}
+
+fn read_progress(row: &Row<'_>) -> rusqlite::Result<Progress> {
+    Ok(match row.get::<_, String>("progress")?.as_str() {
+        "graded" => Progress::Graded {
+            score: Score { points: count(row, "points")?, maximum: count(row, "maximum")? },
+            started_at: time(row, "started_at")?,
+            submitted_at: time(row, "submitted_at")?,
+        },
+        "started" => Progress::Started,
+        // The table's CHECK leaves only this one.
+        _ => Progress::Reset,
+    })
+}
+
+fn read_cell(row: &Row<'_>) -> rusqlite::Result<CellState> {
+    let optional = |column: &str| row.get::<_, Option<String>>(column);
+    Ok(CellState {
+        delivered: if optional("delivered")?.is_some() { Some(json(row, "delivered")?) } else { None },
+        ours: json(row, "ours")?,
+        drift: match optional("drift")?.as_deref() {
+            Some("missing") => Some(Drift::Missing),
+            Some("different") => Some(Drift::Different),
+            Some(_) => Some(Drift::Own),
+            None => None,
+        },
+        found: if optional("found_points")?.is_some() {
+            Some(GradebookMark {
+                points: decimal(row, "found_points")?,
+                maximum: decimal(row, "found_maximum")?,
+            })
+        } else {
+            None
+        },
+        overwrite: row.get("overwrite")?,
+    })
+}
+
+/// A stored decimal; its error type is none of the standard library's, so it cannot go through `parsed`.
+fn decimal(row: &Row<'_>, column: &str) -> rusqlite::Result<Decimal> {
+    let text: String = row.get(column)?;
+    text.parse().map_err(|error| {
+        let problem = format!("column {column}: {error}");
+        rusqlite::Error::FromSqlConversionFailure(0, rusqlite::types::Type::Text, problem.into())
+    })
+}
+
+/// What a row becomes after a try.
+struct Next<'a> {
+    state: DeliveryState,
+    try_at: Timestamp,
+    problem: Option<&'a str>,
+    failures: u32,
 }
 
 pub(super) fn finish(
@@ -102,20 +219,110 @@ pub(super) fn finish(
         .map_err(failed)?;
     let Some(version) = version else { return Ok(()) };
     let superseded = version != grade.version;
-    let (state, next_try, problem, failures) = match outcome {
-        DeliveryOutcome::Delivered if superseded => ("waiting", now, None, 0),
-        DeliveryOutcome::Delivered => ("delivered", now, None, 0),
-        DeliveryOutcome::Retry { at, problem } => ("waiting", *at, Some(problem), 1),
-        DeliveryOutcome::Parked { .. } if superseded => ("waiting", now, None, 0),
-        DeliveryOutcome::Parked { problem } => ("parked", now, Some(problem), 1),
+    let next = |state, try_at, problem, failures| Next { state, try_at, problem, failures };
+    let next = match outcome {
+        DeliveryOutcome::Postponed { at } => {
+            c.prepare_cached(
+                "UPDATE outbox SET next_try_at = ?3, leased_until = NULL WHERE placement = ?1 AND user = ?2",
+            )
+            .and_then(|mut update| update.execute(params![grade.placement.0, grade.user.0, ms(*at)]))
+            .map_err(failed)?;
+            return Ok(());
+        }
+        DeliveryOutcome::Retry { at, problem, .. } => {
+            next(DeliveryState::Waiting, *at, Some(problem.as_str()), 1)
+        }
+        _ if superseded => next(DeliveryState::Waiting, now, None, 0),
+        DeliveryOutcome::Delivered => next(DeliveryState::Delivered, now, None, 0),
+        DeliveryOutcome::Held { .. } => next(DeliveryState::Held, now, None, 0),
+        DeliveryOutcome::Parked { problem } => next(DeliveryState::Parked, now, Some(problem.as_str()), 1),
     };
+    write_next(c, grade, &next)?;
+    match outcome {
+        DeliveryOutcome::Delivered => note_delivered(c, grade),
+        DeliveryOutcome::Held { drift, found } => {
+            note_drift(c, &grade.placement, &grade.user, Some(*drift), Some(*found))
+        }
+        DeliveryOutcome::Retry { later_than: Some(later_than), .. } => note_later_than(c, grade, *later_than),
+        _ => Ok(()),
+    }
+}
+
+fn write_next(c: &Connection, grade: &LeasedGrade, next: &Next<'_>) -> Result<(), StorageError> {
     c.prepare_cached(
         "UPDATE outbox SET state = ?3, next_try_at = ?4, problem = ?5, tries = tries + ?6, leased_until = NULL
          WHERE placement = ?1 AND user = ?2",
     )
     .and_then(|mut update| {
-        update.execute(params![grade.placement.0, grade.user.0, state, ms(next_try), problem, failures])
+        update.execute(params![
+            grade.placement.0,
+            grade.user.0,
+            next.state.name(),
+            ms(next.try_at),
+            next.problem,
+            next.failures
+        ])
     })
+    .map_err(failed)?;
+    Ok(())
+}
+
+/// What the platform has confirmed is the one thing that stands in the cell now.
+fn note_delivered(c: &Connection, grade: &LeasedGrade) -> Result<(), StorageError> {
+    let score = match grade.progress {
+        // Says nothing about the score, and is only sent where none of ours stands.
+        Progress::Started => return Ok(()),
+        Progress::Graded { score, .. } => Some(score),
+        Progress::Reset => None,
+    };
+    let ours: Vec<Score> = score.into_iter().collect();
+    c.prepare_cached(
+        "UPDATE outbox SET delivered = ?3, ours = ?4, drift = NULL, found_points = NULL, found_maximum = NULL,
+            overwrite = 0
+         WHERE placement = ?1 AND user = ?2",
+    )
+    .and_then(|mut update| {
+        update.execute(params![
+            grade.placement.0,
+            grade.user.0,
+            score.map(|score| to_json(&score)),
+            to_json(&ours)
+        ])
+    })
+    .map_err(failed)?;
+    Ok(())
+}
+
+/// What the cell was seen to hold; a permission to overwrite was for what was seen before.
+pub(super) fn note_drift(
+    c: &Connection,
+    placement: &PlacementId,
+    user: &UserId,
+    drift: Option<Drift>,
+    found: Option<GradebookMark>,
+) -> Result<(), StorageError> {
+    c.prepare_cached(
+        "UPDATE outbox SET drift = ?3, found_points = ?4, found_maximum = ?5, overwrite = 0
+         WHERE placement = ?1 AND user = ?2",
+    )
+    .and_then(|mut update| {
+        update.execute(params![
+            placement.0,
+            user.0,
+            drift.map(Drift::name),
+            found.map(|found| found.points.to_string()),
+            found.map(|found| found.maximum.to_string())
+        ])
+    })
+    .map_err(failed)?;
+    Ok(())
+}
+
+fn note_later_than(c: &Connection, grade: &LeasedGrade, later_than: Timestamp) -> Result<(), StorageError> {
+    c.prepare_cached(
+        "UPDATE outbox SET last_timestamp = max(last_timestamp, ?3) WHERE placement = ?1 AND user = ?2",
+    )
+    .and_then(|mut update| update.execute(params![grade.placement.0, grade.user.0, ms(later_than)]))
     .map_err(failed)?;
     Ok(())
 }
@@ -125,55 +332,74 @@ pub(super) fn release_leases(c: &Connection) -> Result<(), StorageError> {
     Ok(())
 }
 
-pub(super) fn next_due(c: &Connection) -> Result<Option<Timestamp>, StorageError> {
+pub(super) fn next_due(
+    c: &Connection,
+    except: &BTreeSet<RegistrationId>,
+) -> Result<Option<Timestamp>, StorageError> {
     c.prepare_cached(
-        "SELECT min(max(next_try_at, coalesce(leased_until, 0))) FROM outbox WHERE state = 'waiting'",
+        "SELECT min(max(next_try_at, coalesce(leased_until, 0)))
+         FROM outbox o JOIN placements p ON p.id = o.placement
+         WHERE state = 'waiting' AND p.registration NOT IN (SELECT value FROM json_each(?1))",
     )
-    .and_then(|mut select| select.query_row([], |row| row.get::<_, Option<i64>>(0)))
+    .and_then(|mut select| select.query_row([to_json(except)], |row| row.get::<_, Option<i64>>(0)))
     .map(|due| due.map(whole_milliseconds))
     .map_err(failed)
 }
 
-pub(super) fn at_placement(c: &Connection, placement: &PlacementId) -> Result<Vec<Delivery>, StorageError> {
-    c.prepare_cached("SELECT * FROM outbox WHERE placement = ?1 ORDER BY user")
-        .and_then(|mut select| {
-            select
-                .query_map([&placement.0], |row| {
-                    Ok(Delivery {
-                        user: UserId(row.get("user")?),
-                        points: count(row, "points")?,
-                        maximum: count(row, "maximum")?,
-                        state: read_state(row)?,
-                        tries: count(row, "tries")?,
-                        next_try_at: time(row, "next_try_at")?,
-                        problem: row.get("problem")?,
-                    })
-                })?
-                .collect()
-        })
-        .map_err(failed)
+pub(super) fn find(c: &Connection, query: &DeliveryQuery) -> Result<Vec<Delivery>, StorageError> {
+    let (after_placement, after_user) = match &query.after {
+        Some((placement, user)) => (placement.as_str(), user.as_str()),
+        None => ("", ""),
+    };
+    c.prepare_cached(
+        "SELECT * FROM outbox
+         WHERE (?1 IS NULL OR placement = ?1) AND (?2 IS NULL OR state = ?2) AND (placement, user) > (?3, ?4)
+         ORDER BY placement, user LIMIT ?5",
+    )
+    .and_then(|mut select| {
+        select
+            .query_map(
+                params![
+                    query.placement.as_ref().map(PlacementId::as_str),
+                    query.state.map(DeliveryState::name),
+                    after_placement,
+                    after_user,
+                    i64::try_from(query.limit).unwrap_or(i64::MAX)
+                ],
+                read_delivery,
+            )?
+            .collect()
+    })
+    .map_err(failed)
 }
 
-fn read_state(row: &Row<'_>) -> rusqlite::Result<DeliveryState> {
-    Ok(match row.get::<_, String>("state")?.as_str() {
-        "delivered" => DeliveryState::Delivered,
-        "parked" => DeliveryState::Parked,
-        // The table's CHECK leaves only this one.
-        _ => DeliveryState::Waiting,
+fn read_delivery(row: &Row<'_>) -> rusqlite::Result<Delivery> {
+    Ok(Delivery {
+        placement: PlacementId(row.get("placement")?),
+        user: UserId(row.get("user")?),
+        version: row.get("version")?,
+        progress: read_progress(row)?,
+        state: parsed(row, "state")?,
+        tries: count(row, "tries")?,
+        waiting_since: time(row, "waiting_since")?,
+        next_try_at: time(row, "next_try_at")?,
+        problem: row.get("problem")?,
+        cell: read_cell(row)?,
     })
 }
 
 pub(super) fn queue(c: &Connection) -> Result<DeliveryQueue, StorageError> {
     c.query_row(
         "SELECT count(*) FILTER (WHERE state = 'waiting'), count(*) FILTER (WHERE state = 'parked'),
-                min(waiting_since) FILTER (WHERE state = 'waiting')
-         FROM outbox WHERE state <> 'delivered'",
+                count(*) FILTER (WHERE state = 'held'), min(waiting_since) FILTER (WHERE state = 'waiting')
+         FROM outbox WHERE state NOT IN ('delivered', 'kept')",
         [],
         |row| {
             Ok(DeliveryQueue {
                 waiting: row.get(0)?,
                 parked: row.get(1)?,
-                oldest: row.get::<_, Option<i64>>(2)?.map(whole_milliseconds),
+                held: row.get(2)?,
+                oldest: row.get::<_, Option<i64>>(3)?.map(whole_milliseconds),
             })
         },
     )
@@ -183,17 +409,52 @@ pub(super) fn queue(c: &Connection) -> Result<DeliveryQueue, StorageError> {
 pub(super) fn send_again(
     c: &Connection,
     placement: &PlacementId,
+    user: Option<&UserId>,
     change: &Change,
 ) -> Result<usize, StorageError> {
     let count = c
         .execute(
             "UPDATE outbox
-             SET state = 'waiting', tries = 0, next_try_at = ?2, waiting_since = ?2, problem = NULL
-             WHERE placement = ?1 AND state = 'parked'",
-            params![placement.0, ms(change.at)],
+             SET state = 'waiting', tries = 0, next_try_at = ?3, waiting_since = ?3, problem = NULL
+             WHERE placement = ?1 AND (?2 IS NULL OR user = ?2) AND state = 'parked'",
+            params![placement.0, user.map(UserId::as_str), ms(change.at)],
         )
         .map_err(failed)?;
-    let subject = Subject { placement: Some(placement.clone()), ..Subject::default() };
+    let subject = Subject { placement: Some(placement.clone()), user: user.cloned(), ..Subject::default() };
     audit::note(c, change, Action::GradesSentAgain, &subject, &format!("{count} grades"))?;
     Ok(count)
+}
+
+pub(super) fn settle(
+    c: &Connection,
+    placement: &PlacementId,
+    user: &UserId,
+    choice: Choice,
+    change: &Change,
+) -> Result<bool, StorageError> {
+    let held: Option<Delivery> = c
+        .query_row(
+            "SELECT * FROM outbox WHERE placement = ?1 AND user = ?2 AND state = 'held'",
+            params![placement.0, user.0],
+            read_delivery,
+        )
+        .optional()
+        .map_err(failed)?;
+    let Some(held) = held else { return Ok(false) };
+    let (state, overwrite, action) = match choice {
+        Choice::SendOurs => (DeliveryState::Waiting, true, Action::OwnGradeSent),
+        Choice::KeepTheirs => (DeliveryState::Kept, false, Action::OtherMarkKept),
+    };
+    c.execute(
+        "UPDATE outbox SET state = ?3, overwrite = ?4, tries = 0, next_try_at = ?5, waiting_since = ?5
+         WHERE placement = ?1 AND user = ?2",
+        params![placement.0, user.0, state.name(), overwrite, ms(change.at)],
+    )
+    .map_err(failed)?;
+    let subject =
+        Subject { placement: Some(placement.clone()), user: Some(user.clone()), ..Subject::default() };
+    let ours = held.progress.score().map(|score| score.to_string()).unwrap_or_default();
+    let theirs = held.cell.found.map(|found| found.to_string()).unwrap_or_default();
+    audit::note(c, change, action, &subject, &format!("ours {ours}, in the gradebook {theirs}"))?;
+    Ok(true)
 }

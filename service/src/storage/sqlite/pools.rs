@@ -125,6 +125,19 @@ pub(super) fn placements(c: &Connection) -> Result<Vec<Placement>, StorageError>
     rows.collect::<Result<_, _>>().map_err(failed)
 }
 
+pub(super) fn neighbours(c: &Connection, of: &Placement) -> Result<Vec<Placement>, StorageError> {
+    let link = &of.quiz.link;
+    c.prepare_cached(
+        "SELECT * FROM placements
+         WHERE registration = ?1 AND deployment = ?2 AND context IS ?3 AND id <> ?4 ORDER BY id",
+    )
+    .and_then(|mut select| {
+        let context = of.quiz.context.as_ref().map(ContextId::as_str);
+        select.query_map(params![link.registration.0, link.deployment.0, context, of.id.0], read)?.collect()
+    })
+    .map_err(failed)
+}
+
 pub(super) fn set_line_item(c: &Connection, id: &PlacementId, line_item: &Url) -> Result<(), StorageError> {
     c.execute("UPDATE placements SET line_item = ?2 WHERE id = ?1", params![id.0, line_item.as_str()])
         .map_err(failed)?;
