@@ -23,6 +23,8 @@ pub const ROLES: &str = claim!("roles");
 pub const CONTEXT: &str = claim!("context");
 /// The link's own parameters.
 pub const CUSTOM: &str = claim!("custom");
+/// How and where the platform shows us.
+pub const LAUNCH_PRESENTATION: &str = claim!("launch_presentation");
 /// Where grades go.
 pub const GRADE_ENDPOINT: &str = "https://purl.imsglobal.org/spec/lti-ags/claim/endpoint";
 /// What deep linking asks for.

@@ -78,8 +78,13 @@ pub(crate) fn pool() -> StoredPool {
 
 impl Tool {
     pub(crate) async fn start() -> Self {
+        Self::start_on("127.0.0.1").await
+    }
+
+    /// A service that is reached under a name of the loopback; the platform is always `127.0.0.1`.
+    pub(crate) async fn start_on(host: &str) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
-        let url = format!("http://{}", listener.local_addr().unwrap());
+        let url = format!("http://{host}:{}", listener.local_addr().unwrap().port());
         let platform = Platform::start();
         let storage = storage::open("sqlite::memory:").unwrap();
         storage.put_registration(registration(&platform), &change()).await.unwrap();
