@@ -79,6 +79,7 @@ async fn ask_platform(
     if has_cookie_of(app, request, &login) {
         return Ok(None);
     }
+    let cookie = BrowserCookie::of(app, request).unwrap_or_else(BrowserCookie::new);
     let Some(storage) = login.storage else { return Ok(None) };
     UnverifiedToken::parse(token)?;
     let registration =
@@ -92,7 +93,7 @@ async fn ask_platform(
     );
     let mut response = page.into_response();
     // Whether it comes back with the answer tells whether the session can have one.
-    response.headers_mut().insert(SET_COOKIE, BrowserCookie::new().kept(app, &registration));
+    response.headers_mut().insert(SET_COOKIE, cookie.kept(app, &registration));
     Ok(Some(response))
 }
 
