@@ -7,6 +7,7 @@ pub mod clock;
 pub mod delivery;
 pub mod demo;
 pub mod entropy;
+mod frame_ancestors;
 pub mod handlers;
 mod judgement;
 pub mod lti;

@@ -12,6 +12,8 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/lti/login", web::post().to(lti::login::post))
         .route("/lti/launch", web::get().to(lti::launch::get))
         .route("/lti/launch", web::post().to(lti::launch::post))
+        .route("/lti/launch/finish", web::post().to(lti::finish::post))
+        .route("/lti/window", web::post().to(lti::window::post))
         .route("/lti/keys", web::get().to(lti::keys::get));
 
     // Pupils
@@ -58,8 +60,10 @@ pub fn configure(config: &mut ServiceConfig) {
             .default_service(web::to(api::no_such_address)),
     );
 
-    // Style sheet
-    config.route("/static/tenths.css", web::get().to(assets::stylesheet));
+    // Style sheet, and the one script
+    config
+        .route("/static/tenths.css", web::get().to(assets::stylesheet))
+        .route("/static/platform-storage.js", web::get().to(assets::storage_script));
 
     // Those who run the service
     config

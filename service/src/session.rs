@@ -4,12 +4,16 @@
 //! [`TeacherSession`] and [`PlacingSession`] likewise. The cookie is limited to the path of the page it opens
 //! (`/quiz/{placement}`, `/class/{placement}`, `/class/place`), so two quizzes, or a teacher and a pupil, can be open
 //! side by side in one browser. Opening sessions is the launch's job, not done by the extractors.
+//!
+//! Inside a frame cookies may not stick. Whether they do is known from the cookie of the login ([`BrowserCookie`]): it
+//! has the same attributes. Where they do not, the session is opened with a ticket instead of a cookie, and a window of
+//! its own takes the session over, once.
 
 use std::future::Future;
 use std::pin::Pin;
 
 use actix_web::cookie::time::Duration;
-use actix_web::cookie::{Cookie, SameSite};
+use actix_web::cookie::{Cookie, CookieBuilder, SameSite};
 use actix_web::dev::Payload;
 use actix_web::http::header::HeaderValue;
 use actix_web::{FromRequest, HttpRequest, HttpResponse, ResponseError, http::StatusCode, web};
@@ -17,14 +21,17 @@ use actix_web::{FromRequest, HttpRequest, HttpResponse, ResponseError, http::Sta
 use crate::app::App;
 use crate::clock::plus_ms;
 use crate::entropy;
+use crate::frame_ancestors::FrameAncestors;
 use crate::pages::refusal::RefusalPage;
 use crate::storage::{
-    Actor, DeploymentId, Fingerprint, PlacementId, PlacingRequest, RegistrationId, SessionPurpose,
-    SessionRecord, StorageError, UserId,
+    Actor, DeploymentId, Fingerprint, PlacementId, PlacingRequest, Registration, RegistrationId,
+    SessionPurpose, SessionRecord, SessionTicket, StorageError, UserId,
 };
 
 /// How long a session lives: a school day.
 const LIFETIME_MS: i64 = 10 * 60 * 60 * 1000;
+/// How long one may take to press the button that opens a session in a window of its own.
+const TICKET_LIFETIME_MS: i64 = 5 * 60 * 1000;
 
 /// A pupil taking a quiz.
 #[derive(Debug, Clone)]
@@ -195,13 +202,13 @@ extract_one_kind!(Pupil => PupilSession, Teacher => TeacherSession, Placing => P
 /// Reads the session of a request and holds it against the placement in the request's path, if there is one.
 async fn load(request: &HttpRequest) -> Result<Session, SessionError> {
     let app = request.app_data::<web::Data<App>>().expect("routes always carry the App");
-    let cookie = request.cookie(cookie_name(app)).ok_or(SessionError::Missing)?;
-    let record = app
-        .storage
-        .session(&Fingerprint::of(cookie.value()), app.clock.now())
-        .await?
-        .ok_or(SessionError::Missing)?;
     let named = request.match_info().get("placement").map(PlacementId::from);
+    let record = match request.cookie(cookie_name(app)) {
+        Some(cookie) => app.storage.session(&Fingerprint::of(cookie.value()), app.clock.now()).await?,
+        None => None,
+    };
+    note_frame_ancestors(app, request, record.as_ref(), named.as_ref()).await?;
+    let record = record.ok_or(SessionError::Missing)?;
     let covered = match &record.purpose {
         SessionPurpose::Quiz { placement, .. } | SessionPurpose::Class { placement } => Some(placement),
         SessionPurpose::Placing { .. } => None,
@@ -210,6 +217,29 @@ async fn load(request: &HttpRequest) -> Result<Session, SessionError> {
         return Err(SessionError::NotAllowed);
     }
     Session::from_record(record).ok_or(SessionError::Missing)
+}
+
+/// Permits the platform to frame the answer: that of the session or, where it has ended, that of the quiz, so that a
+/// person in a frame can read why nothing opens.
+async fn note_frame_ancestors(
+    app: &App,
+    request: &HttpRequest,
+    record: Option<&SessionRecord>,
+    named: Option<&PlacementId>,
+) -> Result<(), StorageError> {
+    let registration = match (record, named) {
+        (Some(record), _) => Some(record.registration),
+        (None, Some(named)) => {
+            app.storage.placement(named).await?.map(|placement| placement.quiz.link.registration)
+        }
+        (None, None) => None,
+    };
+    let Some(registration) = registration else { return Ok(()) };
+    if let Some(registration) = app.storage.registration(registration).await? {
+        let return_origin = record.and_then(|record| record.return_origin.as_deref());
+        FrameAncestors::of(&registration, return_origin).note(request);
+    }
+    Ok(())
 }
 
 impl Session {
@@ -231,32 +261,87 @@ impl Session {
     }
 }
 
-/// Opens a session and returns the cookie that carries it and the page to go to.
-pub(crate) async fn open(
+/// What a launch opens a session with.
+pub(crate) struct NewSession<'a> {
+    /// The platform.
+    pub(crate) registration: &'a Registration,
+    /// The deployment.
+    pub(crate) deployment: DeploymentId,
+    /// The person, if the launch names one.
+    pub(crate) user: Option<UserId>,
+    /// What for.
+    pub(crate) purpose: SessionPurpose,
+    /// Origin of the address that the launch named for returning to the platform.
+    pub(crate) return_origin: Option<String>,
+}
+
+impl NewSession<'_> {
+    /// Opens the session and returns the cookie that carries it and the page to go to.
+    pub(crate) async fn open(self, app: &App) -> Result<(HeaderValue, String), StorageError> {
+        let secret = entropy::secret();
+        let registration = self.registration;
+        let record = self.record(app, &secret);
+        let opened = carried(app, registration, secret, &record.purpose);
+        app.storage.add_session(record).await?;
+        Ok(opened)
+    }
+
+    /// Opens the session for a window that is still to be opened, and returns the ticket that [`redeem`] takes.
+    pub(crate) async fn open_for_window(self, app: &App) -> Result<String, StorageError> {
+        // Nobody ever gets this secret: until the ticket is used, the session cannot be.
+        let record = self.record(app, &entropy::secret());
+        let secret = entropy::secret();
+        let ticket = SessionTicket {
+            ticket: Fingerprint::of(&secret),
+            session: record.id.clone(),
+            expires_at: plus_ms(app.clock.now(), TICKET_LIFETIME_MS),
+        };
+        app.storage.add_session_with_ticket(record, ticket).await?;
+        Ok(secret)
+    }
+
+    fn record(self, app: &App, secret: &str) -> SessionRecord {
+        SessionRecord {
+            id: Fingerprint::of(secret),
+            registration: self.registration.id,
+            deployment: self.deployment,
+            user: self.user,
+            purpose: self.purpose,
+            csrf: entropy::secret(),
+            return_origin: self.return_origin,
+            expires_at: plus_ms(app.clock.now(), LIFETIME_MS),
+        }
+    }
+}
+
+/// Takes a session over by its ticket; as [`NewSession::open`]. None when the ticket does not count any more.
+pub(crate) async fn redeem(app: &App, ticket: &str) -> Result<Option<(HeaderValue, String)>, StorageError> {
+    let secret = entropy::secret();
+    let redeemed = app
+        .storage
+        .redeem_session_ticket(&Fingerprint::of(ticket), &Fingerprint::of(&secret), app.clock.now())
+        .await?;
+    let Some(record) = redeemed else { return Ok(None) };
+    let registration = app.storage.registration(record.registration).await?;
+    Ok(registration.map(|registration| carried(app, &registration, secret, &record.purpose)))
+}
+
+/// The cookie that carries a session, and its page.
+fn carried(
     app: &App,
-    registration: RegistrationId,
-    deployment: DeploymentId,
-    user: Option<UserId>,
-    purpose: SessionPurpose,
-) -> Result<(HeaderValue, String), StorageError> {
-    let page = match &purpose {
+    registration: &Registration,
+    secret: String,
+    purpose: &SessionPurpose,
+) -> (HeaderValue, String) {
+    let page = match purpose {
         SessionPurpose::Quiz { placement, .. } => format!("/quiz/{placement}"),
         SessionPurpose::Class { placement } => format!("/class/{placement}"),
         SessionPurpose::Placing { .. } => "/class/place".to_owned(),
     };
-    let secret = entropy::secret();
-    let record = SessionRecord {
-        id: Fingerprint::of(&secret),
-        registration,
-        deployment,
-        user,
-        purpose,
-        csrf: entropy::secret(),
-        expires_at: plus_ms(app.clock.now(), LIFETIME_MS),
-    };
-    app.storage.add_session(record).await?;
-    let cookie = browser_cookie(app, cookie_name(app), secret, &page, Duration::milliseconds(LIFETIME_MS));
-    Ok((cookie, page))
+    let cookie = Cookie::build(cookie_name(app), secret)
+        .path(page.clone())
+        .max_age(Duration::milliseconds(LIFETIME_MS));
+    (set_cookie(app, registration, cookie), page)
 }
 
 /// The session cookie's name; the prefix makes browsers insist on https.
@@ -264,23 +349,56 @@ fn cookie_name(app: &App) -> &'static str {
     if app.settings.public_url.is_https() { "__Secure-tenths-session" } else { "tenths-session" }
 }
 
-/// A `Set-Cookie` value for a cookie that scripts cannot read and that works inside a platform's frame.
+/// The cookie that ties a launch to the browser of its login, and shows whether cookies stick where the launch happens.
+pub(crate) struct BrowserCookie(String);
+
+impl BrowserCookie {
+    /// The length of [`entropy::secret`].
+    const LENGTH: usize = 43;
+    const LIFETIME: Duration = Duration::hours(1);
+
+    /// The one that came with a request.
+    pub(crate) fn of(app: &App, request: &HttpRequest) -> Option<Self> {
+        let value = request.cookie(Self::name(app))?.value().to_owned();
+        (value.len() == Self::LENGTH).then_some(Self(value))
+    }
+
+    /// A new one.
+    pub(crate) fn new() -> Self {
+        Self(entropy::secret())
+    }
+
+    /// What a login remembers of it.
+    pub(crate) fn fingerprint(&self) -> Fingerprint {
+        Fingerprint::of(&self.0)
+    }
+
+    /// The `Set-Cookie` value that keeps it in the browser while it visits that platform.
+    pub(crate) fn kept(&self, app: &App, registration: &Registration) -> HeaderValue {
+        let cookie = Cookie::build(Self::name(app), self.0.clone()).path("/").max_age(Self::LIFETIME);
+        set_cookie(app, registration, cookie)
+    }
+
+    fn name(app: &App) -> &'static str {
+        if app.settings.public_url.is_https() { "__Host-tenths-browser" } else { "tenths-browser" }
+    }
+}
+
+/// A `Set-Cookie` value for a cookie that scripts cannot read and that works inside a frame of the platform.
 ///
-/// On https it is `SameSite=None; Secure; Partitioned`, as frames on other sites need. Plain http exists only on
-/// loopback, where another port is the same site and `Lax` suffices.
-pub(crate) fn browser_cookie(
-    app: &App,
-    name: &'static str,
-    secret: String,
-    path: &str,
-    lifetime: Duration,
-) -> HeaderValue {
-    let cookie = Cookie::build(name, secret).path(path.to_owned()).http_only(true).max_age(lifetime);
-    let text = if app.settings.public_url.is_https() {
+/// `SameSite=None; Secure; Partitioned` is what frames on other sites need; browsers take it from http on loopback, too.
+/// Only where service and platform share a loopback host, which is one site whatever the port, `Lax` suffices, and a
+/// browser that insists on https for `Secure` can be used for development.
+fn set_cookie(app: &App, registration: &Registration, cookie: CookieBuilder<'_>) -> HeaderValue {
+    let cookie = cookie.http_only(true);
+    let public_url = &app.settings.public_url;
+    let same_site =
+        !public_url.is_https() && public_url.shares_host(&registration.platform.authorization_url);
+    let text = if same_site {
+        cookie.same_site(SameSite::Lax).finish().to_string()
+    } else {
         // The cookie library does not know the attribute yet.
         format!("{}; Partitioned", cookie.secure(true).same_site(SameSite::None).finish())
-    } else {
-        cookie.same_site(SameSite::Lax).finish().to_string()
     };
     HeaderValue::try_from(text).expect("names, secrets and paths of ours are visible ASCII")
 }

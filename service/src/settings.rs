@@ -149,6 +149,16 @@ impl PublicUrl {
         url
     }
 
+    /// The origin as browsers write it, without a slash at its end.
+    pub fn origin(&self) -> String {
+        self.0.origin().ascii_serialization()
+    }
+
+    /// Whether `url` has our host; the port does not count. Pages of one host are one site to browsers.
+    pub fn shares_host(&self, url: &Url) -> bool {
+        self.0.host() == url.host()
+    }
+
     /// Whether `url` has our scheme, host and port.
     pub fn owns(&self, url: &Url) -> bool {
         self.0.origin() == url.origin() && url.username().is_empty() && url.password().is_none()

@@ -6,6 +6,7 @@ mod commands;
 mod counterpart;
 mod decimal_cases;
 mod demo;
+mod frames;
 mod hostile;
 mod kill;
 mod locales;

@@ -11,7 +11,7 @@ use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{Ipv4Addr, TcpStream};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdout, Command, Stdio};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use anyhow::{Context, Result, bail, ensure};
 use fantoccini::actions::{InputSource, KeyAction, KeyActions};
@@ -69,6 +69,38 @@ pub enum Scripts {
     Off,
 }
 
+/// Which cookies of pages inside another site's pages the browser keeps.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Cookies {
+    /// All of them.
+    All,
+    /// Only those that are partitioned by the page around.
+    Partitioned,
+    /// None of `inner` inside pages of `outer`, both origins; in windows of its own `inner` may keep them.
+    NoneInFrames {
+        /// The origin inside.
+        inner: String,
+        /// The origin around.
+        outer: String,
+    },
+}
+
+impl Cookies {
+    /// The browser's settings for that. All but the first also keep third-party cookies out.
+    fn preferences(&self) -> Value {
+        // 1 is 'block third-party cookies'; 2 of a content setting is 'block'.
+        match self {
+            Self::All => json!({"cookie_controls_mode": 0}),
+            Self::Partitioned => json!({"cookie_controls_mode": 1, "block_third_party_cookies": true}),
+            Self::NoneInFrames { inner, outer } => json!({
+                "cookie_controls_mode": 1,
+                "block_third_party_cookies": true,
+                "content_settings": {"exceptions": {"cookies": {format!("{inner},{outer}"): {"setting": 2}}}},
+            }),
+        }
+    }
+}
+
 /// A running chromedriver.
 pub struct Driver {
     process: Child,
@@ -123,8 +155,16 @@ impl Driver {
     /// # Errors
     /// If the browser does not start.
     pub async fn open(&self, screen: Screen, scripts: Scripts) -> Result<Browser> {
+        self.open_keeping(screen, scripts, &Cookies::All).await
+    }
+
+    /// Opens a browser with an empty profile that keeps these cookies inside frames.
+    ///
+    /// # Errors
+    /// If the browser does not start.
+    pub async fn open_keeping(&self, screen: Screen, scripts: Scripts, cookies: &Cookies) -> Result<Browser> {
         let profile = TempDir::new_in(self.profiles.path())?.keep();
-        let Value::Object(capabilities) = self.capabilities(&profile, screen, scripts) else {
+        let Value::Object(capabilities) = self.capabilities(&profile, screen, scripts, cookies) else {
             bail!("capabilities are a JSON object");
         };
         let client = ClientBuilder::new(HttpConnector::new())
@@ -135,7 +175,7 @@ impl Driver {
         Ok(Browser { client, screen, scripts })
     }
 
-    fn capabilities(&self, profile: &Path, screen: Screen, scripts: Scripts) -> Value {
+    fn capabilities(&self, profile: &Path, screen: Screen, scripts: Scripts, cookies: &Cookies) -> Value {
         let arguments = [
             "--headless",
             "--no-sandbox",
@@ -152,13 +192,17 @@ impl Driver {
         let mut arguments = arguments.map(str::to_owned).to_vec();
         arguments.push(format!("--user-data-dir={}", profile.display()));
         let scripts = if scripts == Scripts::On { 1 } else { 2 };
+        let mut preferences = json!({"managed_default_content_settings": {"javascript": scripts}});
+        if let (Value::Object(all), Value::Object(more)) = (&mut preferences, cookies.preferences()) {
+            all.extend(more);
+        }
         json!({
             "browserName": "chrome",
             "goog:loggingPrefs": {"browser": "ALL"},
             "goog:chromeOptions": {
                 "binary": self.chromium,
                 "args": arguments,
-                "prefs": {"profile.managed_default_content_settings.javascript": scripts},
+                "prefs": {"profile": preferences},
                 // Not a "mobile" one: that would zoom out from a page that is too wide instead of showing it.
                 "mobileEmulation": {"deviceMetrics": {
                     "width": screen.width,
@@ -379,6 +423,55 @@ impl Browser {
         Ok(bad.filter_map(|entry| entry["message"].as_str()).map(str::to_owned).collect())
     }
 
+    /// Goes on inside a frame of the page, once it is there.
+    ///
+    /// # Errors
+    /// If it does not appear.
+    pub async fn enter_frame(&self, selector: &str) -> Result<()> {
+        Ok(self.find(Locator::Css(selector)).await?.enter_frame().await?)
+    }
+
+    /// Goes on in the page around the frame.
+    ///
+    /// # Errors
+    /// If the browser is gone.
+    pub async fn leave_frame(&self) -> Result<()> {
+        Ok(self.client.enter_parent_frame().await?)
+    }
+
+    /// Goes on in another window, counted from 0 in the order of opening, once it is there.
+    ///
+    /// # Errors
+    /// If it is not opened [`WITHIN`] the limit.
+    pub async fn enter_window(&self, index: usize) -> Result<()> {
+        let until = Instant::now() + WITHIN;
+        loop {
+            let windows = self.client.windows().await?;
+            if let Some(window) = windows.get(index) {
+                return Ok(self.client.switch_to_window(window.clone()).await?);
+            }
+            ensure!(Instant::now() < until, "there are {} windows, none with number {index}", windows.len());
+            tokio::time::sleep(EVERY).await;
+        }
+    }
+
+    /// Runs a script in the page and returns what it returns.
+    ///
+    /// # Errors
+    /// If it fails.
+    pub async fn run(&self, script: &str) -> Result<Value> {
+        Ok(self.client.execute(script, vec![]).await?)
+    }
+
+    /// Deletes all cookies of all sites.
+    ///
+    /// # Errors
+    /// If the browser is gone.
+    pub async fn forget_cookies(&self) -> Result<()> {
+        self.client.issue_cmd(ForgetCookies).await?;
+        Ok(())
+    }
+
     /// Closes the browser.
     ///
     /// # Errors
@@ -403,6 +496,24 @@ impl WebDriverCompatibleCommand for ReadLog {
 
     fn method_and_body(&self, _: &Url) -> (Method, Option<String>) {
         (Method::POST, Some(json!({"type": "browser"}).to_string()))
+    }
+}
+
+/// Chromedriver's way to the browser's own protocol, here to delete all cookies.
+#[derive(Debug)]
+struct ForgetCookies;
+
+impl WebDriverCompatibleCommand for ForgetCookies {
+    fn endpoint(
+        &self,
+        base_url: &Url,
+        session_id: Option<&str>,
+    ) -> Result<Url, <Url as std::str::FromStr>::Err> {
+        base_url.join(&format!("session/{}/goog/cdp/execute", session_id.unwrap_or_default()))
+    }
+
+    fn method_and_body(&self, _: &Url) -> (Method, Option<String>) {
+        (Method::POST, Some(json!({"cmd": "Network.clearBrowserCookies", "params": {}}).to_string()))
     }
 }
 

@@ -50,6 +50,7 @@ checks! {
     StateUsed 401 "state_used" "The launch has been used before."
     StateExpired 401 "state_expired" "The login took too long."
     Browser 401 "browser" "The launch comes from another browser than its login, or the browser blocks cookies."
+    WindowTicket 401 "window_ticket" "This window was opened before, or too late."
     TokenMissing 400 "token_missing" "The launch does not carry an id_token."
     TokenSize 400 "token_size" "The id_token is too large."
     TokenForm 400 "token_form" "The id_token is not made of three base64url parts."

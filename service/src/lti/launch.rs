@@ -12,6 +12,7 @@ use serde_json::{Map, Value};
 use url::Url;
 
 use super::{FailedCheck, deep_linking, vocabulary as v};
+use crate::frame_ancestors;
 use crate::settings::{PublicUrl, Reach};
 use crate::storage::{
     ContextId, DeploymentId, GradeEndpoint, LinkKey, LoginState, PlacingRequest, PoolId, Registration,
@@ -54,6 +55,8 @@ pub struct LinkLaunch {
     pub quiz: Option<QuizParameters>,
     /// Where grades go.
     pub grades: Option<GradeEndpoint>,
+    /// Origin of the address for returning to the platform, if the launch names a usable one.
+    pub return_origin: Option<String>,
 }
 
 /// A teacher wants to place a quiz.
@@ -221,6 +224,7 @@ fn check_link(
         context: context(claims)?,
         quiz: quiz_parameters(claims)?,
         grades: grade_endpoint(claims, expected.reach)?,
+        return_origin: return_origin(claims, expected.reach)?,
     })
 }
 
@@ -316,6 +320,13 @@ fn policy(custom: Claims<'_>) -> Result<Policy, FailedCheck> {
         return Err(FailedCheck::CustomParameters);
     }
     Ok(Policy { follow_through, form_credit: form_credit.flatten() })
+}
+
+/// The return address is only used to let its pages frame ours, so one that may not be used is passed over.
+fn return_origin(claims: Claims<'_>, reach: Reach) -> Result<Option<String>, FailedCheck> {
+    let Some(presentation) = claims.object(v::LAUNCH_PRESENTATION)? else { return Ok(None) };
+    let url = presentation.text("return_url")?.and_then(|text| Url::parse(text).ok());
+    Ok(url.filter(|url| reach.check("return_url", url).is_ok()).as_ref().and_then(frame_ancestors::origin))
 }
 
 fn grade_endpoint(claims: Claims<'_>, reach: Reach) -> Result<Option<GradeEndpoint>, FailedCheck> {

@@ -8,6 +8,7 @@
 
 pub mod class;
 pub mod deep_linking_return;
+pub mod frames;
 pub mod marked;
 pub mod quiz;
 pub mod refusal;
@@ -24,11 +25,14 @@ pub const STYLESHEET: &str = include_str!("../../static/tenths.css");
 
 /// Where the style sheet is served. The address changes with the content, so that browsers may keep it for ever.
 pub fn stylesheet_url() -> &'static str {
-    static URL: LazyLock<String> = LazyLock::new(|| {
-        let digest = Sha256::digest(STYLESHEET.as_bytes());
-        format!("/static/tenths.css?v={}", URL_SAFE_NO_PAD.encode(&digest[..9]))
-    });
+    static URL: LazyLock<String> = LazyLock::new(|| versioned("/static/tenths.css", STYLESHEET));
     &URL
+}
+
+/// An address that changes with the content.
+fn versioned(path: &str, content: &str) -> String {
+    let digest = Sha256::digest(content.as_bytes());
+    format!("{path}?v={}", URL_SAFE_NO_PAD.encode(&digest[..9]))
 }
 
 /// What surrounds the content of every page.

@@ -61,6 +61,8 @@ pub(super) struct Logins {
     nonces: HashSet<String>,
     /// Kept for [`super::Forgery::Replayed`].
     pub(super) last_id_token: Option<String>,
+    /// Launches wait for the person to press the button.
+    pub(super) held: bool,
 }
 
 impl Logins {
@@ -103,11 +105,12 @@ struct PostPage<'a> {
     title: &'a str,
     action: &'a str,
     fields: &'a [(&'static str, String)],
+    at_once: bool,
 }
 
 /// A page whose form posts itself to `action`, with a button for browsers without scripts.
-fn self_posting(title: &str, action: &Url, fields: &[(&'static str, String)]) -> HttpResponse {
-    pages::page(&PostPage { title, action: action.as_str(), fields })
+fn self_posting(title: &str, action: &Url, fields: &[(&'static str, String)], at_once: bool) -> HttpResponse {
+    pages::page(&PostPage { title, action: action.as_str(), fields, at_once })
 }
 
 /// Third-party login initiation, by redirect or (`?via=form`) by a posted form: a tool must take both.
@@ -126,7 +129,7 @@ fn initiate(
     let ticket = Ticket { person_id: member.person.id.clone(), sign_in, errand, target };
     let message_hint = platform.state().logins.begin(ticket);
 
-    let fields = [
+    let mut fields = vec![
         ("iss", platform.issuer().to_owned()),
         ("login_hint", member.login_hint.clone()),
         ("target_link_uri", target_link.to_string()),
@@ -134,8 +137,9 @@ fn initiate(
         ("lti_deployment_id", DEPLOYMENT_ID.to_owned()),
         ("client_id", CLIENT_ID.to_owned()),
     ];
+    fields.extend(storage_target(platform, target));
     if query.find("via") == Some("form") {
-        return Ok(self_posting("Opening the activity", &platform.tool.login_url, &fields));
+        return Ok(self_posting("Opening the activity", &platform.tool.login_url, &fields, true));
     }
     let mut address = platform.tool.login_url.clone();
     address.query_pairs_mut().extend_pairs(fields);
@@ -143,6 +147,12 @@ fn initiate(
         .insert_header((header::LOCATION, address.as_str()))
         .insert_header((header::CACHE_CONTROL, "no-store"))
         .finish())
+}
+
+/// Inside a frame the tool is told which window keeps values for it.
+fn storage_target(platform: &Platform, target: DocumentTarget) -> Option<(&'static str, String)> {
+    let storage = platform.state().message_storage.target()?;
+    (target == DocumentTarget::Iframe).then(|| ("lti_storage_target", storage.to_owned()))
 }
 
 /// The platform declines to identify the person; the tool is told (OpenID Connect Core 3.1.2.6).
@@ -178,7 +188,8 @@ pub(super) async fn authorize(
 
     let mut fields = match identify(&platform, &request, &parameters) {
         Ok((member, ticket, nonce)) => {
-            vec![("id_token", id_tokens::issue(&platform, member, &ticket, nonce))]
+            let token = id_tokens::issue(&platform, member, &ticket, nonce);
+            [("id_token", token)].into_iter().chain(storage_target(&platform, ticket.target)).collect()
         }
         Err(declined) => {
             tracing::warn!(
@@ -192,7 +203,8 @@ pub(super) async fn authorize(
     if let Some(state) = parameters.find("state") {
         fields.push(("state", state.to_owned()));
     }
-    Ok(self_posting("Opening the activity", &platform.tool.launch_url, &fields))
+    let at_once = !platform.state().logins.held;
+    Ok(self_posting("Opening the activity", &platform.tool.launch_url, &fields, at_once))
 }
 
 fn check_client(platform: &Platform, parameters: &Parameters) -> Result<(), PageProblem> {

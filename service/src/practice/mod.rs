@@ -23,6 +23,7 @@
 //! | `GET /admin/journal` | a list of [`JournalEntry`] |
 //! | `PUT`, `DELETE /admin/fault` | [`PlannedFault`], like `{"fault": "server_error", "times": 2}` |
 //! | `PUT`, `DELETE /admin/marks` | the teacher's own mark, like `{"pupil": "p-01", "points": 8}`; the cell emptied |
+//! | `PUT /admin/message-storage` | [`MessageStorage`], like `{"storage": "slow", "delay_ms": 2000}` |
 //! | `PUT`, `DELETE /admin/forgery` | [`Forgery`], like `{"forgery": "missing_claim", "claim": "sub"}` |
 
 mod access_tokens;
@@ -36,6 +37,7 @@ mod keys;
 mod line_items;
 mod links;
 mod login;
+mod message_storage;
 mod pages;
 mod paging;
 mod parameters;
@@ -64,6 +66,7 @@ use tokio::task::JoinHandle;
 
 pub use faults::{Fault, Forgery, PlannedFault};
 pub use gradebook::{Cell, Column, Gradebook, Row};
+pub use message_storage::MessageStorage;
 pub use people::Person;
 pub use points::Points;
 pub use scores::{ActivityProgress, GradingProgress, JournalEntry, Outcome, ScoreMessage};
@@ -169,6 +172,16 @@ impl Practice {
     /// From now on every launch is forged in this way. `None` makes launches honest again.
     pub fn set_forgery(&self, forgery: Option<Forgery>) {
         self.platform.state().faults.forge(forgery);
+    }
+
+    /// From now on pages around activities treat messages of the tool like this.
+    pub fn set_message_storage(&self, storage: MessageStorage) {
+        self.platform.state().message_storage = storage;
+    }
+
+    /// Whether launches wait for the person to press the button, instead of being posted at once.
+    pub fn hold_launches(&self, held: bool) {
+        self.platform.state().logins.held = held;
     }
 
     /// Stops listening, gives open requests a second to end, and forgets everything.

@@ -1,5 +1,6 @@
 //! What people see: the front page, the course, the gradebook, and an activity in a frame. Rendered here, without
-//! scripts except the one that submits a form which passes something between platform and tool.
+//! scripts except the one that submits a form which passes something between platform and tool, and the one that keeps
+//! values for the tool in a frame ([`super::message_storage`]).
 //!
 //! Signing in is choosing a name. The choice is kept in a cookie; scripts without cookies add `?as=ID` to any address
 //! instead, and every link on the page they get does the same.
@@ -18,6 +19,7 @@ use url::form_urlencoded;
 use super::clock;
 use super::gradebook::{self, Cell, Gradebook};
 use super::links::Link;
+use super::message_storage::{self, Peer};
 use super::parameters::Parameters;
 use super::people::{Member, Person, Role};
 use super::problems::PageProblem;
@@ -227,6 +229,8 @@ struct FramePage<'a> {
     activity: &'a str,
     source: String,
     course_address: String,
+    peer: Peer,
+    storage_frame: Option<&'static str>,
 }
 
 /// An activity in a frame of a page of the platform.
@@ -248,6 +252,8 @@ pub(super) async fn frame(
         activity: &link.title,
         source: format!("{source}{separator}target=iframe"),
         course_address: address("/course", person_id, visitor.sign_in),
+        peer: Peer::of_page(&platform),
+        storage_frame: message_storage::frame_name(&platform),
     }))
 }
 

@@ -11,7 +11,8 @@ use actix_web::web::{self, Data, ServiceConfig, get, post};
 use super::problems::ServiceProblem;
 use super::state::Platform;
 use super::{
-    access_tokens, admin, deep_linking, id_tokens, line_items, login, pages, results, roster, scores,
+    access_tokens, admin, deep_linking, id_tokens, line_items, login, message_storage, pages, results,
+    roster, scores,
 };
 
 /// Largest body that is read; a deep-linking response with many items fits.
@@ -31,6 +32,9 @@ pub(super) fn table(platform: &Arc<Platform>) -> impl FnOnce(&mut ServiceConfig)
             .route("/course", get().to(pages::course))
             .route("/gradebook", get().to(pages::gradebook))
             .route("/frame/links/{link}", get().to(pages::frame))
+            .route("/message-storage.js", get().to(message_storage::script))
+            .route("/message-storage/frame", get().to(message_storage::frame))
+            .route("/message-storage/impostor", get().to(message_storage::impostor))
             // launches
             .route("/links/{link}/open", get().to(login::open_link))
             .route("/activities/add", get().to(login::add_activity))
@@ -76,6 +80,7 @@ fn admin_scope() -> impl actix_web::dev::HttpServiceFactory {
         .route("/registration", get().to(admin::registration))
         .route("/gradebook", get().to(admin::gradebook))
         .route("/journal", get().to(admin::journal))
+        .route("/message-storage", web::put().to(message_storage::set))
         .service(
             web::resource("/fault")
                 .route(web::put().to(admin::plan_fault))

@@ -18,6 +18,7 @@ use super::keys::SigningKey;
 use super::line_items::LineItems;
 use super::links::Links;
 use super::login::Logins;
+use super::message_storage::MessageStorage;
 use super::pages::Sessions;
 use super::people::Members;
 use super::scores::Scores;
@@ -63,6 +64,7 @@ pub(super) struct State {
     /// `nonce` and `jti` of everything the tool has signed: none is accepted twice.
     pub(super) seen_tool_tokens: HashSet<String>,
     pub(super) faults: Switches,
+    pub(super) message_storage: MessageStorage,
 }
 
 impl Platform {

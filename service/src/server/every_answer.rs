@@ -2,25 +2,24 @@
 
 use std::time::Instant;
 
-use actix_web::Error;
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::header::{
     CONTENT_SECURITY_POLICY, HeaderName, HeaderValue, REFERRER_POLICY, X_CONTENT_TYPE_OPTIONS,
 };
 use actix_web::middleware::Next;
+use actix_web::{Error, HttpMessage as _};
+
+use crate::frame_ancestors::FrameAncestors;
 
 /// Our own style sheet, pictures and scripts; forms go to ourselves. Pages that need more set their own policy.
 const POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self' data:; script-src 'self'; \
                       connect-src 'self'; form-action 'self'; base-uri 'none'";
 
-const PROTECTION: [(HeaderName, &str); 3] = [
-    (CONTENT_SECURITY_POLICY, POLICY),
-    (REFERRER_POLICY, "no-referrer"),
-    (X_CONTENT_TYPE_OPTIONS, "nosniff"),
-];
+const PROTECTION: [(HeaderName, &str); 2] =
+    [(REFERRER_POLICY, "no-referrer"), (X_CONTENT_TYPE_OPTIONS, "nosniff")];
 
-/// Adds the protecting headers that a handler did not set itself.
+/// Adds the protecting headers that a handler did not set itself, and to each policy who may frame the answer.
 pub(super) async fn protect<B: MessageBody>(
     request: ServiceRequest,
     next: Next<B>,
@@ -31,6 +30,11 @@ pub(super) async fn protect<B: MessageBody>(
             response.headers_mut().insert(name, HeaderValue::from_static(value));
         }
     }
+    let framing = FrameAncestors::directive(response.request().extensions().get());
+    let own = response.headers().get(CONTENT_SECURITY_POLICY).and_then(|policy| policy.to_str().ok());
+    let policy = format!("{}; {framing}", own.unwrap_or(POLICY));
+    let policy = HeaderValue::try_from(policy).expect("policies and origins are visible ASCII");
+    response.headers_mut().insert(CONTENT_SECURITY_POLICY, policy);
     Ok(response)
 }
 

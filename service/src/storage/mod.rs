@@ -126,10 +126,34 @@ pub trait Storage: Send + Sync + 'static {
     -> Result<TakenState, StorageError>;
     /// Stores a session.
     async fn add_session(&self, session: SessionRecord) -> Result<(), StorageError>;
-    /// The live session with this fingerprint, if it has not expired at `now`.
+    /// The live session with this fingerprint, if it has not expired at `now` and its deployment is still registered.
     async fn session(&self, id: &Fingerprint, now: Timestamp) -> Result<Option<SessionRecord>, StorageError>;
     /// Forgets login states and sessions that ended before `before`. Returns how many.
     async fn purge_expired(&self, before: Timestamp) -> Result<usize, StorageError>;
+
+    // --- launches inside frames ---
+
+    /// The login whose state has this fingerprint, as it is remembered; it is not used up.
+    /// [`Storage::take_login_state`] alone decides whether a launch may answer it.
+    async fn seen_login(
+        &self,
+        state: &Fingerprint,
+        now: Timestamp,
+    ) -> Result<Option<SeenLogin>, StorageError>;
+    /// Stores a session together with the ticket that hands it over.
+    async fn add_session_with_ticket(
+        &self,
+        session: SessionRecord,
+        ticket: SessionTicket,
+    ) -> Result<(), StorageError>;
+    /// Uses a ticket up: its session gets the fingerprint `id` and is returned. None when there is no such ticket, it
+    /// is too old, or its session has ended.
+    async fn redeem_session_ticket(
+        &self,
+        ticket: &Fingerprint,
+        id: &Fingerprint,
+        now: Timestamp,
+    ) -> Result<Option<SessionRecord>, StorageError>;
 
     // --- pools and placements ---
 

@@ -140,8 +140,28 @@ pub struct LoginState {
     pub deployment_hint: Option<DeploymentId>,
     /// Fingerprint of the cookie of the browser that started.
     pub browser: Fingerprint,
+    /// What the platform's window was asked to keep for that browser, if the platform offers it.
+    pub storage: Option<PlatformStorage>,
     /// When the login is too old.
     pub expires_at: Timestamp,
+}
+
+/// A secret that the platform's window keeps for the browser that started a login (postMessage storage).
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PlatformStorage {
+    /// The window that keeps it: `_parent`, or the name of a frame of the platform.
+    pub target: String,
+    /// Fingerprint of the secret. Nothing but that window and the page of the login ever held the secret itself.
+    pub secret: Fingerprint,
+}
+
+/// A login as it is remembered.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SeenLogin {
+    /// The login.
+    pub login: LoginState,
+    /// Whether it was neither used nor too old when it was looked at.
+    pub open: bool,
 }
 
 /// What taking a login state gave.
@@ -172,7 +192,20 @@ pub struct SessionRecord {
     pub purpose: SessionPurpose,
     /// The value each form must carry.
     pub csrf: String,
+    /// Origin of the launch's return address: a page of the platform that may show ours in a frame.
+    pub return_origin: Option<String>,
     /// When the session ends.
+    pub expires_at: Timestamp,
+}
+
+/// Permits one window to take over a session that no cookie carries yet.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SessionTicket {
+    /// Fingerprint of the ticket.
+    pub ticket: Fingerprint,
+    /// The session.
+    pub session: Fingerprint,
+    /// When it is too late.
     pub expires_at: Timestamp,
 }
 

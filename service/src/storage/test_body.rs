@@ -137,6 +137,7 @@ async fn a_login_state_is_taken_once(store: Arc<dyn Storage>) {
         target_link_uri: "https://tool.example.org/".to_owned(),
         deployment_hint: Some("d1".into()),
         browser: Fingerprint::of("browser"),
+        storage: None,
         expires_at: later(1_000),
     };
     for text in ["one", "old"] {
@@ -171,12 +172,75 @@ async fn a_session_lives_until_it_ends(store: Arc<dyn Storage>) {
         user: Some("u1".into()),
         purpose: SessionPurpose::Quiz { placement: "q1".into(), preview: true },
         csrf: "csrf".to_owned(),
+        return_origin: Some("https://pages.platform.example.org".to_owned()),
         expires_at: later(1_000),
     };
     store.add_session(session.clone()).await.unwrap();
     assert_eq!(store.session(&session.id, later(999)).await.unwrap(), Some(session.clone()));
     assert_eq!(store.session(&session.id, later(1_000)).await.unwrap(), None);
     assert_eq!(store.session(&Fingerprint::of("other"), monday()).await.unwrap(), None);
+}
+
+async fn looking_at_a_login_does_not_use_it(store: Arc<dyn Storage>) {
+    let registered = store.put_registration(registration("c1"), &change()).await.unwrap();
+    let login = LoginState {
+        state: Fingerprint::of("state"),
+        nonce: "nonce".to_owned(),
+        registration: registered.id,
+        target_link_uri: "https://tool.example.org/".to_owned(),
+        deployment_hint: None,
+        browser: Fingerprint::of("browser"),
+        storage: Some(PlatformStorage { target: "_parent".to_owned(), secret: Fingerprint::of("kept") }),
+        expires_at: later(1_000),
+    };
+    store.add_login_state(login.clone()).await.unwrap();
+    let seen = async |now| store.seen_login(&login.state, now).await.unwrap();
+    assert_eq!(seen(monday()).await, Some(SeenLogin { login: login.clone(), open: true }));
+    assert_eq!(seen(later(1_000)).await, Some(SeenLogin { login: login.clone(), open: false }));
+    let taken = store.take_login_state(&login.state, monday()).await.unwrap();
+    assert_eq!(taken, TakenState::Fresh(login.clone()));
+    assert_eq!(seen(monday()).await, Some(SeenLogin { login: login.clone(), open: false }));
+    assert_eq!(store.seen_login(&Fingerprint::of("none"), monday()).await.unwrap(), None);
+}
+
+async fn a_ticket_hands_a_session_over_once(store: Arc<dyn Storage>) {
+    let registered = store.put_registration(registration("c1"), &change()).await.unwrap();
+    let session = |id: &str| SessionRecord {
+        id: Fingerprint::of(id),
+        registration: registered.id,
+        deployment: "d1".into(),
+        user: Some("u1".into()),
+        purpose: SessionPurpose::Class { placement: "q1".into() },
+        csrf: "csrf".to_owned(),
+        return_origin: None,
+        expires_at: later(100_000),
+    };
+    for name in ["one", "late"] {
+        let ticket = SessionTicket {
+            ticket: Fingerprint::of(&format!("ticket {name}")),
+            session: session(name).id,
+            expires_at: later(1_000),
+        };
+        store.add_session_with_ticket(session(name), ticket).await.unwrap();
+    }
+    let redeem = |ticket: &'static str, id: &'static str, now| {
+        let store = store.clone();
+        async move {
+            store.redeem_session_ticket(&Fingerprint::of(ticket), &Fingerprint::of(id), now).await.unwrap()
+        }
+    };
+    let (first, second) =
+        tokio::join!(redeem("ticket one", "window 1", monday()), redeem("ticket one", "window 2", monday()));
+    let (window, handed_over) = match (&first, &second) {
+        (Some(session), None) => ("window 1", session),
+        (None, Some(session)) => ("window 2", session),
+        other => panic!("one of both gets the session, not {other:?}"),
+    };
+    assert_eq!(*handed_over, session(window));
+    assert_eq!(store.session(&session("one").id, monday()).await.unwrap(), None, "it has moved");
+    assert_eq!(store.session(&session(window).id, monday()).await.unwrap(), Some(session(window)));
+    assert_eq!(redeem("ticket late", "window 3", later(1_000)).await, None, "at its end it is too late");
+    assert_eq!(redeem("none", "window 4", monday()).await, None);
 }
 
 async fn pools_are_listed_and_replaced(store: Arc<dyn Storage>) {
@@ -618,6 +682,8 @@ on_every_store! {
     only_one_first_key_is_kept
     a_login_state_is_taken_once
     a_session_lives_until_it_ends
+    looking_at_a_login_does_not_use_it
+    a_ticket_hands_a_session_over_once
     pools_are_listed_and_replaced
     a_placed_pool_keeps_its_content
     a_found_line_item_stays_when_launches_name_none

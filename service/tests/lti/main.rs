@@ -4,6 +4,7 @@
 
 mod checklist;
 mod delivery;
+mod frames;
 mod gradebook;
 mod launch;
 mod limits;

@@ -90,13 +90,22 @@ pub(crate) fn pool() -> StoredPool {
 
 impl Tool {
     pub(crate) async fn start() -> Self {
-        Self::start_with(|_| {}).await
+        Self::start_as("127.0.0.1", |_| {}).await
     }
 
     /// A service with other settings.
     pub(crate) async fn start_with(change_settings: impl FnOnce(&mut Settings)) -> Self {
+        Self::start_as("127.0.0.1", change_settings).await
+    }
+
+    /// A service that is reached under a name of the loopback; the platform is always `127.0.0.1`.
+    pub(crate) async fn start_on(host: &str) -> Self {
+        Self::start_as(host, |_| {}).await
+    }
+
+    async fn start_as(host: &str, change_settings: impl FnOnce(&mut Settings)) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
-        let url = format!("http://{}", listener.local_addr().unwrap());
+        let url = format!("http://{host}:{}", listener.local_addr().unwrap().port());
         let platform = Platform::start();
         let storage = storage::open("sqlite::memory:").unwrap();
         storage.put_registration(registration(&platform), &change()).await.unwrap();
@@ -219,7 +228,7 @@ impl Tool {
 pub(crate) const GOOD_HEADER: &str = r#"{"alg":"RS256","typ":"JWT","kid":"own"}"#;
 
 /// Asserts that an answer is a refusal that names `check`, and returns its page.
-async fn assert_refused(response: Response, check: FailedCheck, case: &str) -> String {
+pub(crate) async fn assert_refused(response: Response, check: FailedCheck, case: &str) -> String {
     let status = response.status().as_u16();
     assert!(response.headers().get(SET_COOKIE).is_none(), "{case}: a refused launch opens no session");
     let page = response.text().await.unwrap();

@@ -3,17 +3,18 @@
 use actix_web::http::header::{CACHE_CONTROL, LOCATION, SET_COOKIE};
 use actix_web::{HttpRequest, HttpResponse, web};
 
-use super::{Stopped, browser_cookie_name, form};
+use super::{Stopped, form};
 use crate::app::App;
+use crate::frame_ancestors::{self, FrameAncestors};
 use crate::lti::FailedCheck;
 use crate::lti::launch::{self, Expected, Launch, LinkLaunch, PlacingLaunch, QuizParameters, Role};
-use crate::lti::login::Parameters;
+use crate::lti::login::{Parameters, nonce_key, state_key};
 use crate::lti::platform_keys::KeyError;
 use crate::lti::token::UnverifiedToken;
-use crate::session;
+use crate::pages::frames::{AskPage, Posted, WindowPage};
+use crate::session::{BrowserCookie, NewSession};
 use crate::storage::{
-    Fingerprint, LoginState, NewPlacement, PlacementId, Registration, RegistrationId, SessionPurpose,
-    TakenState,
+    Fingerprint, LoginState, NewPlacement, PlacementId, Registration, SeenLogin, SessionPurpose, TakenState,
 };
 
 /// A token in an address would end up in logs and histories; it is not even looked at.
@@ -34,40 +35,106 @@ pub async fn post(
     }
 }
 
+/// How the session of a launch reaches the browser.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Carrier {
+    /// By a cookie: one has come back here.
+    Cookie,
+    /// By a ticket for a window of its own: no cookie sticks here.
+    Ticket,
+}
+
 async fn receive(
     app: &App,
     request: &HttpRequest,
     parameters: Result<Parameters, FailedCheck>,
 ) -> Result<HttpResponse, Stopped> {
     let parameters = parameters?;
+    if let Some(page) = ask_platform(app, request, &parameters).await? {
+        return Ok(page);
+    }
     let login = take_login(app, request, &parameters).await?;
+    if !has_cookie_of(app, request, &login) {
+        return Err(FailedCheck::Browser.into());
+    }
+    complete(app, &parameters, &login, Carrier::Cookie).await
+}
+
+fn has_cookie_of(app: &App, request: &HttpRequest, login: &LoginState) -> bool {
+    BrowserCookie::of(app, request).is_some_and(|cookie| cookie.fingerprint() == login.browser)
+}
+
+/// The page that asks the platform's window for what it keeps, if the login's cookie is missing but the login has left
+/// something there. The login is not used up by it.
+async fn ask_platform(
+    app: &App,
+    request: &HttpRequest,
+    parameters: &Parameters,
+) -> Result<Option<HttpResponse>, Stopped> {
+    let (Some(state), Some(token)) = (parameters.filled("state"), parameters.filled("id_token")) else {
+        return Ok(None);
+    };
+    let seen = app.storage.seen_login(&Fingerprint::of(state), app.clock.now()).await?;
+    let Some(SeenLogin { login, open: true }) = seen else { return Ok(None) };
+    if has_cookie_of(app, request, &login) {
+        return Ok(None);
+    }
+    let cookie = BrowserCookie::of(app, request).unwrap_or_else(BrowserCookie::new);
+    let Some(storage) = login.storage else { return Ok(None) };
+    UnverifiedToken::parse(token)?;
+    let registration =
+        app.storage.registration(login.registration).await?.ok_or(FailedCheck::IssuerUnknown)?;
+    FrameAncestors::of(&registration, None).note(request);
+    let page = AskPage::new(
+        &registration.platform.authorization_url,
+        storage.target,
+        (state_key(state), nonce_key(&login.nonce)),
+        Posted { token: token.to_owned(), state: state.to_owned() },
+    );
+    let mut response = page.into_response();
+    // Whether it comes back with the answer tells whether the session can have one.
+    response.headers_mut().insert(SET_COOKIE, cookie.kept(app, &registration));
+    Ok(Some(response))
+}
+
+/// Takes the login that this launch answers. It is used up whatever happens next.
+pub(super) async fn take_login(
+    app: &App,
+    request: &HttpRequest,
+    parameters: &Parameters,
+) -> Result<LoginState, Stopped> {
+    let state = Fingerprint::of(parameters.filled("state").ok_or(FailedCheck::StateMissing)?);
+    if let Some(seen) = app.storage.seen_login(&state, app.clock.now()).await?
+        && let Some(registration) = app.storage.registration(seen.login.registration).await?
+    {
+        FrameAncestors::of(&registration, None).note(request);
+    }
+    match app.storage.take_login_state(&state, app.clock.now()).await? {
+        TakenState::Fresh(login) => Ok(login),
+        TakenState::Used => Err(FailedCheck::StateUsed.into()),
+        TakenState::Expired => Err(FailedCheck::StateExpired.into()),
+        TakenState::Unknown => Err(FailedCheck::StateUnknown.into()),
+    }
+}
+
+/// Checks the token of a launch that comes from the browser of its login, and opens what it is for.
+pub(super) async fn complete(
+    app: &App,
+    parameters: &Parameters,
+    login: &LoginState,
+    carrier: Carrier,
+) -> Result<HttpResponse, Stopped> {
     if parameters.filled("error").is_some() {
         return Err(FailedCheck::PlatformError.into());
     }
     let token = UnverifiedToken::parse(parameters.filled("id_token").ok_or(FailedCheck::TokenMissing)?)?;
     let registration =
         app.storage.registration(login.registration).await?.ok_or(FailedCheck::IssuerUnknown)?;
-    match verify(app, token, &login, &registration).await? {
-        Launch::Link(link) => open_link(app, registration.id, link).await,
-        Launch::Placing(placing) => open_placing(app, registration.id, placing).await,
-    }
-}
-
-/// Takes the login that this launch answers. It is used up whatever happens next.
-async fn take_login(
-    app: &App,
-    request: &HttpRequest,
-    parameters: &Parameters,
-) -> Result<LoginState, Stopped> {
-    let state = parameters.filled("state").ok_or(FailedCheck::StateMissing)?;
-    let login = match app.storage.take_login_state(&Fingerprint::of(state), app.clock.now()).await? {
-        TakenState::Fresh(login) => login,
-        TakenState::Used => return Err(FailedCheck::StateUsed.into()),
-        TakenState::Expired => return Err(FailedCheck::StateExpired.into()),
-        TakenState::Unknown => return Err(FailedCheck::StateUnknown.into()),
+    let session = match verify(app, token, login, &registration).await? {
+        Launch::Link(link) => for_link(app, &registration, link).await?,
+        Launch::Placing(placing) => for_placing(app, &registration, placing),
     };
-    let browser = request.cookie(browser_cookie_name(app)).map(|cookie| Fingerprint::of(cookie.value()));
-    if browser.as_ref() == Some(&login.browser) { Ok(login) } else { Err(FailedCheck::Browser.into()) }
+    enter(app, session, carrier).await
 }
 
 /// Checks signature and claims.
@@ -93,21 +160,22 @@ async fn verify(
     Ok(launch::check(&claims, expected)?)
 }
 
-/// Opens a pupil's quiz or a teacher's view of it.
-async fn open_link(
+/// A session for a pupil's quiz or a teacher's view of it.
+async fn for_link<'a>(
     app: &App,
-    registration: RegistrationId,
+    registration: &'a Registration,
     launch: LinkLaunch,
-) -> Result<HttpResponse, Stopped> {
-    let (deployment, user) = (launch.link.deployment.clone(), launch.user.clone());
+) -> Result<NewSession<'a>, Stopped> {
+    let (deployment, user) = (launch.link.deployment.clone(), Some(launch.user.clone()));
     let (role, preview) = (launch.role, launch.preview);
+    let return_origin = launch.return_origin.clone();
     let placement = place(app, launch).await?;
     let purpose = match role {
         Role::Teacher => SessionPurpose::Class { placement },
         Role::Pupil => SessionPurpose::Quiz { placement, preview },
     };
     app.metrics.launched("link");
-    enter(app, session::open(app, registration, deployment, Some(user), purpose).await?)
+    Ok(NewSession { registration, deployment, user, purpose, return_origin })
 }
 
 /// The link's placement: made at the first launch, refreshed at later ones.
@@ -139,25 +207,30 @@ async fn place(app: &App, launch: LinkLaunch) -> Result<PlacementId, Stopped> {
     Ok(app.storage.put_placement(placement).await?.id)
 }
 
-/// Opens the page where a teacher chooses what to place.
-async fn open_placing(
-    app: &App,
-    registration: RegistrationId,
-    launch: PlacingLaunch,
-) -> Result<HttpResponse, Stopped> {
-    let purpose = SessionPurpose::Placing { request: launch.request };
+/// A session for the page where a teacher chooses what to place.
+fn for_placing<'a>(app: &App, registration: &'a Registration, launch: PlacingLaunch) -> NewSession<'a> {
+    let PlacingLaunch { deployment, user, request } = launch;
+    let return_origin = frame_ancestors::origin(&request.return_url);
     app.metrics.launched("deep_linking");
-    enter(app, session::open(app, registration, launch.deployment, launch.user, purpose).await?)
+    NewSession { registration, deployment, user, purpose: SessionPurpose::Placing { request }, return_origin }
 }
 
-/// Sends the browser to its page with the session's cookie.
-fn enter(
-    app: &App,
-    (cookie, page): (actix_web::http::header::HeaderValue, String),
-) -> Result<HttpResponse, Stopped> {
-    Ok(HttpResponse::SeeOther()
-        .insert_header((LOCATION, app.settings.public_url.join(&page).as_str()))
-        .insert_header((SET_COOKIE, cookie))
+/// Opens the session and sends the browser to its page, or offers a window where the session can be kept.
+async fn enter(app: &App, session: NewSession<'_>, carrier: Carrier) -> Result<HttpResponse, Stopped> {
+    if carrier == Carrier::Ticket {
+        let ticket = session.open_for_window(app).await?;
+        return Ok(WindowPage::to_take_over(ticket).into_response());
+    }
+    let (cookie, page) = session.open(app).await?;
+    let mut response = go_to(app, &page);
+    response.headers_mut().insert(SET_COOKIE, cookie);
+    Ok(response)
+}
+
+/// Sends the browser to one of our pages.
+pub(super) fn go_to(app: &App, page: &str) -> HttpResponse {
+    HttpResponse::SeeOther()
+        .insert_header((LOCATION, app.settings.public_url.join(page).as_str()))
         .insert_header((CACHE_CONTROL, "no-store"))
-        .finish())
+        .finish()
 }

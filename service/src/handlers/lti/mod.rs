@@ -1,11 +1,13 @@
 //! The doors that platforms use: login, launch, key set.
 
+pub mod finish;
 pub mod keys;
 pub mod launch;
 pub mod login;
+pub mod window;
 
 use actix_web::http::StatusCode;
-use actix_web::http::header::{CONTENT_TYPE, HeaderValue, RETRY_AFTER};
+use actix_web::http::header::{CONTENT_TYPE, HeaderValue, ORIGIN, RETRY_AFTER};
 use actix_web::{HttpRequest, HttpResponse, web};
 
 use crate::app::App;
@@ -86,7 +88,9 @@ fn form(
     }
 }
 
-/// The name of the cookie that ties a launch to the browser of its login.
-fn browser_cookie_name(app: &App) -> &'static str {
-    if app.settings.public_url.is_https() { "__Host-tenths-browser" } else { "tenths-browser" }
+/// Lets only forms of our own pages through, which the browser says by the `Origin` header (Fetch, 'append a request
+/// Origin header', from memory): a form of another site could bring values of another person's login.
+fn from_our_page(app: &App, request: &HttpRequest) -> Result<(), FailedCheck> {
+    let origin = request.headers().get(ORIGIN).and_then(|origin| origin.to_str().ok());
+    if origin == Some(app.settings.public_url.origin().as_str()) { Ok(()) } else { Err(FailedCheck::Browser) }
 }

@@ -22,7 +22,7 @@ use qbank::question::Item;
 use crate::app::App;
 use crate::clock::SettableClock;
 use crate::routes;
-use crate::session;
+use crate::session::NewSession;
 use crate::settings::{PublicUrl, Reach, Settings};
 use crate::storage::{
     self, Actor, Attempt, Change, ContextId, DeploymentId, GradeEndpoint, LinkKey, NewPlacement,
@@ -85,10 +85,14 @@ impl School {
 
     /// A browser with a session of that purpose.
     async fn browser(&self, user: &str, purpose: SessionPurpose) -> Browser<'_> {
-        let (cookie, page) =
-            session::open(&self.app, self.registration.id, deployment(), Some(UserId::from(user)), purpose)
-                .await
-                .unwrap();
+        let session = NewSession {
+            registration: &self.registration,
+            deployment: deployment(),
+            user: Some(UserId::from(user)),
+            purpose,
+            return_origin: None,
+        };
+        let (cookie, page) = session.open(&self.app).await.unwrap();
         let cookie = Cookie::parse(cookie.to_str().unwrap()).unwrap().into_owned();
         Browser { school: self, cookie: Some(cookie), start: page }
     }

@@ -5,14 +5,16 @@ use rusqlite::{Connection, OptionalExtension, Row, params};
 
 use super::row::{failed, json, ms, time, to_json};
 use crate::storage::{
-    DeploymentId, Fingerprint, LoginState, RegistrationId, SessionRecord, StorageError, TakenState, UserId,
+    DeploymentId, Fingerprint, LoginState, PlatformStorage, RegistrationId, SeenLogin, SessionRecord,
+    SessionTicket, StorageError, TakenState, UserId,
 };
 
 pub(super) fn add_state(c: &Connection, state: &LoginState) -> Result<(), StorageError> {
     c.prepare_cached(
         "INSERT INTO login_states
-            (state, nonce, registration, target_link_uri, deployment_hint, browser, expires_at)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+            (state, nonce, registration, target_link_uri, deployment_hint, browser, expires_at,
+             storage_target, storage_secret)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
     )
     .and_then(|mut insert| {
         insert.execute(params![
@@ -22,7 +24,9 @@ pub(super) fn add_state(c: &Connection, state: &LoginState) -> Result<(), Storag
             state.target_link_uri,
             state.deployment_hint.as_ref().map(DeploymentId::as_str),
             state.browser.0,
-            ms(state.expires_at)
+            ms(state.expires_at),
+            state.storage.as_ref().map(|storage| &storage.target),
+            state.storage.as_ref().map(|storage| &storage.secret.0)
         ])
     })
     .map_err(failed)?;
@@ -49,6 +53,23 @@ pub(super) fn take_state(
     Ok(if login.expires_at <= now { TakenState::Expired } else { TakenState::Fresh(login) })
 }
 
+pub(super) fn seen_login(
+    c: &Connection,
+    state: &Fingerprint,
+    now: Timestamp,
+) -> Result<Option<SeenLogin>, StorageError> {
+    c.prepare_cached("SELECT * FROM login_states WHERE state = ?1")
+        .and_then(|mut select| {
+            select
+                .query_row([&state.0], |row| {
+                    let (used_at, login): (Option<i64>, _) = (row.get("used_at")?, read_state(row)?);
+                    Ok(SeenLogin { open: used_at.is_none() && login.expires_at > now, login })
+                })
+                .optional()
+        })
+        .map_err(failed)
+}
+
 fn read_state(row: &Row<'_>) -> rusqlite::Result<LoginState> {
     Ok(LoginState {
         state: Fingerprint(row.get("state")?),
@@ -57,14 +78,18 @@ fn read_state(row: &Row<'_>) -> rusqlite::Result<LoginState> {
         target_link_uri: row.get("target_link_uri")?,
         deployment_hint: row.get::<_, Option<String>>("deployment_hint")?.map(DeploymentId),
         browser: Fingerprint(row.get("browser")?),
+        storage: row
+            .get::<_, Option<String>>("storage_target")?
+            .zip(row.get::<_, Option<String>>("storage_secret")?)
+            .map(|(target, secret)| PlatformStorage { target, secret: Fingerprint(secret) }),
         expires_at: time(row, "expires_at")?,
     })
 }
 
 pub(super) fn add_session(c: &Connection, session: &SessionRecord) -> Result<(), StorageError> {
     c.prepare_cached(
-        "INSERT INTO sessions (id, registration, deployment, user, purpose, csrf, expires_at)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+        "INSERT INTO sessions (id, registration, deployment, user, purpose, csrf, expires_at, return_origin)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
     )
     .and_then(|mut insert| {
         insert.execute(params![
@@ -74,7 +99,8 @@ pub(super) fn add_session(c: &Connection, session: &SessionRecord) -> Result<(),
             session.user.as_ref().map(UserId::as_str),
             to_json(&session.purpose),
             session.csrf,
-            ms(session.expires_at)
+            ms(session.expires_at),
+            session.return_origin
         ])
     })
     .map_err(failed)?;
@@ -86,27 +112,103 @@ pub(super) fn session(
     id: &Fingerprint,
     now: Timestamp,
 ) -> Result<Option<SessionRecord>, StorageError> {
-    c.prepare_cached("SELECT * FROM sessions WHERE id = ?1 AND expires_at > ?2")
-        .and_then(|mut select| {
-            select
-                .query_row(params![id.0, ms(now)], |row| {
-                    Ok(SessionRecord {
-                        id: Fingerprint(row.get("id")?),
-                        registration: RegistrationId(row.get("registration")?),
-                        deployment: DeploymentId(row.get("deployment")?),
-                        user: row.get::<_, Option<String>>("user")?.map(UserId),
-                        purpose: json(row, "purpose")?,
-                        csrf: row.get("csrf")?,
-                        expires_at: time(row, "expires_at")?,
-                    })
+    // A session ends with its deployment, however that was taken away; with its registration it is deleted.
+    c.prepare_cached(
+        "SELECT * FROM sessions WHERE id = ?1 AND expires_at > ?2
+            AND (registration, deployment) IN (SELECT registration, deployment FROM deployments)",
+    )
+    .and_then(|mut select| {
+        select
+            .query_row(params![id.0, ms(now)], |row| {
+                Ok(SessionRecord {
+                    id: Fingerprint(row.get("id")?),
+                    registration: RegistrationId(row.get("registration")?),
+                    deployment: DeploymentId(row.get("deployment")?),
+                    user: row.get::<_, Option<String>>("user")?.map(UserId),
+                    purpose: json(row, "purpose")?,
+                    csrf: row.get("csrf")?,
+                    return_origin: row.get("return_origin")?,
+                    expires_at: time(row, "expires_at")?,
                 })
-                .optional()
+            })
+            .optional()
+    })
+    .map_err(failed)
+}
+
+pub(super) fn add_session_with_ticket(
+    c: &Connection,
+    new: &SessionRecord,
+    ticket: &SessionTicket,
+) -> Result<(), StorageError> {
+    add_session(c, new)?;
+    c.prepare_cached("INSERT INTO session_tickets (ticket, session, expires_at) VALUES (?1, ?2, ?3)")
+        .and_then(|mut insert| {
+            insert.execute(params![ticket.ticket.0, ticket.session.0, ms(ticket.expires_at)])
         })
-        .map_err(failed)
+        .map_err(failed)?;
+    Ok(())
+}
+
+pub(super) fn redeem_ticket(
+    c: &Connection,
+    ticket: &Fingerprint,
+    id: &Fingerprint,
+    now: Timestamp,
+) -> Result<Option<SessionRecord>, StorageError> {
+    let found: Option<(String, i64)> = c
+        .query_row(
+            "DELETE FROM session_tickets WHERE ticket = ?1 RETURNING session, expires_at",
+            [&ticket.0],
+            |row| Ok((row.get("session")?, row.get("expires_at")?)),
+        )
+        .optional()
+        .map_err(failed)?;
+    let Some((of, _)) = found.filter(|(_, expires_at)| *expires_at > ms(now)) else { return Ok(None) };
+    c.execute("UPDATE sessions SET id = ?2 WHERE id = ?1", params![of, id.0]).map_err(failed)?;
+    session(c, id, now)
 }
 
 pub(super) fn purge(c: &Connection, before: Timestamp) -> Result<usize, StorageError> {
+    c.execute("DELETE FROM session_tickets WHERE expires_at < ?1", [ms(before)]).map_err(failed)?;
     let states = c.execute("DELETE FROM login_states WHERE expires_at < ?1", [ms(before)]).map_err(failed)?;
     let sessions = c.execute("DELETE FROM sessions WHERE expires_at < ?1", [ms(before)]).map_err(failed)?;
     Ok(states + sessions)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::storage::SessionPurpose;
+    use crate::storage::sqlite::schema;
+
+    #[test]
+    fn a_session_ends_with_its_deployment() {
+        let mut c = Connection::open_in_memory().unwrap();
+        c.pragma_update(None, "foreign_keys", true).unwrap();
+        schema::migrate(&mut c).unwrap();
+        c.execute_batch(
+            "INSERT INTO registrations (id, issuer, client_id, authorization_url, token_url, keys_url)
+                VALUES (1, 'https://p', 'c', 'https://p/a', 'https://p/t', 'https://p/k');
+             INSERT INTO deployments (registration, deployment) VALUES (1, 'd1'), (1, 'd2');",
+        )
+        .unwrap();
+        let now = Timestamp::UNIX_EPOCH;
+        let of = |deployment: &str| SessionRecord {
+            id: Fingerprint::of(deployment),
+            registration: RegistrationId(1),
+            deployment: deployment.into(),
+            user: None,
+            purpose: SessionPurpose::Class { placement: "q1".into() },
+            csrf: "csrf".to_owned(),
+            return_origin: None,
+            expires_at: crate::clock::plus_ms(now, 1_000),
+        };
+        for deployment in ["d1", "d2"] {
+            add_session(&c, &of(deployment)).unwrap();
+        }
+        c.execute("DELETE FROM deployments WHERE deployment = 'd1'", []).unwrap();
+        assert_eq!(session(&c, &Fingerprint::of("d1"), now).unwrap(), None);
+        assert_eq!(session(&c, &Fingerprint::of("d2"), now).unwrap(), Some(of("d2")));
+    }
 }

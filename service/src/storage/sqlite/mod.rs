@@ -146,6 +146,33 @@ impl Storage for Sqlite {
         self.connections.write(move |c| launches::purge(c, before)).await
     }
 
+    async fn seen_login(
+        &self,
+        state: &Fingerprint,
+        now: Timestamp,
+    ) -> Result<Option<SeenLogin>, StorageError> {
+        let state = state.clone();
+        self.connections.read(move |c| launches::seen_login(c, &state, now)).await
+    }
+
+    async fn add_session_with_ticket(
+        &self,
+        session: SessionRecord,
+        ticket: SessionTicket,
+    ) -> Result<(), StorageError> {
+        self.connections.write(move |c| launches::add_session_with_ticket(c, &session, &ticket)).await
+    }
+
+    async fn redeem_session_ticket(
+        &self,
+        ticket: &Fingerprint,
+        id: &Fingerprint,
+        now: Timestamp,
+    ) -> Result<Option<SessionRecord>, StorageError> {
+        let (ticket, id) = (ticket.clone(), id.clone());
+        self.connections.write(move |c| launches::redeem_ticket(c, &ticket, &id, now)).await
+    }
+
     async fn put_pool(&self, pool: StoredPool) -> Result<PutPool, StorageError> {
         self.connections.write(move |c| pools::put_pool(c, &pool)).await
     }

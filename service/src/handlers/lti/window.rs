@@ -1,0 +1,39 @@
+//! `POST /lti/window`: a window of its own takes over the session that a frame could not keep.
+
+use actix_web::http::header::SET_COOKIE;
+use actix_web::{HttpRequest, HttpResponse, web};
+
+use super::launch::go_to;
+use super::{Stopped, form, from_our_page};
+use crate::app::App;
+use crate::lti::FailedCheck;
+use crate::lti::login::Parameters;
+use crate::session;
+
+/// The ticket as a posted form.
+pub async fn post(
+    app: web::Data<App>,
+    request: HttpRequest,
+    body: Result<web::Bytes, actix_web::Error>,
+) -> HttpResponse {
+    let parameters = form(&request, body);
+    match redeem(&app, &request, parameters).await {
+        Ok(response) => response,
+        Err(stopped) => stopped.into_response(&app),
+    }
+}
+
+async fn redeem(
+    app: &App,
+    request: &HttpRequest,
+    parameters: Result<Parameters, FailedCheck>,
+) -> Result<HttpResponse, Stopped> {
+    let parameters = parameters?;
+    // A form of another site could bring another person's ticket.
+    from_our_page(app, request)?;
+    let ticket = parameters.filled("ticket").ok_or(FailedCheck::WindowTicket)?;
+    let (cookie, page) = session::redeem(app, ticket).await?.ok_or(FailedCheck::WindowTicket)?;
+    let mut response = go_to(app, &page);
+    response.headers_mut().insert(SET_COOKIE, cookie);
+    Ok(response)
+}
