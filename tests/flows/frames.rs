@@ -126,18 +126,19 @@ impl Stage {
                 }
             }
         }
-        let heard_before = self.scores_of(pupil);
         browser.click(Locator::XPath("//button[normalize-space()='Hand in']")).await?;
         let shown = browser.text("section[aria-label='Your points'] .score strong").await?;
         ensure!(shown == points.to_string(), "the result shows {shown} points, not {points}");
-        wait_for("the grade", GRADE_WITHIN, async || (self.scores_of(pupil) > heard_before).then_some(()))
-            .await;
+        wait_for("the grade", GRADE_WITHIN, async || self.has_grade(pupil, points).then_some(())).await;
         Ok(())
     }
 
-    /// How many scores the platform has heard of a pupil.
-    fn scores_of(&self, pupil: &str) -> usize {
-        self.school.practice.journal().iter().filter(|entry| entry.message.user_id == pupil).count()
+    /// Whether the gradebook holds these points of the pupil.
+    fn has_grade(&self, pupil: &str, points: u32) -> bool {
+        let gradebook = self.school.practice.gradebook();
+        let row = gradebook.rows.iter().find(|row| row.pupil.id == pupil);
+        let cells = row.into_iter().flat_map(|row| row.cells.iter().flatten());
+        cells.filter_map(|cell| cell.points).any(|held| held.to_string() == points.to_string())
     }
 }
 
