@@ -47,6 +47,12 @@ pub fn configure(config: &mut ServiceConfig) {
             .route("/placements/{placement}/diagnoses", web::get().to(api::judgements::diagnoses))
             .route("/placements/{placement}/next", web::get().to(api::judgements::next))
             .route("/score", web::post().to(api::score::score))
+            .route("/platforms", web::get().to(api::platforms::list))
+            .route("/platforms/{platform}/deployments", web::post().to(api::platforms::approve))
+            .route("/keys", web::get().to(api::keys::list))
+            .route("/keys/rotate", web::post().to(api::keys::rotate))
+            .route("/keys/{kid}/retire", web::post().to(api::keys::retire))
+            .route("/audit", web::get().to(api::audit::list))
             .default_service(web::to(api::no_such_address)),
     );
 

@@ -137,7 +137,7 @@ impl AccessTokens {
         now: Timestamp,
     ) -> Result<(AccessToken, i64), TokenError> {
         let scope = scopes.iter().map(String::as_str).collect::<Vec<_>>().join(" ");
-        let assertion = self.assertion(registration, deployment, now);
+        let assertion = self.assertion(registration, deployment, now).await?;
         let url = &registration.platform.token_url;
         let request = self.client.post(url.clone()).header(ACCEPT, "application/json").form(&[
             ("grant_type", "client_credentials"),
@@ -156,10 +156,19 @@ impl AccessTokens {
     }
 
     /// The signed statement that we are who we say.
-    fn assertion(&self, registration: &Registration, deployment: &DeploymentId, now: Timestamp) -> String {
+    async fn assertion(
+        &self,
+        registration: &Registration,
+        deployment: &DeploymentId,
+        now: Timestamp,
+    ) -> Result<String, TokenError> {
+        let signer = self.keys.signer(registration.id).await.map_err(|error| {
+            tracing::error!(%error, "an access token could not be asked for");
+            TokenError::Temporary("the service's own keys cannot be used just now".into())
+        })?;
         let platform = &registration.platform;
         let issued_at = now.as_second();
-        self.keys.sign(&json!({
+        Ok(signer.sign(&json!({
             "iss": platform.client_id,
             "sub": platform.client_id,
             "aud": platform.audience.as_deref().unwrap_or(platform.token_url.as_str()),
@@ -167,7 +176,7 @@ impl AccessTokens {
             "exp": issued_at + ASSERTION_LIFETIME_S,
             "jti": entropy::secret(),
             (v::DEPLOYMENT_ID): deployment,
-        }))
+        })))
     }
 }
 

@@ -50,6 +50,7 @@ pub(crate) fn settings(public_url: &str) -> Settings {
             .unwrap(),
         store: "sqlite::memory:".to_owned(),
         reach: Reach::PublicAndLoopback,
+        seal_key: None,
     }
 }
 

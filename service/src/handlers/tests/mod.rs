@@ -221,6 +221,7 @@ fn settings() -> Settings {
         public_url: PublicUrl::new("--public-url", &url, Reach::Public).unwrap(),
         store: "sqlite::memory:".into(),
         reach: Reach::Public,
+        seal_key: None,
     }
 }
 
