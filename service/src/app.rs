@@ -40,7 +40,7 @@ pub struct App {
 }
 
 impl App {
-    /// Puts the parts together; makes our first key if the store has none.
+    /// Puts the parts together; makes our first keys if the store has none.
     ///
     /// # Errors
     /// [`KeySetError`] when our keys cannot be loaded.
@@ -49,7 +49,8 @@ impl App {
         storage: Arc<dyn Storage>,
         clock: Arc<dyn Clock>,
     ) -> Result<Self, KeySetError> {
-        let tool_keys = Arc::new(ToolKeys::load(storage.as_ref(), clock.now()).await?);
+        let tool_keys =
+            Arc::new(ToolKeys::load(storage.clone(), clock.clone(), settings.seal_key.clone()).await?);
         let (client, reach) = (outgoing::client(settings.reach), settings.reach);
         let metrics = Arc::new(Metrics::default());
         let tokens = AccessTokens::new(client.clone(), reach, clock.clone(), tool_keys.clone());

@@ -15,6 +15,11 @@ pub fn identifier() -> String {
     format!("{:032x}", rand::random::<u128>())
 }
 
+/// An identifier with 64 random bits, lower-case hexadecimal; for names that people type.
+pub fn short_identifier() -> String {
+    format!("{:016x}", rand::random::<u64>())
+}
+
 /// A whole number below `bound`, for spreading retries; 0 when `bound` is 0.
 pub fn jitter_ms(bound: u64) -> u64 {
     if bound == 0 { 0 } else { rand::random_range(0..bound) }

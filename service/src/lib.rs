@@ -16,6 +16,7 @@ pub mod pages;
 pub mod placing;
 pub mod practice;
 pub mod routes;
+pub mod seal;
 pub mod server;
 pub mod session;
 pub mod settings;

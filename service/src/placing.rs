@@ -16,13 +16,14 @@ pub async fn answer(
     choice: Option<&PlacedQuiz>,
 ) -> Result<DeepLinkingReturnPage, SessionError> {
     let registration = app.storage.registration(session.registration).await?.ok_or(SessionError::Missing)?;
+    let signer = app.tool_keys.signer(registration.id).await.map_err(SessionError::Keys)?;
     let token = deep_linking::response(
         choice,
         &session.request,
         &registration,
         &session.deployment,
         &app.settings.public_url.join("/lti/launch"),
-        &app.tool_keys,
+        &signer,
         app.clock.now(),
     );
     Ok(DeepLinkingReturnPage::new(session.request.return_url.clone(), token))

@@ -57,6 +57,12 @@ pub fn configure(config: &mut ServiceConfig) {
             .route("/deliveries/compare", web::post().to(api::deliveries::compare))
             .route("/deliveries/settle", web::post().to(api::deliveries::settle))
             .route("/deliveries/reset", web::post().to(api::deliveries::reset))
+            .route("/platforms", web::get().to(api::platforms::list))
+            .route("/platforms/{platform}/deployments", web::post().to(api::platforms::approve))
+            .route("/keys", web::get().to(api::keys::list))
+            .route("/keys/rotate", web::post().to(api::keys::rotate))
+            .route("/keys/{kid}/retire", web::post().to(api::keys::retire))
+            .route("/audit", web::get().to(api::audit::list))
             .default_service(web::to(api::no_such_address)),
     );
 

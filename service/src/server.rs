@@ -24,6 +24,8 @@ use crate::storage::{Storage, StorageError};
 const BODY_SIZE_MAX: usize = 256 * 1024;
 /// How long running requests have at stop.
 const STOP_WITHIN_S: u64 = 10;
+/// How often our keys are looked after.
+const TEND_KEYS_EVERY: Duration = Duration::from_secs(60);
 /// How often ended sessions and logins are forgotten, and how long after their end.
 const PURGE_EVERY: Duration = Duration::from_secs(60 * 60);
 const PURGE_AFTER_MS: i64 = 24 * 60 * 60 * 1000;
@@ -87,7 +89,8 @@ impl Server {
         let working = vec![
             tokio::spawn(app.deliverer.clone().run(app.waker.clone(), stopped.clone())),
             tokio::spawn(app.deliverer.clone().sweep(stopped.clone())),
-            tokio::spawn(purge(app.clone(), stopped)),
+            tokio::spawn(purge(app.clone(), stopped.clone())),
+            tokio::spawn(tend_keys(app.clone(), stopped)),
         ];
         tracing::info!(%address, "serving");
         Ok(Self { app, address, http: http.handle(), serving: tokio::spawn(http), working, stop })
@@ -112,6 +115,19 @@ impl Server {
             Ok(Ok(())) => tracing::info!("stopped"),
             Ok(Err(error)) => tracing::error!(%error, "the server ended badly"),
             Err(error) => tracing::error!(%error, "the server ended badly"),
+        }
+    }
+}
+
+/// Finishes rotations of our keys and makes keys for new registrations, from time to time.
+async fn tend_keys(app: web::Data<App>, mut stop: watch::Receiver<bool>) {
+    while !*stop.borrow() {
+        tokio::select! {
+            () = tokio::time::sleep(TEND_KEYS_EVERY) => {}
+            _ = stop.changed() => return,
+        }
+        if let Err(error) = app.tool_keys.tend().await {
+            tracing::error!(%error, "signing keys could not be looked after");
         }
     }
 }

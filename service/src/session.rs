@@ -22,6 +22,7 @@ use crate::app::App;
 use crate::clock::plus_ms;
 use crate::entropy;
 use crate::frame_ancestors::FrameAncestors;
+use crate::lti::keys::KeySetError;
 use crate::pages::refusal::RefusalPage;
 use crate::storage::{
     Actor, DeploymentId, Fingerprint, PlacementId, PlacingRequest, Registration, RegistrationId,
@@ -135,6 +136,9 @@ pub enum SessionError {
     /// The store failed.
     #[error(transparent)]
     Storage(#[from] StorageError),
+    /// Our own keys cannot be used.
+    #[error(transparent)]
+    Keys(KeySetError),
 }
 
 impl ResponseError for SessionError {
@@ -142,7 +146,7 @@ impl ResponseError for SessionError {
         match self {
             Self::Missing => StatusCode::UNAUTHORIZED,
             Self::NotAllowed | Self::Csrf => StatusCode::FORBIDDEN,
-            Self::Storage(_) => StatusCode::SERVICE_UNAVAILABLE,
+            Self::Storage(_) | Self::Keys(_) => StatusCode::SERVICE_UNAVAILABLE,
         }
     }
 
@@ -158,6 +162,10 @@ impl ResponseError for SessionError {
             Self::Storage(error) => {
                 tracing::error!(%error, "a session could not be read");
                 ("store", "The service cannot reach its store just now. Wait a minute and try again.")
+            }
+            Self::Keys(error) => {
+                tracing::error!(%error, "an answer could not be signed");
+                ("keys", "The service cannot sign its answer just now. Wait a minute and try again.")
             }
         };
         RefusalPage { check, sentence, hint: "Go back to your course and open the quiz from there again." }

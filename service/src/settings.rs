@@ -3,10 +3,15 @@
 //! [`ServeArguments`] is what a person wrote, [`Settings`] is what was checked. Nothing else in the service looks at
 //! variables or arguments of the server.
 
+use std::io::Read;
 use std::net::{IpAddr, SocketAddr};
 use std::num::NonZeroU32;
+use std::os::unix::fs::PermissionsExt;
+use std::path::{Path, PathBuf};
 
 use url::{Host, Url};
+
+use crate::seal::{NoSealKey, SealKey};
 
 /// Arguments of `tenths serve` as written; each can also be given as an environment variable.
 #[derive(Debug, Clone, clap::Args)]
@@ -29,6 +34,94 @@ pub struct ServeArguments {
     /// How many requests a second one address may send in the long run; 0 for any number. A school is one address.
     #[arg(long, env = "TENTHS_REQUESTS_PER_SECOND", value_name = "N", default_value_t = REQUESTS_PER_SECOND)]
     pub requests_per_second: u32,
+    /// Where the key is that seals our private keys.
+    #[command(flatten)]
+    pub seal: SealArguments,
+}
+
+/// Where the key is that seals private keys in the store. `TENTHS_SEAL_KEY` holds the key itself: there is no option for
+/// it, because other users of a machine see options.
+#[derive(Debug, Clone, Default, clap::Args)]
+pub struct SealArguments {
+    /// File with the key that seals private keys in the store, readable by its owner only; or set TENTHS_SEAL_KEY to
+    /// the key itself.
+    #[arg(long, env = "TENTHS_SEAL_KEY_FILE", value_name = "FILE")]
+    pub seal_key_file: Option<PathBuf>,
+}
+
+impl SealArguments {
+    /// Reads the key; none if neither the variable nor a file is given.
+    ///
+    /// # Errors
+    /// [`SealKeyError`] if both are given, or what is given is no key.
+    pub fn read(&self) -> Result<Option<SealKey>, SealKeyError> {
+        let variable = std::env::var_os(SEAL_KEY_VARIABLE).filter(|value| !value.is_empty());
+        match (variable, &self.seal_key_file) {
+            (None, None) => Ok(None),
+            (None, Some(path)) => read_seal_key(path).map(Some),
+            (Some(_), Some(_)) => Err(SealKeyError::Both),
+            (Some(text), None) => {
+                let text = text.to_str().unwrap_or_default();
+                let key = SealKey::parse(text).map_err(|problem| SealKeyError::NoKey {
+                    place: SEAL_KEY_VARIABLE.to_owned(),
+                    problem,
+                })?;
+                Ok(Some(key))
+            }
+        }
+    }
+}
+
+/// The variable that holds a seal key.
+const SEAL_KEY_VARIABLE: &str = "TENTHS_SEAL_KEY";
+
+/// Reads a seal key from a file that nobody but its owner may read.
+///
+/// # Errors
+/// [`SealKeyError`] naming the file.
+pub fn read_seal_key(path: &Path) -> Result<SealKey, SealKeyError> {
+    let place = path.display().to_string();
+    let unreadable = |source| SealKeyError::Unreadable { place: place.clone(), source };
+    let mut file = std::fs::File::open(path).map_err(unreadable)?;
+    // The rights of the opened file, so that it cannot be exchanged in between.
+    if file.metadata().map_err(unreadable)?.permissions().mode() & 0o077 != 0 {
+        return Err(SealKeyError::Open { place });
+    }
+    let mut text = String::new();
+    file.read_to_string(&mut text).map_err(unreadable)?;
+    SealKey::parse(&text).map_err(|problem| SealKeyError::NoKey { place, problem })
+}
+
+/// Why there is no seal key. Never repeats the key.
+#[derive(Debug, thiserror::Error)]
+pub enum SealKeyError {
+    /// Two keys are given.
+    #[error("TENTHS_SEAL_KEY and --seal-key-file are both given; give one of them")]
+    Both,
+    /// The file cannot be read.
+    #[error("seal key file {place}: {source}")]
+    Unreadable {
+        /// The file.
+        place: String,
+        /// Why.
+        source: std::io::Error,
+    },
+    /// Others can read the file.
+    #[error(
+        "seal key file {place}: others than its owner may read it; make it private with 'chmod 600 {place}'"
+    )]
+    Open {
+        /// The file.
+        place: String,
+    },
+    /// The text is no key.
+    #[error("{place}: {problem}")]
+    NoKey {
+        /// The variable or file.
+        place: String,
+        /// What was expected.
+        problem: NoSealKey,
+    },
 }
 
 /// What one address may send in a second: a large school that begins at the same time asks less.
@@ -49,22 +142,47 @@ pub struct Settings {
     pub behind_proxy: bool,
     /// How many requests a second one address may send; any number if none (`TENTHS_REQUESTS_PER_SECOND`).
     pub requests_per_second: Option<NonZeroU32>,
+    /// What seals private keys in the store (`TENTHS_SEAL_KEY`); none on loopback only.
+    pub seal_key: Option<SealKey>,
+}
+
+/// Settings that the service does not start with.
+#[derive(Debug, thiserror::Error)]
+pub enum SettingsError {
+    /// An address may not be used.
+    #[error(transparent)]
+    Address(#[from] AddressError),
+    /// The seal key cannot be read.
+    #[error(transparent)]
+    SealKey(#[from] SealKeyError),
+    /// A public service without a seal key.
+    #[error(
+        "private keys in the store would not be sealed: make a key with 'tenths keys new-seal-key -o FILE', keep a copy \
+         where the store's backups are not, and give it with --seal-key-file FILE (or as TENTHS_SEAL_KEY)"
+    )]
+    NotSealed,
 }
 
 impl Settings {
     /// Checks what a person wrote.
     ///
     /// # Errors
-    /// [`AddressError`] when the public URL is not one browsers may be sent to.
-    pub fn check(arguments: ServeArguments) -> Result<Self, AddressError> {
+    /// [`SettingsError`] when the public URL is not one browsers may be sent to, or a public service has no seal key.
+    pub fn check(arguments: ServeArguments) -> Result<Self, SettingsError> {
         let reach = Reach::allowing_loopback(arguments.allow_loopback);
+        let public_url = PublicUrl::new("--public-url", &arguments.public_url, reach)?;
+        let seal_key = arguments.seal.read()?;
+        if seal_key.is_none() && !is_loopback(&arguments.public_url) {
+            return Err(SettingsError::NotSealed);
+        }
         Ok(Self {
             listen: arguments.listen,
-            public_url: PublicUrl::new("--public-url", &arguments.public_url, reach)?,
+            public_url,
             store: arguments.store,
             reach,
             behind_proxy: arguments.behind_proxy,
             requests_per_second: NonZeroU32::new(arguments.requests_per_second),
+            seal_key,
         })
     }
 }
@@ -257,6 +375,49 @@ mod tests {
         ] {
             assert!(check(url, Reach::PublicAndLoopback).is_err(), "{url}");
         }
+    }
+
+    /// Arguments for a service at `public_url`, with that file as its seal key.
+    fn arguments(public_url: &str, seal_key_file: Option<PathBuf>) -> ServeArguments {
+        ServeArguments {
+            listen: "127.0.0.1:0".parse().unwrap(),
+            public_url: public_url.parse().unwrap(),
+            store: "sqlite::memory:".into(),
+            allow_loopback: true,
+            behind_proxy: false,
+            requests_per_second: REQUESTS_PER_SECOND,
+            seal: SealArguments { seal_key_file },
+        }
+    }
+
+    #[test]
+    fn a_public_service_needs_a_seal_key_and_one_on_loopback_does_not() {
+        assert!(Settings::check(arguments("http://127.0.0.1:8080", None)).unwrap().seal_key.is_none());
+        let refused = Settings::check(arguments("https://q.example.org", None)).unwrap_err().to_string();
+        assert!(refused.contains("tenths keys new-seal-key"), "{refused}");
+    }
+
+    #[test]
+    fn a_seal_key_file_is_private_and_holds_a_key() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("seal.key");
+        let secret = crate::entropy::secret();
+        let with = |content: &str, mode: u32| {
+            std::fs::write(&path, content).unwrap();
+            std::fs::set_permissions(&path, std::fs::Permissions::from_mode(mode)).unwrap();
+            Settings::check(arguments("https://q.example.org", Some(path.clone())))
+        };
+        assert!(with(&secret, 0o600).unwrap().seal_key.is_some());
+        assert!(with(&format!("{secret}\n"), 0o400).unwrap().seal_key.is_some());
+        for mode in [0o640, 0o604, 0o644] {
+            let refused = with(&secret, mode).unwrap_err().to_string();
+            assert!(refused.contains("chmod 600") && !refused.contains(&secret), "{refused}");
+        }
+        let refused = with("swordfish", 0o600).unwrap_err().to_string();
+        assert!(refused.contains("seal.key") && !refused.contains("swordfish"), "{refused}");
+        std::fs::remove_file(&path).unwrap();
+        let refused = Settings::check(arguments("https://q.example.org", Some(path.clone())));
+        assert!(refused.unwrap_err().to_string().contains("seal.key"));
     }
 
     #[test]

@@ -18,7 +18,7 @@ use qbank::question::StepKind;
 use service::clock::{Clock, SystemClock};
 use service::practice::MessageStorage;
 use service::server::Server;
-use service::settings::{ServeArguments, Settings};
+use service::settings::{SealArguments, ServeArguments, Settings};
 use service::storage::{self, Actor, Change, ClientId, DeploymentId, NewRegistration, StoredPool};
 use url::Url;
 
@@ -81,6 +81,7 @@ impl Stage {
             allow_loopback: true,
             behind_proxy: false,
             requests_per_second: 0,
+            seal: SealArguments::default(),
         };
         let server =
             Server::start(listener, Settings::check(arguments)?, store, Arc::new(SystemClock)).await?;

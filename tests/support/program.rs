@@ -47,7 +47,15 @@ fn build() -> PathBuf {
 /// A command of the program, without any of its settings from the test's own environment.
 pub fn tenths<S: AsRef<OsStr>>(arguments: impl IntoIterator<Item = S>) -> Command {
     let mut command = Command::new(program());
-    for setting in ["TENTHS_LISTEN", "TENTHS_PUBLIC_URL", "TENTHS_STORE", "TENTHS_LOG"] {
+    let settings = [
+        "TENTHS_LISTEN",
+        "TENTHS_PUBLIC_URL",
+        "TENTHS_STORE",
+        "TENTHS_LOG",
+        "TENTHS_SEAL_KEY",
+        "TENTHS_SEAL_KEY_FILE",
+    ];
+    for setting in settings {
         command.env_remove(setting);
     }
     command.args(arguments).stdin(Stdio::null());

@@ -2,12 +2,15 @@
 //!
 //! Exit codes: 0 done, 1 the input is at fault or a check failed, 2 wrong usage.
 
+mod audit;
 mod bank;
 mod demo;
 mod draw;
+mod duration;
 mod examine;
 pub(crate) mod export;
 mod families;
+mod keys;
 mod load;
 mod logs;
 mod output;
@@ -71,6 +74,11 @@ enum Command {
     /// Manage tokens of the programming interface
     #[command(subcommand)]
     Token(token::TokenCommand),
+    /// Manage the keys that sign what platforms get from us
+    #[command(subcommand)]
+    Keys(keys::KeysCommand),
+    /// Tell who changed what: registrations, keys, tokens, marks
+    Audit(audit::AuditArguments),
 }
 
 /// Runs the program with the process's arguments.
@@ -95,6 +103,8 @@ pub fn run() -> ExitCode {
         Command::Platform(command) => platform::run(command),
         Command::Load(arguments) => load::run(&arguments),
         Command::Token(command) => token::run(&command),
+        Command::Keys(command) => keys::run(&command),
+        Command::Audit(arguments) => audit::run(&arguments),
     };
     match result {
         Ok(()) => ExitCode::SUCCESS,

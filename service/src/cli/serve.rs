@@ -13,6 +13,11 @@ use crate::storage;
 
 pub(super) fn run(arguments: ServeArguments) -> anyhow::Result<()> {
     let settings = Settings::check(arguments)?;
+    if settings.seal_key.is_none() {
+        tracing::warn!(
+            "private keys in the store are not sealed; that is for development on this machine only"
+        );
+    }
     let store = storage::open(&settings.store)?;
     let listener = TcpListener::bind(settings.listen)
         .with_context(|| format!("cannot listen on {}", settings.listen))?;

@@ -26,7 +26,7 @@ use crate::cli::export::write_file;
 use crate::clock::{Clock, SystemClock};
 use crate::practice::{Gradebook, Person, Practice, PracticeSettings, ToolAddresses};
 use crate::server::Server;
-use crate::settings::{ServeArguments, Settings};
+use crate::settings::{SealArguments, ServeArguments, Settings};
 use crate::storage::{self, Actor, Change, ClientId, DeploymentId, NewRegistration, StoredPool};
 
 /// The plan of the demonstration's pool.
@@ -106,6 +106,7 @@ impl Demo {
             allow_loopback: true,
             behind_proxy: false,
             requests_per_second: 0,
+            seal: SealArguments::default(),
         };
         let server =
             Server::start(tool_listener, Settings::check(arguments)?, store, Arc::new(SystemClock)).await?;

@@ -165,7 +165,7 @@ impl AccessTokens {
         now: Timestamp,
     ) -> Result<(AccessToken, i64), TokenError> {
         let scope = scopes.iter().map(String::as_str).collect::<Vec<_>>().join(" ");
-        let assertion = self.assertion(registration, deployment, now);
+        let assertion = self.assertion(registration, deployment, now).await?;
         let url = &registration.platform.token_url;
         let request = self.client.post(url.clone()).header(ACCEPT, "application/json").form(&[
             ("grant_type", "client_credentials"),
@@ -181,10 +181,23 @@ impl AccessTokens {
     }
 
     /// The signed statement that we are who we say.
-    fn assertion(&self, registration: &Registration, deployment: &DeploymentId, now: Timestamp) -> String {
+    async fn assertion(
+        &self,
+        registration: &Registration,
+        deployment: &DeploymentId,
+        now: Timestamp,
+    ) -> Result<String, TokenError> {
+        let signer = self.keys.signer(registration.id).await.map_err(|error| {
+            tracing::error!(%error, "an access token could not be asked for");
+            TokenError::Temporary {
+                problem: "the service's own keys cannot be used just now".into(),
+                status: None,
+                pause: None,
+            }
+        })?;
         let platform = &registration.platform;
         let issued_at = now.as_second();
-        self.keys.sign(&json!({
+        Ok(signer.sign(&json!({
             "iss": platform.client_id,
             "sub": platform.client_id,
             "aud": platform.audience.as_deref().unwrap_or(platform.token_url.as_str()),
@@ -192,7 +205,7 @@ impl AccessTokens {
             "exp": issued_at + ASSERTION_LIFETIME_S,
             "jti": entropy::secret(),
             (v::DEPLOYMENT_ID): deployment,
-        }))
+        })))
     }
 }
 

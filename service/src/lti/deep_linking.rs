@@ -7,7 +7,7 @@ use qbank::marking::Policy;
 use serde_json::{Map, Value, json};
 use url::Url;
 
-use super::keys::ToolKeys;
+use super::keys::Signer;
 use super::{FailedCheck, vocabulary as v};
 use crate::entropy;
 use crate::settings::Reach;
@@ -98,7 +98,7 @@ pub fn response(
     registration: &Registration,
     deployment: &DeploymentId,
     launch_url: &Url,
-    keys: &ToolKeys,
+    signer: &Signer,
     now: Timestamp,
 ) -> String {
     let issued_at = now.as_second();
@@ -117,7 +117,7 @@ pub fn response(
     if let Some(data) = &request.data {
         claims[v::DEEP_LINKING_DATA] = json!(data);
     }
-    keys.sign(&claims)
+    signer.sign(&claims)
 }
 
 fn content_item(quiz: &PlacedQuiz, request: &PlacingRequest, launch_url: &Url) -> Value {

@@ -4,9 +4,11 @@ use std::fmt;
 use std::str::FromStr;
 
 use jiff::Timestamp;
+use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 use super::Fingerprint;
+use crate::entropy;
 
 /// What the bearer of a token may do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -59,12 +61,45 @@ impl FromStr for ApiRole {
 /// A token of the programming interface. The token itself is shown once, when made, and stored nowhere.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ApiToken {
+    /// Its name on lists; tells nothing of the token.
+    pub id: String,
     /// Fingerprint of the token.
     pub secret: Fingerprint,
     /// What its bearer may do.
     pub role: ApiRole,
+    /// What it is for, in the words of who made it.
+    pub note: String,
     /// When it was made.
     pub created_at: Timestamp,
+    /// When it ends; none if never.
+    pub expires_at: Option<Timestamp>,
+    /// When it was taken back, if it was.
+    pub revoked_at: Option<Timestamp>,
+    /// The last day, in UTC, on which it was used.
+    pub last_used_on: Option<Date>,
+}
+
+impl ApiToken {
+    /// A new token: the record, and the secret to show once.
+    pub fn new(role: ApiRole, note: &str, now: Timestamp, expires_at: Option<Timestamp>) -> (Self, String) {
+        let secret = entropy::secret();
+        let token = Self {
+            id: entropy::short_identifier(),
+            secret: Fingerprint::of(&secret),
+            role,
+            note: note.to_owned(),
+            created_at: now,
+            expires_at,
+            revoked_at: None,
+            last_used_on: None,
+        };
+        (token, secret)
+    }
+
+    /// Whether its bearer may call at `now`.
+    pub fn is_valid(&self, now: Timestamp) -> bool {
+        self.revoked_at.is_none() && self.expires_at.is_none_or(|end| now < end)
+    }
 }
 
 #[cfg(test)]

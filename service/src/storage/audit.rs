@@ -20,6 +20,9 @@ pub enum Actor {
     Token {
         /// What the token allows.
         role: ApiRole,
+        /// Its name on the list of tokens; none in entries from before tokens had names.
+        #[serde(default)]
+        id: Option<String>,
     },
     /// A person who was launched from a platform.
     Person {
@@ -41,7 +44,8 @@ impl fmt::Display for Actor {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::CommandLine => f.write_str("command line"),
-            Self::Token { role } => write!(f, "token of a {role}"),
+            Self::Token { role, id: None } => write!(f, "token of a {role}"),
+            Self::Token { role, id: Some(id) } => write!(f, "token {id} of a {role}"),
             Self::Person { .. } => f.write_str("person in a course"),
             Self::Platform { issuer } => write!(f, "platform {issuer}"),
             Self::Service => f.write_str("service"),
@@ -86,6 +90,28 @@ actions! {
     RegistrationChanged "registration_changed";
     /// A registration was removed, with everything below it.
     RegistrationRemoved "registration_removed";
+    /// A deployment of a platform launched that is not registered, and is held.
+    DeploymentHeld "deployment_held";
+    /// A held deployment was approved.
+    DeploymentApproved "deployment_approved";
+    /// An invitation to register a platform was made.
+    InvitationMade "invitation_made";
+    /// An invitation was taken back.
+    InvitationRevoked "invitation_revoked";
+    /// A signing key was made.
+    KeyMade "key_made";
+    /// A signing key got the time when it begins to sign in place of others.
+    KeyRotated "key_rotated";
+    /// A signing key got the time when it leaves the key set.
+    KeyRetired "key_retired";
+    /// The private part of a signing key that has left the key set was erased.
+    KeyErased "key_erased";
+    /// Private keys were sealed, or sealed anew.
+    KeysSealed "keys_sealed";
+    /// A token of the programming interface was made.
+    TokenMade "token_made";
+    /// A token was taken back.
+    TokenRevoked "token_revoked";
     /// Grades that could not be delivered were sent again.
     GradesSentAgain "grades_sent_again";
     /// A pupil's attempts were set aside and the grade taken back.

@@ -7,10 +7,12 @@
 mod api_tokens;
 mod audit;
 mod deliveries;
+mod invitations;
 mod records;
 mod sqlite;
 #[cfg(test)]
 mod test_body;
+mod tool_keys;
 
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -21,7 +23,9 @@ use jiff::Timestamp;
 pub use api_tokens::{ApiRole, ApiToken, UnknownRole};
 pub use audit::{Action, Actor, AuditEntry, AuditQuery, Change, Subject, UnknownAction};
 pub use deliveries::*;
+pub use invitations::{Invitation, InvitationState, PendingDeployment, Registered};
 pub use records::*;
+pub use tool_keys::{PrivateKey, Resealed, Retired, Rotated, ToolKey};
 
 /// Opens the store that `address` names and brings its tables up to date.
 ///
@@ -109,12 +113,83 @@ pub trait Storage: Send + Sync + 'static {
         change: &Change,
     ) -> Result<bool, StorageError>;
 
+    // --- invitations and pending deployments ---
+
+    /// Stores an invitation.
+    async fn add_invitation(&self, invitation: Invitation, change: &Change) -> Result<(), StorageError>;
+    /// All invitations, newest first.
+    async fn invitations(&self) -> Result<Vec<Invitation>, StorageError>;
+    /// How the invitation with this secret stands.
+    async fn invitation(&self, secret: &Fingerprint, now: Timestamp)
+    -> Result<InvitationState, StorageError>;
+    /// As [`Storage::invitation`]; an open one is held until `until`, so that one caller at a time registers with it.
+    async fn hold_invitation(
+        &self,
+        secret: &Fingerprint,
+        now: Timestamp,
+        until: Timestamp,
+    ) -> Result<InvitationState, StorageError>;
+    /// Ends a hold that came to nothing; the invitation is open again.
+    async fn release_invitation(&self, id: &str) -> Result<(), StorageError>;
+    /// Takes an invitation back. False when there is none that could still be used.
+    async fn revoke_invitation(&self, id: &str, change: &Change) -> Result<bool, StorageError>;
+    /// Stores a new registration and uses the invitation up, both or neither.
+    async fn register_by_invitation(
+        &self,
+        id: &str,
+        new: NewRegistration,
+        change: &Change,
+    ) -> Result<Registered, StorageError>;
+    /// Remembers that a deployment launched that is not registered. Of one platform the first few are kept: a platform
+    /// that invents deployments fills nothing.
+    async fn hold_deployment(
+        &self,
+        registration: RegistrationId,
+        deployment: &DeploymentId,
+        change: &Change,
+    ) -> Result<(), StorageError>;
+    /// Deployments that wait for approval, oldest first.
+    async fn pending_deployments(&self) -> Result<Vec<PendingDeployment>, StorageError>;
+    /// Lets a held deployment launch from now on. False when it does not wait for approval.
+    async fn approve_deployment(
+        &self,
+        registration: RegistrationId,
+        deployment: &DeploymentId,
+        change: &Change,
+    ) -> Result<bool, StorageError>;
+
     // --- our own keys ---
 
-    /// Our signing keys, oldest first.
+    /// Our signing keys, oldest first; retired ones without their private part.
     async fn tool_keys(&self) -> Result<Vec<ToolKey>, StorageError>;
-    /// Stores `key` if there is no key yet; returns the keys afterwards. Two processes starting at once agree.
-    async fn add_first_tool_key(&self, key: ToolKey) -> Result<Vec<ToolKey>, StorageError>;
+    /// Stores `key` if its registration exists and has no key that is published. Returns whether it was stored: of two
+    /// processes that want to make the first key, one does.
+    async fn add_first_tool_key(&self, key: ToolKey, change: &Change) -> Result<bool, StorageError>;
+    /// Stores `key`; older keys of the same registration that have no time to leave get `leave_at`.
+    async fn rotate_tool_key(
+        &self,
+        key: ToolKey,
+        leave_at: Timestamp,
+        change: &Change,
+    ) -> Result<Rotated, StorageError>;
+    /// Makes a key that waits begin to sign at once, and the older ones of its registration leave at `leave_at`.
+    async fn hasten_tool_key(
+        &self,
+        kid: &str,
+        leave_at: Timestamp,
+        change: &Change,
+    ) -> Result<bool, StorageError>;
+    /// Makes a key leave at `at`, if another one signs in its place then.
+    async fn retire_tool_key(
+        &self,
+        kid: &str,
+        at: Timestamp,
+        change: &Change,
+    ) -> Result<Retired, StorageError>;
+    /// Erases the private parts of keys that have left. Returns how many.
+    async fn erase_retired_tool_keys(&self, change: &Change) -> Result<usize, StorageError>;
+    /// Puts other private parts in place of known ones. False, and nothing changed, if one is not as expected.
+    async fn reseal_tool_keys(&self, resealed: Vec<Resealed>, change: &Change) -> Result<bool, StorageError>;
 
     // --- launches and sessions ---
 
@@ -277,9 +352,15 @@ pub trait Storage: Send + Sync + 'static {
     // --- the programming interface ---
 
     /// Stores a token.
-    async fn add_api_token(&self, token: ApiToken) -> Result<(), StorageError>;
-    /// The token with this fingerprint.
+    async fn add_api_token(&self, token: ApiToken, change: &Change) -> Result<(), StorageError>;
+    /// The token with this fingerprint, whether it is valid or not.
     async fn api_token(&self, secret: &Fingerprint) -> Result<Option<ApiToken>, StorageError>;
+    /// All tokens, newest first.
+    async fn api_tokens(&self) -> Result<Vec<ApiToken>, StorageError>;
+    /// Notes the day on which a token was used.
+    async fn api_token_used(&self, id: &str, on: jiff::civil::Date) -> Result<(), StorageError>;
+    /// Takes a token back. False when there is none of that name, or it was taken back before.
+    async fn revoke_api_token(&self, id: &str, change: &Change) -> Result<bool, StorageError>;
 
     // --- the audit trail ---
 

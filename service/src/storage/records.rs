@@ -107,24 +107,6 @@ pub struct Registration {
     pub platform: NewRegistration,
 }
 
-/// One of our signing keys.
-#[derive(Clone, PartialEq, Eq)]
-pub struct ToolKey {
-    /// Its public name in our key set; never used again for another key.
-    pub kid: String,
-    /// The private RSA key, PKCS#8 DER.
-    pub pkcs8: Vec<u8>,
-    /// When it was made.
-    pub created_at: Timestamp,
-}
-
-impl fmt::Debug for ToolKey {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        // The private key stays out of logs and panic messages.
-        f.debug_struct("ToolKey").field("kid", &self.kid).finish_non_exhaustive()
-    }
-}
-
 /// A login that has started and waits for its id_token.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct LoginState {

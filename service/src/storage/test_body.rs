@@ -1,5 +1,7 @@
 //! One list of tests for every kind of store.
 
+mod registration;
+
 use std::sync::Arc;
 
 use jiff::Timestamp;
@@ -7,6 +9,13 @@ use jiff::Timestamp;
 use qbank::accept::Credit;
 use qbank::marking::Policy;
 
+use self::registration::{
+    a_new_deployment_waits_for_approval, a_rotated_key_leaves_and_is_erased_in_time,
+    a_shared_key_stays_while_a_registration_needs_it, a_waiting_key_can_be_made_to_sign_at_once,
+    an_invitation_registers_one_platform, invented_deployments_fill_nothing,
+    of_several_first_keys_of_a_registration_one_is_kept, private_parts_are_exchanged_together_or_not_at_all,
+    tokens_are_listed_used_and_revoked,
+};
 use super::*;
 use crate::clock::plus_ms;
 
@@ -119,13 +128,6 @@ async fn registrations_keep_their_deployments(store: Arc<dyn Storage>) {
     assert!(store.remove_registration(&again.platform.issuer, &"c1".into(), &change()).await.unwrap());
     assert!(!store.remove_registration(&again.platform.issuer, &"c1".into(), &change()).await.unwrap());
     assert_eq!(store.registration(again.id).await.unwrap(), None);
-}
-
-async fn only_one_first_key_is_kept(store: Arc<dyn Storage>) {
-    let key = |kid: &str| ToolKey { kid: kid.to_owned(), pkcs8: vec![1, 2], created_at: monday() };
-    assert_eq!(store.add_first_tool_key(key("a")).await.unwrap(), [key("a")]);
-    assert_eq!(store.add_first_tool_key(key("b")).await.unwrap(), [key("a")]);
-    assert_eq!(store.tool_keys().await.unwrap(), [key("a")]);
 }
 
 async fn a_login_state_is_taken_once(store: Arc<dyn Storage>) {
@@ -622,7 +624,7 @@ async fn many_submits_at_once_all_count(store: Arc<dyn Storage>) {
 async fn every_change_of_a_registration_is_in_the_trail(store: Arc<dyn Storage>) {
     let by = |actor: &Actor| Change { at: monday(), by: actor.clone() };
     let (coordinator, platform) = (
-        Actor::Token { role: ApiRole::Coordinator },
+        Actor::Token { role: ApiRole::Coordinator, id: Some("0123456789abcdef".to_owned()) },
         Actor::Platform { issuer: "https://platform.example.org".to_owned() },
     );
     let first = store.put_registration(registration("c1"), &by(&coordinator)).await.unwrap();
@@ -679,7 +681,6 @@ macro_rules! on_every_store {
 
 on_every_store! {
     registrations_keep_their_deployments
-    only_one_first_key_is_kept
     a_login_state_is_taken_once
     a_session_lives_until_it_ends
     looking_at_a_login_does_not_use_it
@@ -707,6 +708,15 @@ on_every_store! {
     neighbours_are_the_other_placements_of_the_course
     many_submits_at_once_all_count
     every_change_of_a_registration_is_in_the_trail
+    of_several_first_keys_of_a_registration_one_is_kept
+    a_rotated_key_leaves_and_is_erased_in_time
+    a_waiting_key_can_be_made_to_sign_at_once
+    a_shared_key_stays_while_a_registration_needs_it
+    private_parts_are_exchanged_together_or_not_at_all
+    an_invitation_registers_one_platform
+    a_new_deployment_waits_for_approval
+    invented_deployments_fill_nothing
+    tokens_are_listed_used_and_revoked
 }
 
 /// As when `tenths load` writes while the service serves.

@@ -180,7 +180,9 @@ pub(crate) async fn rows_12_to_21_tokens_that_are_malformed_or_not_authentic() -
     }
 
     let login = tool.login().await;
-    let token = tool.server.app.tool_keys.sign(&tool.claims(&login));
+    let registration = tool.storage.registrations().await.unwrap().pop().unwrap();
+    let signer = tool.server.app.tool_keys.signer(registration.id).await.unwrap();
+    let token = signer.sign(&tool.claims(&login));
     let response = tool.launch(&login.cookie, &[("state", &login.state), ("id_token", &token)]).await;
     tool.refused(response, FailedCheck::KeyUnknown, "20 our own key").await;
     tool.refusals()

@@ -25,13 +25,14 @@ fn request(tool: &Tool) -> PlacingRequest {
 
 async fn answer(tool: &Tool, quiz: Option<&PlacedQuiz>, request: &PlacingRequest) -> (Value, Value) {
     let registration = tool.storage.registrations().await.unwrap().pop().unwrap();
+    let signer = tool.server.app.tool_keys.signer(registration.id).await.unwrap();
     let token = deep_linking::response(
         quiz,
         request,
         &registration,
         &DEPLOYMENT.into(),
         &format!("{}/lti/launch", tool.url).parse().unwrap(),
-        &tool.server.app.tool_keys,
+        &signer,
         crate::tool::monday(),
     );
     // Checked with another library and our published key.

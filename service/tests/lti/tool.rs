@@ -62,6 +62,7 @@ pub(crate) fn settings(public_url: &str) -> Settings {
         reach: Reach::PublicAndLoopback,
         behind_proxy: false,
         requests_per_second: None,
+        seal_key: None,
     }
 }
 

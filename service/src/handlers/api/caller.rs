@@ -1,4 +1,4 @@
-//! Who calls: the bearer token of a request, looked up by its fingerprint.
+//! Who calls: the bearer token of a request, looked up by its fingerprint. The day of its last use is kept, once a day.
 
 use std::future::Future;
 use std::pin::Pin;
@@ -6,21 +6,30 @@ use std::pin::Pin;
 use actix_web::dev::Payload;
 use actix_web::http::header::AUTHORIZATION;
 use actix_web::{FromRequest, HttpRequest, web};
+use jiff::tz::TimeZone;
 
 use super::error::ApiError;
 use crate::app::App;
-use crate::storage::{ApiRole, Fingerprint};
+use crate::storage::{Actor, ApiRole, Change, Fingerprint};
 
-/// The bearer of a known token.
-#[derive(Debug, Clone, Copy)]
+/// The bearer of a valid token.
+#[derive(Debug, Clone)]
 pub(crate) struct Caller {
     /// What the token allows.
     pub(crate) role: ApiRole,
+    /// The token's name on the list of tokens.
+    token: String,
 }
 
 impl Caller {
+    /// A change that the caller makes now.
+    pub(super) fn change(&self, app: &App) -> Change {
+        let by = Actor::Token { role: self.role, id: Some(self.token.clone()) };
+        Change { at: app.clock.now(), by }
+    }
+
     /// Goes on only for some roles.
-    pub(super) fn must_be(self, allowed: &[ApiRole]) -> Result<(), ApiError> {
+    pub(super) fn must_be(&self, allowed: &[ApiRole]) -> Result<(), ApiError> {
         if allowed.contains(&self.role) { Ok(()) } else { Err(ApiError::NotAllowed(self.role)) }
     }
 }
@@ -34,8 +43,15 @@ impl FromRequest for Caller {
         let secret = bearer(request).map(Fingerprint::of);
         Box::pin(async move {
             let secret = secret.ok_or(ApiError::NotAuthentic)?;
-            let token = app.storage.api_token(&secret).await?.ok_or(ApiError::NotAuthentic)?;
-            Ok(Self { role: token.role })
+            let now = app.clock.now();
+            let token = app.storage.api_token(&secret).await?;
+            // Unknown, ended and taken back are answered alike: what a token was is nobody's business.
+            let token = token.filter(|token| token.is_valid(now)).ok_or(ApiError::NotAuthentic)?;
+            let today = TimeZone::UTC.to_datetime(now).date();
+            if token.last_used_on.is_none_or(|day| day < today) {
+                app.storage.api_token_used(&token.id, today).await?;
+            }
+            Ok(Self { role: token.role, token: token.id })
         })
     }
 }

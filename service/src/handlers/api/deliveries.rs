@@ -11,9 +11,7 @@ use super::caller::Caller;
 use super::error::ApiError;
 use super::records::Failure;
 use crate::app::App;
-use crate::storage::{
-    Actor, ApiRole, Change, Choice, Delivery, DeliveryQuery, DeliveryState, Drift, PlacementId, UserId,
-};
+use crate::storage::{ApiRole, Choice, Delivery, DeliveryQuery, DeliveryState, Drift, PlacementId, UserId};
 
 /// How many are listed at once unless asked otherwise, and at most.
 const LISTED: usize = 200;
@@ -195,7 +193,7 @@ pub(crate) async fn send_again(
     let request = request.into_inner();
     let placement = placement(&app, request.placement).await?;
     let pupil = request.pupil.map(UserId);
-    let sent_again = app.storage.send_again(&placement, pupil.as_ref(), &change(caller, &app)).await?;
+    let sent_again = app.storage.send_again(&placement, pupil.as_ref(), &caller.change(&app)).await?;
     app.waker.wake();
     Ok(HttpResponse::Ok().json(SentAgain { sent_again }))
 }
@@ -290,7 +288,7 @@ pub(crate) async fn settle(
         SettleChoice::SendOurs => Choice::SendOurs,
         SettleChoice::KeepTheirs => Choice::KeepTheirs,
     };
-    if !app.storage.settle(&placement, &UserId(pupil), choice, &change(caller, &app)).await? {
+    if !app.storage.settle(&placement, &UserId(pupil), choice, &caller.change(&app)).await? {
         return Err(ApiError::NothingHeld);
     }
     app.waker.wake();
@@ -334,7 +332,7 @@ pub(crate) async fn reset(
     caller.must_be(MAY_CHANGE)?;
     let ResetRequest { placement: id, pupil } = request.into_inner();
     let placement = placement(&app, id).await?;
-    let attempts = app.storage.reset_pupil(&placement, &UserId(pupil), &change(caller, &app)).await?;
+    let attempts = app.storage.reset_pupil(&placement, &UserId(pupil), &caller.change(&app)).await?;
     app.waker.wake();
     Ok(HttpResponse::Ok().json(ResetDone { attempts }))
 }
@@ -345,8 +343,4 @@ async fn placement(app: &App, id: String) -> Result<PlacementId, ApiError> {
         Some(_) => Ok(id),
         None => Err(ApiError::NoPlacement(id.to_string())),
     }
-}
-
-fn change(caller: Caller, app: &App) -> Change {
-    Change { at: app.clock.now(), by: Actor::Token { role: caller.role } }
 }

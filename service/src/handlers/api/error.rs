@@ -6,6 +6,7 @@ use actix_web::{HttpResponse, ResponseError};
 
 use super::records::Failure;
 use crate::handlers::answer::PageError;
+use crate::lti::keys::rotation::RotationError;
 use crate::storage::{ApiRole, StorageError};
 
 /// Why a call failed.
@@ -29,6 +30,15 @@ pub(crate) enum ApiError {
     /// No grade of that pupil waits for a choice.
     #[error("no grade of that pupil is held")]
     NothingHeld,
+    /// There is no such platform.
+    #[error("there is no platform {0}")]
+    NoPlatform(i64),
+    /// The deployment does not wait for approval.
+    #[error("deployment {0:?} does not wait for approval")]
+    NotPending(String),
+    /// Keys were not changed.
+    #[error(transparent)]
+    Rotation(#[from] RotationError),
     /// The pool has no such question.
     #[error("the pool has no question {0:?}")]
     NoQuestion(String),
@@ -80,6 +90,17 @@ impl ApiError {
             Self::NothingHeld => {
                 (S::NOT_FOUND, "nothing_held", Some("GET /api/v1/deliveries?state=held lists what is held"))
             }
+            Self::NoPlatform(_) => {
+                (S::NOT_FOUND, "no_platform", Some("GET /api/v1/platforms lists the platforms"))
+            }
+            Self::NotPending(_) => {
+                (S::NOT_FOUND, "not_pending", Some("GET /api/v1/platforms lists what waits for approval"))
+            }
+            Self::Rotation(RotationError::UnderWay { .. }) => (S::CONFLICT, "rotation_under_way", None),
+            Self::Rotation(RotationError::Needed(_)) => (S::CONFLICT, "key_needed", None),
+            Self::Rotation(RotationError::Unknown(_)) => {
+                (S::NOT_FOUND, "no_key", Some("GET /api/v1/keys lists the keys"))
+            }
             Self::NoQuestion(_) => {
                 (S::NOT_FOUND, "no_question", Some("GET /api/v1/pools/ID lists its questions"))
             }
@@ -95,14 +116,28 @@ impl ApiError {
                 "pool_in_use",
                 Some("pupils may be working on its questions; load the new one under another id"),
             ),
-            Self::Ours(_) => (S::SERVICE_UNAVAILABLE, "not_available", Some("try again in a minute")),
+            Self::Ours(_) | Self::Rotation(_) => {
+                (S::SERVICE_UNAVAILABLE, "not_available", Some("try again in a minute"))
+            }
+        }
+    }
+
+    /// What happened, for callers; what went wrong inside is in the log.
+    fn message(&self) -> String {
+        match self {
+            Self::Rotation(RotationError::Keys(_)) => Self::Ours(String::new()).to_string(),
+            other => other.to_string(),
         }
     }
 
     /// The error as an answer.
     pub(super) fn answer(&self) -> HttpResponse {
         let (status, code, hint) = self.parts();
-        if let Self::Ours(problem) = self {
+        if status == StatusCode::SERVICE_UNAVAILABLE {
+            let problem = match self {
+                Self::Ours(problem) => problem.clone(),
+                other => other.to_string(),
+            };
             tracing::error!(error = problem, "a call of the programming interface failed");
         }
         let mut answer = HttpResponse::build(status);
@@ -112,7 +147,7 @@ impl ApiError {
         answer.json(Failure {
             status: status.as_u16(),
             code: code.into(),
-            message: self.to_string(),
+            message: self.message(),
             hint: hint.map(str::to_owned),
         })
     }

@@ -3,12 +3,15 @@
 //! Callers carry a bearer token with a role (`tenths token add`). Failures are JSON: status, a stable code, a
 //! sentence and, where there is one, a hint. No cookie is read here, so no form of another site can call it.
 
+pub(crate) mod audit;
 mod caller;
 pub(crate) mod deliveries;
 mod error;
 pub(crate) mod judgements;
+pub(crate) mod keys;
 pub(crate) mod openapi;
 pub(crate) mod placements;
+pub(crate) mod platforms;
 pub(crate) mod pools;
 mod records;
 pub(crate) mod score;

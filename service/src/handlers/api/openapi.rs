@@ -4,16 +4,36 @@ use actix_web::HttpResponse;
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
 use utoipa::{Modify, OpenApi};
 
-use super::{deliveries, judgements, placements, pools, score};
+use super::{audit, deliveries, judgements, keys, placements, platforms, pools, score};
 
 /// The document, derived from the handlers' own types.
 #[derive(OpenApi)]
 #[openapi(
     info(
         title = "tenths",
-        description = "Pools of proven questions, and marks. Bearer tokens are made by 'tenths token add'."
+        description = "Pools of proven questions, marks, and what runs the service. Bearer tokens are made by 'tenths token add'."
     ),
-    paths(pools::load, pools::list, pools::show, placements::list, placements::marks, judgements::diagnoses, judgements::next, score::score, deliveries::list, deliveries::send_again, deliveries::compare, deliveries::settle, deliveries::reset),
+    paths(
+        pools::load,
+        pools::list,
+        pools::show,
+        placements::list,
+        placements::marks,
+        judgements::diagnoses,
+        judgements::next,
+        score::score,
+        deliveries::list,
+        deliveries::send_again,
+        deliveries::compare,
+        deliveries::settle,
+        deliveries::reset,
+        platforms::list,
+        platforms::approve,
+        keys::list,
+        keys::rotate,
+        keys::retire,
+        audit::list,
+    ),
     security(("token" = [])),
     modifiers(&BearerToken)
 )]

@@ -227,6 +227,7 @@ fn settings() -> Settings {
         reach: Reach::Public,
         behind_proxy: false,
         requests_per_second: None,
+        seal_key: None,
     }
 }
 

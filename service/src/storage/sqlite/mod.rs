@@ -6,6 +6,7 @@
 mod api_tokens;
 mod attempts;
 mod audit;
+mod invitations;
 mod launches;
 mod outbox;
 mod platforms;
@@ -13,6 +14,7 @@ mod pools;
 mod readings;
 mod row;
 mod schema;
+mod tool_keys;
 mod writer;
 
 use std::collections::BTreeSet;
@@ -72,6 +74,8 @@ fn prepare(connection: &Connection) -> Result<(), StorageError> {
     connection.pragma_update(None, "journal_mode", "wal").map_err(row::failed)?;
     connection.pragma_update(None, "synchronous", "full").map_err(row::failed)?;
     connection.pragma_update(None, "foreign_keys", true).map_err(row::failed)?;
+    // What is erased (private keys, and what is held on people) is overwritten, not only forgotten.
+    connection.pragma_update(None, "secure_delete", true).map_err(row::failed)?;
     // Another process (`tenths load`, a backup) may hold the file for a moment.
     connection.busy_timeout(std::time::Duration::from_secs(10)).map_err(row::failed)?;
     connection.set_prepared_statement_cache_capacity(64);
@@ -112,12 +116,127 @@ impl Storage for Sqlite {
         self.connections.write(move |c| platforms::remove(c, &issuer, &client_id, &change)).await
     }
 
-    async fn tool_keys(&self) -> Result<Vec<ToolKey>, StorageError> {
-        self.connections.read(platforms::tool_keys).await
+    async fn add_invitation(&self, invitation: Invitation, change: &Change) -> Result<(), StorageError> {
+        let change = change.clone();
+        self.connections.write(move |c| invitations::add(c, &invitation, &change)).await
     }
 
-    async fn add_first_tool_key(&self, key: ToolKey) -> Result<Vec<ToolKey>, StorageError> {
-        self.connections.write(move |c| platforms::add_first_tool_key(c, &key)).await
+    async fn invitations(&self) -> Result<Vec<Invitation>, StorageError> {
+        self.connections.read(invitations::all).await
+    }
+
+    async fn invitation(
+        &self,
+        secret: &Fingerprint,
+        now: Timestamp,
+    ) -> Result<InvitationState, StorageError> {
+        let secret = secret.clone();
+        self.connections.read(move |c| invitations::state(c, &secret, now)).await
+    }
+
+    async fn hold_invitation(
+        &self,
+        secret: &Fingerprint,
+        now: Timestamp,
+        until: Timestamp,
+    ) -> Result<InvitationState, StorageError> {
+        let secret = secret.clone();
+        self.connections.write(move |c| invitations::hold(c, &secret, now, until)).await
+    }
+
+    async fn release_invitation(&self, id: &str) -> Result<(), StorageError> {
+        let id = id.to_owned();
+        self.connections.write(move |c| invitations::release(c, &id)).await
+    }
+
+    async fn revoke_invitation(&self, id: &str, change: &Change) -> Result<bool, StorageError> {
+        let (id, change) = (id.to_owned(), change.clone());
+        self.connections.write(move |c| invitations::revoke(c, &id, &change)).await
+    }
+
+    async fn register_by_invitation(
+        &self,
+        id: &str,
+        new: NewRegistration,
+        change: &Change,
+    ) -> Result<Registered, StorageError> {
+        let (id, change) = (id.to_owned(), change.clone());
+        self.connections.write(move |c| invitations::register(c, &id, &new, &change)).await
+    }
+
+    async fn hold_deployment(
+        &self,
+        registration: RegistrationId,
+        deployment: &DeploymentId,
+        change: &Change,
+    ) -> Result<(), StorageError> {
+        let (deployment, change) = (deployment.clone(), change.clone());
+        self.connections
+            .write(move |c| invitations::hold_deployment(c, registration, &deployment, &change))
+            .await
+    }
+
+    async fn pending_deployments(&self) -> Result<Vec<PendingDeployment>, StorageError> {
+        self.connections.read(invitations::pending).await
+    }
+
+    async fn approve_deployment(
+        &self,
+        registration: RegistrationId,
+        deployment: &DeploymentId,
+        change: &Change,
+    ) -> Result<bool, StorageError> {
+        let (deployment, change) = (deployment.clone(), change.clone());
+        self.connections.write(move |c| invitations::approve(c, registration, &deployment, &change)).await
+    }
+
+    async fn tool_keys(&self) -> Result<Vec<ToolKey>, StorageError> {
+        self.connections.read(tool_keys::all).await
+    }
+
+    async fn add_first_tool_key(&self, key: ToolKey, change: &Change) -> Result<bool, StorageError> {
+        let change = change.clone();
+        self.connections.write(move |c| tool_keys::add_first(c, &key, &change)).await
+    }
+
+    async fn rotate_tool_key(
+        &self,
+        key: ToolKey,
+        leave_at: Timestamp,
+        change: &Change,
+    ) -> Result<Rotated, StorageError> {
+        let change = change.clone();
+        self.connections.write(move |c| tool_keys::rotate(c, &key, leave_at, &change)).await
+    }
+
+    async fn hasten_tool_key(
+        &self,
+        kid: &str,
+        leave_at: Timestamp,
+        change: &Change,
+    ) -> Result<bool, StorageError> {
+        let (kid, change) = (kid.to_owned(), change.clone());
+        self.connections.write(move |c| tool_keys::hasten(c, &kid, leave_at, &change)).await
+    }
+
+    async fn retire_tool_key(
+        &self,
+        kid: &str,
+        at: Timestamp,
+        change: &Change,
+    ) -> Result<Retired, StorageError> {
+        let (kid, change) = (kid.to_owned(), change.clone());
+        self.connections.write(move |c| tool_keys::retire(c, &kid, at, &change)).await
+    }
+
+    async fn erase_retired_tool_keys(&self, change: &Change) -> Result<usize, StorageError> {
+        let change = change.clone();
+        self.connections.write(move |c| tool_keys::erase_retired(c, &change)).await
+    }
+
+    async fn reseal_tool_keys(&self, resealed: Vec<Resealed>, change: &Change) -> Result<bool, StorageError> {
+        let change = change.clone();
+        self.connections.write(move |c| tool_keys::reseal(c, &resealed, &change)).await
     }
 
     async fn add_login_state(&self, state: LoginState) -> Result<(), StorageError> {
@@ -351,8 +470,23 @@ impl Storage for Sqlite {
         self.connections.read(move |c| readings::of(c, &placement)).await
     }
 
-    async fn add_api_token(&self, token: ApiToken) -> Result<(), StorageError> {
-        self.connections.write(move |c| api_tokens::add(c, &token)).await
+    async fn add_api_token(&self, token: ApiToken, change: &Change) -> Result<(), StorageError> {
+        let change = change.clone();
+        self.connections.write(move |c| api_tokens::add(c, &token, &change)).await
+    }
+
+    async fn api_tokens(&self) -> Result<Vec<ApiToken>, StorageError> {
+        self.connections.read(api_tokens::all).await
+    }
+
+    async fn api_token_used(&self, id: &str, on: jiff::civil::Date) -> Result<(), StorageError> {
+        let id = id.to_owned();
+        self.connections.write(move |c| api_tokens::used(c, &id, on)).await
+    }
+
+    async fn revoke_api_token(&self, id: &str, change: &Change) -> Result<bool, StorageError> {
+        let (id, change) = (id.to_owned(), change.clone());
+        self.connections.write(move |c| api_tokens::revoke(c, &id, &change)).await
     }
 
     async fn api_token(&self, secret: &Fingerprint) -> Result<Option<ApiToken>, StorageError> {

@@ -1,14 +1,14 @@
-//! Registrations, their deployments, and our own keys.
+//! Registrations and their deployments.
 
 use std::collections::BTreeSet;
 
-use rusqlite::{Connection, OptionalExtension, Row, params};
+use rusqlite::{Connection, Row, params};
 
-use super::audit;
-use super::row::{failed, ms, parsed, time};
+use super::row::{failed, parsed};
+use super::{audit, tool_keys};
 use crate::storage::{
     Action, Change, ClientId, DeploymentId, NewRegistration, Registration, RegistrationId, StorageError,
-    Subject, ToolKey,
+    Subject,
 };
 
 pub(super) fn put(
@@ -42,6 +42,11 @@ pub(super) fn put(
             params![id, deployment.0],
         )
         .map_err(failed)?;
+        c.execute(
+            "DELETE FROM pending_deployments WHERE registration = ?1 AND deployment = ?2",
+            params![id, deployment.0],
+        )
+        .map_err(failed)?;
     }
     let stored = by_id(c, RegistrationId(id))?
         .ok_or_else(|| StorageError::Database("registration vanished".into()))?;
@@ -72,6 +77,7 @@ pub(super) fn remove(
 ) -> Result<bool, StorageError> {
     let Some(known) = find(c, issuer, client_id)? else { return Ok(false) };
     c.execute("DELETE FROM registrations WHERE id = ?1", [known.id.0]).map_err(failed)?;
+    tool_keys::erase_of(c, known.id, change)?;
     note(c, change, Action::RegistrationRemoved, &known)?;
     Ok(true)
 }
@@ -99,7 +105,11 @@ fn note(
     audit::note(c, change, action, &subject, &detail)
 }
 
-fn find(c: &Connection, issuer: &str, client_id: &ClientId) -> Result<Option<Registration>, StorageError> {
+pub(super) fn find(
+    c: &Connection,
+    issuer: &str,
+    client_id: &ClientId,
+) -> Result<Option<Registration>, StorageError> {
     let sql = "SELECT * FROM registrations WHERE issuer = ?1 AND client_id = ?2";
     Ok(select(c, sql, params![issuer, client_id.0])?.pop())
 }
@@ -139,32 +149,4 @@ fn deployments(c: &Connection, id: RegistrationId) -> Result<BTreeSet<Deployment
         c.prepare_cached("SELECT deployment FROM deployments WHERE registration = ?1").map_err(failed)?;
     let rows = statement.query_map([id.0], |row| row.get(0).map(DeploymentId)).map_err(failed)?;
     rows.collect::<Result<_, _>>().map_err(failed)
-}
-
-pub(super) fn tool_keys(c: &Connection) -> Result<Vec<ToolKey>, StorageError> {
-    let mut statement =
-        c.prepare_cached("SELECT * FROM tool_keys ORDER BY created_at, kid").map_err(failed)?;
-    let rows = statement
-        .query_map([], |row| {
-            Ok(ToolKey {
-                kid: row.get("kid")?,
-                pkcs8: row.get("pkcs8")?,
-                created_at: time(row, "created_at")?,
-            })
-        })
-        .map_err(failed)?;
-    rows.collect::<Result<_, _>>().map_err(failed)
-}
-
-pub(super) fn add_first_tool_key(c: &Connection, key: &ToolKey) -> Result<Vec<ToolKey>, StorageError> {
-    let existing: Option<i64> =
-        c.query_row("SELECT 1 FROM tool_keys LIMIT 1", [], |row| row.get(0)).optional().map_err(failed)?;
-    if existing.is_none() {
-        c.execute(
-            "INSERT INTO tool_keys (kid, pkcs8, created_at) VALUES (?1, ?2, ?3)",
-            params![key.kid, key.pkcs8, ms(key.created_at)],
-        )
-        .map_err(failed)?;
-    }
-    tool_keys(c)
 }

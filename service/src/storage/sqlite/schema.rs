@@ -12,6 +12,7 @@ const MIGRATIONS: &[&str] = &[
     include_str!("migrations/0003_policy.sql"),
     include_str!("migrations/0004_audit.sql"),
     include_str!("migrations/0005_delivery.sql"),
+    include_str!("migrations/0006_registration.sql"),
     include_str!("migrations/0007_frames.sql"),
 ];
 
