@@ -19,6 +19,7 @@ pub mod server;
 pub mod session;
 pub mod settings;
 pub mod storage;
+pub mod windows;
 
 /// `text` cut to `limit` characters for messages, with a mark where it was cut.
 pub(crate) fn shorten(text: &str, limit: usize) -> String {

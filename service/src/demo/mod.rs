@@ -26,8 +26,9 @@ use crate::cli::export::write_file;
 use crate::clock::{Clock, SystemClock};
 use crate::practice::{Gradebook, Person, Practice, PracticeSettings, ToolAddresses};
 use crate::server::Server;
-use crate::settings::{ServeArguments, Settings};
+use crate::settings::{Privacy, ServeArguments, Settings};
 use crate::storage::{self, Actor, Change, ClientId, DeploymentId, NewRegistration, StoredPool};
+use crate::windows::Zone;
 
 /// The plan of the demonstration's pool.
 pub const PLAN: &str = include_str!("plan.toml");
@@ -104,6 +105,8 @@ impl Demo {
             public_url: tool,
             store: "the demonstration's own".into(),
             allow_loopback: true,
+            privacy: Privacy::default(),
+            time_zone: Zone::UTC,
         };
         let server =
             Server::start(tool_listener, Settings::check(arguments)?, store, Arc::new(SystemClock)).await?;

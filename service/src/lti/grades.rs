@@ -189,7 +189,7 @@ impl GradeService {
         let listed = self.list_line_items(registration, placement, container, scope, now).await?;
         let (mut ours, others): (Vec<_>, Vec<_>) = listed.into_iter().partition(|item| {
             item.tag.as_deref() == Some("grade")
-                || item.resource_id.as_deref() == Some(placement.quiz.pool.as_str())
+                || item.resource_id.as_deref() == Some(placement.quiz.resource_id.as_str())
         });
         let found = if ours.is_empty() { others } else { std::mem::take(&mut ours) };
         match (found.len(), scope) {
@@ -260,7 +260,7 @@ impl GradeService {
                     "label": quiz.title,
                     "scoreMaximum": maximum,
                     "resourceLinkId": quiz.link.resource_link,
-                    "resourceId": quiz.pool,
+                    "resourceId": quiz.resource_id,
                     "tag": "grade",
                 })),
             )),

@@ -5,6 +5,8 @@
 
 mod claims;
 
+use std::collections::BTreeMap;
+
 use jiff::Timestamp;
 use qbank::accept::Credit;
 use qbank::marking::Policy;
@@ -17,6 +19,7 @@ use crate::storage::{
     ContextId, DeploymentId, GradeEndpoint, LinkKey, LoginState, PlacingRequest, PoolId, Registration,
     ResourceLinkId, UserId,
 };
+use crate::windows::{Edge, Said, Windows};
 use claims::Claims;
 
 /// How far a platform's clock may differ from ours.
@@ -52,6 +55,8 @@ pub struct LinkLaunch {
     pub context: Option<ContextId>,
     /// What the link was placed with; none when it was not placed by us.
     pub quiz: Option<QuizParameters>,
+    /// What the platform says about the windows, where it was asked.
+    pub windows: BTreeMap<Edge, Said>,
     /// Where grades go.
     pub grades: Option<GradeEndpoint>,
 }
@@ -87,6 +92,10 @@ pub struct QuizParameters {
     pub attempts_allowed: u32,
     /// What earns points; the default where the link says nothing.
     pub policy: Policy,
+    /// The `resourceId` of the link's line item; links placed before it was sent used their pool's id.
+    pub resource_id: String,
+    /// When the teacher chose it to be open.
+    pub windows: Windows,
 }
 
 /// What a token is checked against.
@@ -216,6 +225,7 @@ fn check_link(
         preview: roles.contains(&v::TEST_USER),
         context: context(claims)?,
         quiz: quiz_parameters(claims)?,
+        windows: windows_said(claims)?,
         grades: grade_endpoint(claims, expected.reach)?,
     })
 }
@@ -294,7 +304,35 @@ fn quiz_parameters(claims: Claims<'_>) -> Result<Option<QuizParameters>, FailedC
         question_count: count("questions", deep_linking::QUESTIONS_MAX)?,
         attempts_allowed: count("attempts", deep_linking::ATTEMPTS_MAX)?,
         policy: policy(custom)?,
+        resource_id: custom
+            .text(deep_linking::RESOURCE_ID)?
+            .filter(|id| is_identifier(id))
+            .unwrap_or(pool)
+            .to_owned(),
+        windows: windows_placed(custom)?,
     }))
+}
+
+/// What the teacher chose when placing; a value that is no date is as good as none.
+fn windows_placed(custom: Claims<'_>) -> Result<Windows, FailedCheck> {
+    let mut edges = Vec::new();
+    for edge in Edge::ALL {
+        if let Some(Said::At(at)) = custom.text(edge.placed_name())?.map(Said::read) {
+            edges.push((edge, at));
+        }
+    }
+    let zone = custom.text(deep_linking::TIME_ZONE)?.and_then(|name| name.parse().ok());
+    Ok(Windows::placed(edges, zone))
+}
+
+/// What the platform made of the variables for the windows.
+fn windows_said(claims: Claims<'_>) -> Result<BTreeMap<Edge, Said>, FailedCheck> {
+    let Some(custom) = claims.object(v::CUSTOM)? else { return Ok(BTreeMap::new()) };
+    let mut said = BTreeMap::new();
+    for edge in Edge::ALL {
+        said.extend(custom.text(edge.name())?.map(|value| (edge, Said::read(value))));
+    }
+    Ok(said)
 }
 
 fn policy(custom: Claims<'_>) -> Result<Policy, FailedCheck> {

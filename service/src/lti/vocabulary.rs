@@ -31,6 +31,10 @@ pub const DEEP_LINKING_SETTINGS: &str = "https://purl.imsglobal.org/spec/lti-dl/
 pub const CONTENT_ITEMS: &str = "https://purl.imsglobal.org/spec/lti-dl/claim/content_items";
 /// Opaque text that deep linking gives back.
 pub const DEEP_LINKING_DATA: &str = "https://purl.imsglobal.org/spec/lti-dl/claim/data";
+/// Something that deep linking tells the teacher.
+pub const DEEP_LINKING_MESSAGE: &str = "https://purl.imsglobal.org/spec/lti-dl/claim/msg";
+/// Why deep linking came to nothing, for the teacher.
+pub const DEEP_LINKING_ERROR_MESSAGE: &str = "https://purl.imsglobal.org/spec/lti-dl/claim/errormsg";
 
 /// The only version there is.
 pub const VERSION_1_3: &str = "1.3.0";

@@ -138,7 +138,7 @@ pub trait Storage: Send + Sync + 'static {
     /// All pools by title, without their questions.
     async fn pools(&self) -> Result<Vec<PoolSummary>, StorageError>;
     /// The placement of a resource link: made from `new` at the first launch; later launches refresh title,
-    /// context and grade endpoint, and keep the pool, the number of questions and of attempts that pupils started with.
+    /// context, grade endpoint and windows, and keep the pool, the number of questions and of attempts that pupils started with.
     async fn put_placement(&self, new: NewPlacement) -> Result<Placement, StorageError>;
     /// The placement of a resource link, if it has been launched before.
     async fn placement_of(&self, link: &LinkKey) -> Result<Option<Placement>, StorageError>;

@@ -9,6 +9,7 @@ use qbank::marking::Policy;
 
 use super::*;
 use crate::clock::plus_ms;
+use crate::windows::Windows;
 
 fn monday() -> Timestamp {
     "2026-03-02T08:05:00Z".parse().unwrap()
@@ -48,6 +49,8 @@ async fn placement(store: &dyn Storage, link: &str, attempts_allowed: u32) -> Pl
         question_count: 2,
         attempts_allowed,
         policy: Policy { follow_through: false, form_credit: Some(Credit::Part) },
+        resource_id: "quiz-1".to_owned(),
+        windows: Windows::default(),
         grades: None,
         created_at: monday(),
     };

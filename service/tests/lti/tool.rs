@@ -9,8 +9,9 @@ use reqwest::header::{COOKIE, LOCATION, SET_COOKIE};
 use serde_json::{Value, json};
 use service::clock::{Clock, SettableClock};
 use service::server::Server;
-use service::settings::{PublicUrl, Reach, Settings};
+use service::settings::{Privacy, PublicUrl, Reach, Settings};
 use service::storage::{self, Actor, Change, NewRegistration, Storage, StoredPool};
+use service::windows::Zone;
 use url::Url;
 
 use crate::platform::{CLIENT_ID, DEPLOYMENT, Platform, Signer, sign};
@@ -50,6 +51,8 @@ pub(crate) fn settings(public_url: &str) -> Settings {
             .unwrap(),
         store: "sqlite::memory:".to_owned(),
         reach: Reach::PublicAndLoopback,
+        privacy: Privacy::default(),
+        time_zone: Zone::UTC,
     }
 }
 

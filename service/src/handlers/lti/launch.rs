@@ -120,6 +120,8 @@ async fn place(app: &App, launch: LinkLaunch) -> Result<PlacementId, Stopped> {
             question_count: known.question_count,
             attempts_allowed: known.attempts_allowed,
             policy: known.policy,
+            resource_id: known.resource_id,
+            windows: known.windows,
         },
         (None, Some(quiz)) => quiz,
         (None, None) => return Err(FailedCheck::CustomParameters.into()),
@@ -133,6 +135,8 @@ async fn place(app: &App, launch: LinkLaunch) -> Result<PlacementId, Stopped> {
         question_count: quiz.question_count,
         attempts_allowed: quiz.attempts_allowed,
         policy: quiz.policy,
+        resource_id: quiz.resource_id,
+        windows: quiz.windows.refreshed(&launch.windows),
         grades: launch.grades,
         created_at: app.clock.now(),
     };

@@ -11,6 +11,7 @@ const MIGRATIONS: &[&str] = &[
     include_str!("migrations/0002_api_tokens.sql"),
     include_str!("migrations/0003_policy.sql"),
     include_str!("migrations/0004_audit.sql"),
+    include_str!("migrations/0008_people.sql"),
 ];
 
 /// Brings the tables up to date, each migration in a transaction of its own.
