@@ -4,6 +4,7 @@ pub mod app;
 pub mod attempts;
 pub mod cli;
 pub mod clock;
+pub mod closing;
 pub mod delivery;
 pub mod demo;
 pub mod entropy;

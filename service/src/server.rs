@@ -14,6 +14,7 @@ use tokio::task::JoinHandle;
 
 use crate::app::App;
 use crate::clock::{Clock, plus_ms};
+use crate::closing;
 use crate::lti::keys::KeySetError;
 use crate::routes;
 use crate::settings::Settings;
@@ -83,6 +84,7 @@ impl Server {
         let (stop, stopped) = watch::channel(false);
         let working = vec![
             tokio::spawn(app.deliverer.clone().run(app.waker.clone(), stopped.clone())),
+            tokio::spawn(closing::run(app.clone(), stopped.clone())),
             tokio::spawn(purge(app.clone(), stopped)),
         ];
         tracing::info!(%address, "serving");

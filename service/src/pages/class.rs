@@ -123,6 +123,8 @@ pub struct OverviewPage {
     pub question_count: u32,
     /// "3" or "no limit".
     pub attempts_allowed: String,
+    /// When pupils can work on it.
+    pub open: String,
     /// What earns points.
     pub marking: String,
     /// "12 of 14 who started".

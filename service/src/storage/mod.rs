@@ -6,6 +6,7 @@
 
 mod api_tokens;
 mod audit;
+mod people;
 mod records;
 mod sqlite;
 #[cfg(test)]
@@ -18,6 +19,9 @@ use jiff::Timestamp;
 
 pub use api_tokens::{ApiRole, ApiToken, UnknownRole};
 pub use audit::{Action, Actor, AuditEntry, AuditQuery, Change, Subject, UnknownAction};
+pub use people::{
+    Member, MemberStatus, OverdueAttempt, Part, PersonName, Roster, RosterReading, UnknownWord,
+};
 pub use records::*;
 
 /// Opens the store that `address` names and brings its tables up to date.
@@ -172,6 +176,42 @@ pub trait Storage: Send + Sync + 'static {
     /// Closes an attempt with its marks and queues the pupil's best grade for the gradebook, in one step.
     /// Submitting a closed attempt changes nothing.
     async fn submit_attempt(&self, submission: Submission) -> Result<Submitted, StorageError>;
+
+    // --- people of a course ---
+
+    /// Remembers that a launch named this person, and where the platform lists the course, if it said so.
+    async fn note_launch(
+        &self,
+        placement: &PlacementId,
+        member: &Member,
+        roster: Option<&url::Url>,
+    ) -> Result<(), StorageError>;
+    /// The people of a placement's course, by id.
+    async fn members_at(&self, placement: &PlacementId) -> Result<Vec<Member>, StorageError>;
+    /// Where the platform lists the course of a placement, if it does.
+    async fn roster(&self, placement: &PlacementId) -> Result<Option<Roster>, StorageError>;
+    /// The list to read now, for one of many callers at once; none when somebody has tried after `asked_before`.
+    async fn claim_roster(
+        &self,
+        placement: &PlacementId,
+        asked_before: Timestamp,
+        now: Timestamp,
+    ) -> Result<Option<Roster>, StorageError>;
+    /// Takes in what reading a list gave. Who left and has attempts stays, marked; others who left are forgotten.
+    async fn put_roster(
+        &self,
+        placement: &PlacementId,
+        reading: RosterReading,
+        now: Timestamp,
+    ) -> Result<(), StorageError>;
+    /// Forgets all names. Returns how many.
+    async fn forget_names(&self) -> Result<usize, StorageError>;
+    /// Open attempts of quizzes that ended at or before `ended_before`, the longest ended first.
+    async fn overdue_attempts(
+        &self,
+        ended_before: Timestamp,
+        limit: usize,
+    ) -> Result<Vec<OverdueAttempt>, StorageError>;
 
     // --- grade delivery ---
 

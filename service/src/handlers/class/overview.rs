@@ -16,13 +16,14 @@ use crate::pages::class::{AttemptLink, DeliveryView, OverviewPage, PupilRow};
 use crate::pages::marked::Tone;
 use crate::session::TeacherSession;
 use crate::storage::{Attempt, AttemptResult, Change, Delivery, DeliveryState, UserId};
+use crate::windows::Phase;
 
 /// GET: pupils by best points, with attempts and the state of each grade.
 pub(crate) async fn show(session: TeacherSession, app: web::Data<App>) -> Result<HttpResponse, PageError> {
     let quiz = OpenedQuiz::find(&app, &session.placement).await?;
     let attempts = app.storage.attempts_at(&quiz.placement.id).await?;
     let deliveries = app.storage.deliveries_at(&quiz.placement.id).await?;
-    answer::page(StatusCode::OK, &page(&quiz, &session, &attempts, &deliveries))
+    answer::page(StatusCode::OK, &page(&app, &quiz, &session, &attempts, &deliveries))
 }
 
 /// POST: grades that could not be delivered wait again.
@@ -39,6 +40,7 @@ pub(crate) async fn send_again(
 }
 
 fn page(
+    app: &App,
     quiz: &OpenedQuiz,
     session: &TeacherSession,
     attempts: &[Attempt],
@@ -52,6 +54,7 @@ fn page(
         pool: quiz.pool.title.clone(),
         question_count: u32::try_from(quiz.questions("").len()).unwrap_or(u32::MAX),
         attempts_allowed: quiz.placement.quiz.attempts_allowed.to_string(),
+        open: open_words(app, quiz),
         marking: marking_words::policy(quiz.placement.quiz.policy),
         handed_in: format!("{handed_in} of {} who started", by_pupil.len()),
         warning: (!quiz.sends_grades()).then_some(
@@ -60,6 +63,23 @@ fn page(
         send_again: parked.then(|| format!("/class/{}/send-again", session.placement)),
         csrf: session.csrf.value().to_owned(),
         pupils: by_pupil.into_iter().map(|(_, row)| row).collect(),
+    }
+}
+
+/// When pupils can work on the quiz.
+fn open_words(app: &App, quiz: &OpenedQuiz) -> String {
+    let windows = &quiz.placement.quiz.windows;
+    let told = |time| quiz.told(app, time);
+    let times = match (windows.opens_at().map(told), windows.closes_at().map(told)) {
+        (None, None) => return "at any time".into(),
+        (Some(opens), None) => format!("from {opens}"),
+        (None, Some(closes)) => format!("until {closes}"),
+        (Some(opens), Some(closes)) => format!("from {opens} until {closes}"),
+    };
+    match windows.phase(app.clock.now()) {
+        Phase::Early { .. } => format!("not yet: {times}"),
+        Phase::Open { .. } => times,
+        Phase::Over { .. } => format!("not any more: {times}"),
     }
 }
 

@@ -3,6 +3,7 @@
 mod api;
 mod class;
 mod quiz;
+mod windows;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;

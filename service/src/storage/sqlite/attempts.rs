@@ -113,7 +113,7 @@ pub(super) fn submit(c: &Connection, submission: &Submission) -> Result<Submitte
     }))
 }
 
-fn read(row: &Row<'_>) -> rusqlite::Result<Attempt> {
+pub(super) fn read(row: &Row<'_>) -> rusqlite::Result<Attempt> {
     let result = match row.get::<_, Option<i64>>("submitted_at")? {
         None => None,
         Some(_) => Some(AttemptResult {

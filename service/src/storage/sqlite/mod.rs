@@ -8,6 +8,7 @@ mod attempts;
 mod audit;
 mod launches;
 mod outbox;
+mod people;
 mod platforms;
 mod pools;
 mod row;
@@ -217,6 +218,58 @@ impl Storage for Sqlite {
 
     async fn submit_attempt(&self, submission: Submission) -> Result<Submitted, StorageError> {
         self.connections.write(move |c| attempts::submit(c, &submission)).await
+    }
+
+    async fn note_launch(
+        &self,
+        placement: &PlacementId,
+        member: &Member,
+        roster: Option<&Url>,
+    ) -> Result<(), StorageError> {
+        let (placement, member, roster) = (placement.clone(), member.clone(), roster.cloned());
+        self.connections.write(move |c| people::note_launch(c, &placement, &member, roster.as_ref())).await
+    }
+
+    async fn members_at(&self, placement: &PlacementId) -> Result<Vec<Member>, StorageError> {
+        let placement = placement.clone();
+        self.connections.read(move |c| people::members(c, &placement)).await
+    }
+
+    async fn roster(&self, placement: &PlacementId) -> Result<Option<Roster>, StorageError> {
+        let placement = placement.clone();
+        self.connections.read(move |c| people::roster(c, &placement)).await
+    }
+
+    async fn claim_roster(
+        &self,
+        placement: &PlacementId,
+        asked_before: Timestamp,
+        now: Timestamp,
+    ) -> Result<Option<Roster>, StorageError> {
+        let placement = placement.clone();
+        self.connections.write(move |c| people::claim_roster(c, &placement, asked_before, now)).await
+    }
+
+    async fn put_roster(
+        &self,
+        placement: &PlacementId,
+        reading: RosterReading,
+        now: Timestamp,
+    ) -> Result<(), StorageError> {
+        let placement = placement.clone();
+        self.connections.write(move |c| people::put_roster(c, &placement, &reading, now)).await
+    }
+
+    async fn forget_names(&self) -> Result<usize, StorageError> {
+        self.connections.write(people::forget_names).await
+    }
+
+    async fn overdue_attempts(
+        &self,
+        ended_before: Timestamp,
+        limit: usize,
+    ) -> Result<Vec<OverdueAttempt>, StorageError> {
+        self.connections.read(move |c| people::overdue(c, ended_before, limit)).await
     }
 
     async fn lease_grades(

@@ -21,7 +21,7 @@ CREATE TABLE rosters (
 CREATE TABLE members (
     placement TEXT NOT NULL REFERENCES placements (id) ON DELETE CASCADE,
     user TEXT NOT NULL,
-    part TEXT NOT NULL CHECK (part IN ('pupil', 'teacher', 'preview')),
+    part TEXT NOT NULL CHECK (part IN ('pupil', 'teacher', 'other', 'preview')),
     status TEXT NOT NULL CHECK (status IN ('active', 'inactive', 'deleted')),
     -- Only where the service is set to keep names.
     name TEXT,
