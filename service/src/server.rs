@@ -66,6 +66,12 @@ impl Server {
     ) -> Result<Self, StartError> {
         let address = listener.local_addr()?;
         storage.release_leases().await?;
+        if !settings.privacy.names {
+            let forgotten = storage.forget_names().await?;
+            if forgotten > 0 {
+                tracing::info!(forgotten, "names are not kept any more");
+            }
+        }
         let app = web::Data::new(App::new(settings, storage, clock).await?);
         let shared = app.clone();
         let http = HttpServer::new(move || {

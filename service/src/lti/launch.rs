@@ -13,11 +13,11 @@ use qbank::marking::Policy;
 use serde_json::{Map, Value};
 use url::Url;
 
-use super::{FailedCheck, deep_linking, vocabulary as v};
+use super::{FailedCheck, deep_linking, is_identifier, person_name, roles, vocabulary as v};
 use crate::settings::{PublicUrl, Reach};
 use crate::storage::{
-    ContextId, DeploymentId, GradeEndpoint, LinkKey, LoginState, PlacingRequest, PoolId, Registration,
-    ResourceLinkId, UserId,
+    ContextId, DeploymentId, GradeEndpoint, LinkKey, LoginState, Part, PersonName, PlacingRequest, PoolId,
+    Registration, ResourceLinkId, UserId,
 };
 use crate::windows::{Edge, Said, Windows};
 use claims::Claims;
@@ -26,8 +26,6 @@ use claims::Claims;
 const SKEW_MS: i64 = 60 * 1000;
 /// How old a token may be.
 const AGE_MAX_MS: i64 = 10 * 60 * 1000;
-/// The longest identifier the standard allows.
-const ID_LENGTH_MAX: usize = 255;
 
 /// A launch that passed every check.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -59,6 +57,10 @@ pub struct LinkLaunch {
     pub windows: BTreeMap<Edge, Said>,
     /// Where grades go.
     pub grades: Option<GradeEndpoint>,
+    /// The person's name, where names are kept.
+    pub name: Option<PersonName>,
+    /// Where the platform tells who is in the course.
+    pub roster: Option<Url>,
 }
 
 /// A teacher wants to place a quiz.
@@ -109,6 +111,8 @@ pub struct Expected<'a> {
     pub public_url: &'a PublicUrl,
     /// Which addresses it may name.
     pub reach: Reach,
+    /// Whether names are kept; else none is read.
+    pub names: bool,
     /// The time.
     pub now: Timestamp,
 }
@@ -222,6 +226,8 @@ fn check_link(
         title: link.text("title")?.filter(|title| !title.trim().is_empty()).map(str::to_owned),
         user,
         role: role(&roles),
+        name: if expected.names { person_name(|name| claims.text(name).ok().flatten()) } else { None },
+        roster: roster(claims, expected.reach)?,
         preview: roles.contains(&v::TEST_USER),
         context: context(claims)?,
         quiz: quiz_parameters(claims)?,
@@ -263,24 +269,25 @@ fn check_subject(claims: Claims<'_>) -> Result<Option<UserId>, FailedCheck> {
     }
 }
 
-fn is_identifier(text: &str) -> bool {
-    !text.is_empty() && text.len() <= ID_LENGTH_MAX && text.is_ascii()
+/// Whoever does not teach takes the quiz.
+fn role(roles: &[&str]) -> Role {
+    if roles::part(roles) == Part::Teacher { Role::Teacher } else { Role::Pupil }
 }
 
-/// Boils roles down. Full addresses and short names count; unknown roles are ignored.
-fn role(roles: &[&str]) -> Role {
-    let teaches = |role: &str| {
-        // Full: …membership#Instructor or …membership/Instructor#TeachingAssistant. Short: Instructor.
-        let course_role = match role.strip_prefix(v::MEMBERSHIP_ROLE) {
-            Some(rest) => match rest.strip_prefix('/') {
-                Some(sub_role) => sub_role.split('#').next().unwrap_or_default(),
-                None => rest.trim_start_matches('#'),
-            },
-            None => role,
-        };
-        matches!(course_role, "Instructor" | "ContentDeveloper" | "Administrator")
+/// Where the class list is (NRPS 3.6). Optional, so one in another version or at an address that may not be called is
+/// as good as none.
+fn roster(claims: Claims<'_>, reach: Reach) -> Result<Option<Url>, FailedCheck> {
+    let Some(service) = claims.object(v::ROSTER_SERVICE)? else { return Ok(None) };
+    // The standard's text says `service_versions`, and once `service_version`.
+    let versions = ["service_versions", "service_version"].map(|name| service.0.get(name));
+    let ours = |version: &Value| {
+        version == "2.0" || version.as_array().is_some_and(|list| list.contains(&"2.0".into()))
     };
-    if roles.iter().any(|role| teaches(role)) { Role::Teacher } else { Role::Pupil }
+    if versions.iter().any(Option::is_some) && !versions.into_iter().flatten().any(ours) {
+        return Ok(None);
+    }
+    let address = service.text("context_memberships_url")?.and_then(|text| Url::parse(text).ok());
+    Ok(address.filter(|url| reach.check("context_memberships_url", url).is_ok()))
 }
 
 fn context(claims: Claims<'_>) -> Result<Option<ContextId>, FailedCheck> {

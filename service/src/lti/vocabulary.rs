@@ -25,6 +25,8 @@ pub const CONTEXT: &str = claim!("context");
 pub const CUSTOM: &str = claim!("custom");
 /// Where grades go.
 pub const GRADE_ENDPOINT: &str = "https://purl.imsglobal.org/spec/lti-ags/claim/endpoint";
+/// Where the platform tells who is in the course.
+pub const ROSTER_SERVICE: &str = "https://purl.imsglobal.org/spec/lti-nrps/claim/namesroleservice";
 /// What deep linking asks for.
 pub const DEEP_LINKING_SETTINGS: &str = "https://purl.imsglobal.org/spec/lti-dl/claim/deep_linking_settings";
 /// What deep linking returns.
@@ -49,6 +51,8 @@ pub const RESOURCE_LINK_ITEM: &str = "ltiResourceLink";
 
 /// Prefix of roles in a course.
 pub const MEMBERSHIP_ROLE: &str = "http://purl.imsglobal.org/vocab/lis/v2/membership";
+/// A learner of a course.
+pub const LEARNER_ROLE: &str = "http://purl.imsglobal.org/vocab/lis/v2/membership#Learner";
 /// Marks a platform's preview user.
 pub const TEST_USER: &str = "http://purl.imsglobal.org/vocab/lti/system/person#TestUser";
 
@@ -59,6 +63,11 @@ pub const SCOPE_LINE_ITEM_READ: &str = "https://purl.imsglobal.org/spec/lti-ags/
 /// Scope: send scores.
 pub const SCOPE_SCORE: &str = "https://purl.imsglobal.org/spec/lti-ags/scope/score";
 
+/// Scope: read who is in a course.
+pub const SCOPE_ROSTER: &str = "https://purl.imsglobal.org/spec/lti-nrps/scope/contextmembership.readonly";
+
+/// Media type of a class list.
+pub const MEDIA_MEMBERS: &str = "application/vnd.ims.lti-nrps.v2.membershipcontainer+json";
 /// Media type of one line item.
 pub const MEDIA_LINE_ITEM: &str = "application/vnd.ims.lis.v2.lineitem+json";
 /// Media type of a list of line items.

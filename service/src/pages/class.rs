@@ -131,6 +131,12 @@ pub struct OverviewPage {
     pub handed_in: String,
     /// Something the teacher should know, for example that grades cannot be sent.
     pub warning: Option<&'static str>,
+    /// Where the list of pupils comes from, and of when it is.
+    pub class_list: String,
+    /// Where to ask that the course's class list be read again, when it has one.
+    pub read_again: Option<String>,
+    /// Pupils of the course who have not started: label, and id of the platform.
+    pub not_started: Vec<(String, String)>,
     /// Where to ask that undelivered grades be sent again, when there are any.
     pub send_again: Option<String>,
     /// Token of the session.
@@ -146,6 +152,8 @@ pub struct PupilRow {
     pub label: String,
     /// The platform's own opaque id of the pupil.
     pub subject: String,
+    /// "left the course", where that is so.
+    pub mark: Option<&'static str>,
     /// "7 of 10", or a dash in words.
     pub best: String,
     /// The attempts in order.

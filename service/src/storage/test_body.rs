@@ -369,6 +369,73 @@ async fn every_change_of_a_registration_is_in_the_trail(store: Arc<dyn Storage>)
     assert_eq!(store.audit(&AuditQuery { registration: None, ..all }).await.unwrap().len(), 4);
 }
 
+fn member(user: &str, part: Part, status: MemberStatus) -> Member {
+    let name = Some(PersonName(format!("Name of {user}")));
+    Member { user: user.into(), part, status, name, seen_at: monday() }
+}
+
+fn told(members: &[Member]) -> Vec<(&str, Part, MemberStatus)> {
+    members.iter().map(|member| (member.user.as_str(), member.part, member.status)).collect()
+}
+
+async fn a_class_list_marks_who_left_and_forgets_who_never_worked(store: Arc<dyn Storage>) {
+    use {MemberStatus::*, Part::*};
+    let placed = placement(store.as_ref(), "l1", 1).await;
+    let url: url::Url = "https://platform.example.org/roster".parse().unwrap();
+    assert_eq!(store.claim_roster(&placed.id, later(0), later(0)).await.unwrap(), None, "no list is known");
+    for (user, part) in [("preview", Preview), ("teacher", Teacher), ("u1", Pupil), ("u2", Pupil)] {
+        store.note_launch(&placed.id, &member(user, part, Active), Some(&url)).await.unwrap();
+    }
+    open_attempt(store.as_ref(), &placed, "u1").await;
+    let differences: Option<url::Url> = Some("https://platform.example.org/roster?since=4".parse().unwrap());
+    let whole = |members: Vec<Member>| RosterReading::Whole { members, differences: differences.clone() };
+    let listed =
+        vec![member("u3", Pupil, Active), member("u4", Pupil, Inactive), member("preview", Pupil, Active)];
+    store.put_roster(&placed.id, whole(listed), later(5)).await.unwrap();
+    assert_eq!(
+        told(&store.members_at(&placed.id).await.unwrap()),
+        [
+            ("preview", Preview, Active),
+            ("teacher", Teacher, Active),
+            ("u1", Pupil, Deleted),
+            ("u3", Pupil, Active),
+            ("u4", Pupil, Inactive),
+        ]
+    );
+    let changes =
+        vec![member("u1", Pupil, Active), member("u3", Pupil, Deleted), member("u5", Pupil, Active)];
+    let changes = RosterReading::Changes { members: changes, differences: None };
+    store.put_roster(&placed.id, changes, later(9)).await.unwrap();
+    let members = store.members_at(&placed.id).await.unwrap();
+    let pupils: Vec<_> = told(&members).into_iter().filter(|(_, part, _)| *part == Pupil).collect();
+    assert_eq!(pupils, [("u1", Pupil, Active), ("u4", Pupil, Inactive), ("u5", Pupil, Active)]);
+    let roster = store.roster(&placed.id).await.unwrap().unwrap();
+    assert_eq!((roster.differences, roster.read_at), (None, Some(later(9))));
+
+    assert_eq!(store.forget_names().await.unwrap(), 5);
+    assert!(store.members_at(&placed.id).await.unwrap().iter().all(|member| member.name.is_none()));
+}
+
+async fn one_of_many_reads_a_class_list(store: Arc<dyn Storage>) {
+    let placed = placement(store.as_ref(), "l1", 1).await;
+    let url: url::Url = "https://platform.example.org/roster".parse().unwrap();
+    let pupil = member("u1", Part::Pupil, MemberStatus::Active);
+    store.note_launch(&placed.id, &pupil, Some(&url)).await.unwrap();
+    let claim = |asked_before, now| {
+        let (store, id) = (store.clone(), placed.id.clone());
+        async move { store.claim_roster(&id, asked_before, now).await.unwrap().is_some() }
+    };
+    assert_eq!(tokio::join!(claim(later(0), later(10)), claim(later(0), later(10))), (true, false));
+    assert!(!claim(later(9), later(19)).await, "it was asked for after that");
+    assert!(claim(later(10), later(20)).await);
+    let failed = RosterReading::Failed { problem: "busy".to_owned() };
+    store.put_roster(&placed.id, failed, later(21)).await.unwrap();
+    let moved: url::Url = "https://platform.example.org/list".parse().unwrap();
+    store.note_launch(&placed.id, &pupil, Some(&moved)).await.unwrap();
+    let roster = store.roster(&placed.id).await.unwrap().unwrap();
+    assert_eq!((roster.url, roster.read_at, roster.problem), (moved, None, Some("busy".to_owned())));
+}
+
 /// Makes one test for each kind of store from each function.
 macro_rules! on_every_store {
     ($($test:ident)+) => {
@@ -407,6 +474,8 @@ on_every_store! {
     the_queue_is_counted
     many_submits_at_once_all_count
     every_change_of_a_registration_is_in_the_trail
+    a_class_list_marks_who_left_and_forgets_who_never_worked
+    one_of_many_reads_a_class_list
 }
 
 /// As when `tenths load` writes while the service serves.

@@ -81,6 +81,10 @@ pub(crate) fn pool() -> StoredPool {
 
 impl Tool {
     pub(crate) async fn start() -> Self {
+        Self::start_with(Privacy::default()).await
+    }
+
+    pub(crate) async fn start_with(privacy: Privacy) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let url = format!("http://{}", listener.local_addr().unwrap());
         let platform = Platform::start();
@@ -88,7 +92,10 @@ impl Tool {
         storage.put_registration(registration(&platform), &change()).await.unwrap();
         storage.put_pool(pool()).await.unwrap();
         let clock = Arc::new(SettableClock::at(monday()));
-        let server = Server::start(listener, settings(&url), storage.clone(), clock.clone()).await.unwrap();
+        let server =
+            Server::start(listener, Settings { privacy, ..settings(&url) }, storage.clone(), clock.clone())
+                .await
+                .unwrap();
         let client = reqwest::Client::builder()
             .redirect(reqwest::redirect::Policy::none())
             .no_proxy()

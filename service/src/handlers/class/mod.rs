@@ -5,12 +5,15 @@
 //! POST /class/place                     return the chosen quiz, or nothing, to the platform
 //! GET  /class/{placement}               the class: points, attempts, where each grade is
 //! POST /class/{placement}/send-again    send grades again that could not be delivered
+//! POST /class/{placement}/roster        read the course's class list again
 //! GET  /class/{placement}/{attempt}     one attempt that was handed in, step by step
 //! ```
 //!
-//! Pupils appear by a short label made from the platform's opaque id: the service knows no names.
+//! Pupils appear by a short label made from the platform's opaque id, unless the service is set to keep names.
 
 pub(crate) mod attempt;
 mod label;
 pub(crate) mod overview;
+mod people;
 pub(crate) mod place;
+pub(crate) mod roster;

@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use actix_web::http::StatusCode;
 use actix_web::{HttpResponse, web};
 
-use super::label::label;
+use super::people::People;
+use super::roster::{ClassList, class_list};
 use crate::app::App;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::form::{Fields, Posted};
@@ -18,12 +19,13 @@ use crate::session::TeacherSession;
 use crate::storage::{Attempt, AttemptResult, Change, Delivery, DeliveryState, UserId};
 use crate::windows::Phase;
 
-/// GET: pupils by best points, with attempts and the state of each grade.
+/// GET: pupils by best points, with attempts and the state of each grade, and who has not started.
 pub(crate) async fn show(session: TeacherSession, app: web::Data<App>) -> Result<HttpResponse, PageError> {
     let quiz = OpenedQuiz::find(&app, &session.placement).await?;
+    let class = class_list(&app, &quiz.placement).await?;
     let attempts = app.storage.attempts_at(&quiz.placement.id).await?;
     let deliveries = app.storage.deliveries_at(&quiz.placement.id).await?;
-    answer::page(StatusCode::OK, &page(&app, &quiz, &session, &attempts, &deliveries))
+    answer::page(StatusCode::OK, &page(&app, &quiz, &session, &class, &attempts, &deliveries))
 }
 
 /// POST: grades that could not be delivered wait again.
@@ -43,11 +45,12 @@ fn page(
     app: &App,
     quiz: &OpenedQuiz,
     session: &TeacherSession,
+    class: &ClassList,
     attempts: &[Attempt],
     deliveries: &[Delivery],
 ) -> OverviewPage {
-    let by_pupil = rows(quiz, attempts, deliveries);
-    let handed_in = by_pupil.iter().filter(|(best, _)| best.is_some()).count();
+    let people = People::of(class, attempts);
+    let by_pupil = rows(quiz, &people, attempts, deliveries);
     let parked = deliveries.iter().any(|delivery| delivery.state == DeliveryState::Parked);
     OverviewPage {
         frame: Frame { language: quiz.pool.locale.clone(), title: quiz.title(), place: "Class", wide: true },
@@ -56,7 +59,10 @@ fn page(
         attempts_allowed: quiz.placement.quiz.attempts_allowed.to_string(),
         open: open_words(app, quiz),
         marking: marking_words::policy(quiz.placement.quiz.policy),
-        handed_in: format!("{handed_in} of {} who started", by_pupil.len()),
+        handed_in: people.handed_in(attempts),
+        class_list: class.words(|time| quiz.told(app, time)),
+        read_again: class.roster.as_ref().map(|_| format!("/class/{}/roster", session.placement)),
+        not_started: people.not_started(),
         warning: (!quiz.sends_grades()).then_some(
             "The course does not take grades for this quiz, so none are sent. Points stay visible here.",
         ),
@@ -86,6 +92,7 @@ fn open_words(app: &App, quiz: &OpenedQuiz) -> String {
 /// The pupils with their best result, best share of points first, then by label.
 fn rows<'a>(
     quiz: &OpenedQuiz,
+    people: &People<'_>,
     attempts: &'a [Attempt],
     deliveries: &[Delivery],
 ) -> Vec<(Option<&'a AttemptResult>, PupilRow)> {
@@ -98,7 +105,7 @@ fn rows<'a>(
         .map(|(user, attempts)| {
             let best = best(attempts.iter().copied());
             let delivery = deliveries.iter().find(|delivery| &delivery.user == user);
-            (best, row(quiz, user, &attempts, best, delivery))
+            (best, row(quiz, people, user, &attempts, best, delivery))
         })
         .collect();
     rows.sort_by(|(one, one_row), (other, other_row)| {
@@ -114,14 +121,16 @@ fn share(best: Option<&AttemptResult>) -> Option<u64> {
 
 fn row(
     quiz: &OpenedQuiz,
+    people: &People<'_>,
     user: &UserId,
     attempts: &[&Attempt],
     best: Option<&AttemptResult>,
     delivery: Option<&Delivery>,
 ) -> PupilRow {
     PupilRow {
-        label: label(user),
+        label: people.label(user),
         subject: user.to_string(),
+        mark: people.mark(user),
         best: best.map_or_else(
             || "not handed in yet".into(),
             |best| format!("{} of {}", best.points, best.maximum),

@@ -12,8 +12,8 @@ use crate::lti::platform_keys::KeyError;
 use crate::lti::token::UnverifiedToken;
 use crate::session;
 use crate::storage::{
-    Fingerprint, LoginState, NewPlacement, PlacementId, Registration, RegistrationId, SessionPurpose,
-    TakenState,
+    Fingerprint, LoginState, Member, MemberStatus, NewPlacement, Part, PlacementId, Registration,
+    RegistrationId, SessionPurpose, TakenState,
 };
 
 /// A token in an address would end up in logs and histories; it is not even looked at.
@@ -88,6 +88,7 @@ async fn verify(
         registration,
         public_url: &app.settings.public_url,
         reach: app.settings.reach,
+        names: app.settings.privacy.names,
         now: app.clock.now(),
     };
     Ok(launch::check(&claims, expected)?)
@@ -101,13 +102,31 @@ async fn open_link(
 ) -> Result<HttpResponse, Stopped> {
     let (deployment, user) = (launch.link.deployment.clone(), launch.user.clone());
     let (role, preview) = (launch.role, launch.preview);
+    let (member, roster) = (member(app, &launch), launch.roster.clone());
     let placement = place(app, launch).await?;
+    app.storage.note_launch(&placement, &member, roster.as_ref()).await?;
     let purpose = match role {
         Role::Teacher => SessionPurpose::Class { placement },
         Role::Pupil => SessionPurpose::Quiz { placement, preview },
     };
     app.metrics.launched("link");
     enter(app, session::open(app, registration, deployment, Some(user), purpose).await?)
+}
+
+/// The person of a launch, as one of the link's course. Names of teachers are not needed.
+fn member(app: &App, launch: &LinkLaunch) -> Member {
+    let part = match launch.role {
+        Role::Teacher => Part::Teacher,
+        Role::Pupil if launch.preview => Part::Preview,
+        Role::Pupil => Part::Pupil,
+    };
+    Member {
+        user: launch.user.clone(),
+        part,
+        status: MemberStatus::Active,
+        name: launch.name.clone().filter(|_| part == Part::Pupil),
+        seen_at: app.clock.now(),
+    }
 }
 
 /// The link's placement: made at the first launch, refreshed at later ones.

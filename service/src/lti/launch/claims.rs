@@ -53,7 +53,9 @@ impl<'a> Claims<'a> {
     /// Optional claims that we do not use must still have the standard's types: a platform that mixes them up has
     /// probably mixed up more.
     pub(super) fn check_optional_types(self) -> Result<(), FailedCheck> {
-        for name in [v::RESOURCE_LINK, v::CONTEXT, v::GRADE_ENDPOINT, v::DEEP_LINKING_SETTINGS] {
+        for name in
+            [v::RESOURCE_LINK, v::CONTEXT, v::GRADE_ENDPOINT, v::ROSTER_SERVICE, v::DEEP_LINKING_SETTINGS]
+        {
             self.object(name)?;
         }
         if let Some(custom) = self.object(v::CUSTOM)? {

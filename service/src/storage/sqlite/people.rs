@@ -32,7 +32,8 @@ pub(super) fn note_launch(
     Ok(())
 }
 
-/// A preview user stays one whatever the list says: only launches tell.
+/// Of the people that only a list names, no more is kept than needed: the pupils. A preview user stays one whatever the
+/// list says, for only launches tell.
 fn put_member(
     c: &Connection,
     placement: &PlacementId,
@@ -41,7 +42,8 @@ fn put_member(
 ) -> Result<(), StorageError> {
     c.prepare_cached(
         "INSERT INTO members (placement, user, part, status, name, listed, seen_at)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
+         SELECT ?1, ?2, ?3, ?4, ?5, ?6, ?7
+         WHERE NOT ?6 OR ?3 = 'pupil' OR EXISTS (SELECT 1 FROM members WHERE placement = ?1 AND user = ?2)
          ON CONFLICT (placement, user) DO UPDATE SET
             part = CASE WHEN excluded.listed AND part = 'preview' THEN part ELSE excluded.part END,
             status = excluded.status, name = coalesce(excluded.name, name),
@@ -152,13 +154,13 @@ pub(super) fn put_roster(
     Ok(())
 }
 
-/// Whom a whole list does not name has left, but for preview users, whom lists never name.
+/// A pupil whom a whole list does not name has left. Lists of learners name nobody else.
 fn mark_gone(c: &Connection, placement: &PlacementId, listed: &[Member]) -> Result<(), StorageError> {
     let listed: BTreeSet<&UserId> = listed.iter().map(|member| &member.user).collect();
     let known = members(c, placement)?;
     for gone in known.iter().filter(|member| !listed.contains(&member.user)) {
         c.prepare_cached(
-            "UPDATE members SET status = 'deleted' WHERE placement = ?1 AND user = ?2 AND part <> 'preview'",
+            "UPDATE members SET status = 'deleted' WHERE placement = ?1 AND user = ?2 AND part = 'pupil'",
         )
         .and_then(|mut update| update.execute(params![placement.0, gone.user.0]))
         .map_err(failed)?;
