@@ -16,6 +16,7 @@ use crate::app::App;
 use crate::clock::{Clock, plus_ms};
 use crate::closing;
 use crate::lti::keys::KeySetError;
+use crate::retention;
 use crate::routes;
 use crate::settings::Settings;
 use crate::storage::{Storage, StorageError};
@@ -120,11 +121,14 @@ impl Server {
     }
 }
 
-/// Forgets ended sessions and logins from time to time.
+/// Forgets ended sessions and logins, and what is older than data is kept, from time to time.
 async fn purge(app: web::Data<App>, mut stop: watch::Receiver<bool>) {
     while !*stop.borrow() {
         if let Err(error) = app.storage.purge_expired(plus_ms(app.clock.now(), -PURGE_AFTER_MS)).await {
             tracing::error!(%error, "ended sessions could not be forgotten");
+        }
+        if let Err(error) = retention::purge_old(&app).await {
+            tracing::error!(%error, "old data could not be deleted");
         }
         tokio::select! {
             () = tokio::time::sleep(PURGE_EVERY) => {}

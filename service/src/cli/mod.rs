@@ -8,12 +8,14 @@ mod draw;
 mod examine;
 pub(crate) mod export;
 mod families;
+mod held;
 mod load;
 mod logs;
 mod output;
 mod platform;
 mod pool;
 mod pool_file;
+mod purge;
 mod read;
 mod report;
 mod score;
@@ -68,6 +70,10 @@ enum Command {
     Platform(platform::PlatformCommand),
     /// Put a pool into the service's store, so that teachers can place it
     Load(load::LoadArguments),
+    /// Delete what is held on a pupil, a course, a platform, or everybody who did nothing for long
+    Purge(purge::PurgeArguments),
+    /// Give out everything that is held on one pupil
+    Held(held::HeldArguments),
     /// Manage tokens of the programming interface
     #[command(subcommand)]
     Token(token::TokenCommand),
@@ -94,6 +100,8 @@ pub fn run() -> ExitCode {
         Command::Serve(arguments) => serve::run(arguments),
         Command::Platform(command) => platform::run(command),
         Command::Load(arguments) => load::run(&arguments),
+        Command::Purge(arguments) => purge::run(arguments),
+        Command::Held(arguments) => held::run(arguments),
         Command::Token(command) => token::run(&command),
     };
     match result {

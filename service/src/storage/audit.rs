@@ -88,6 +88,16 @@ actions! {
     RegistrationRemoved "registration_removed";
     /// Grades that could not be delivered were sent again.
     GradesSentAgain "grades_sent_again";
+    /// What was held on one person was deleted.
+    PersonPurged "person_purged";
+    /// What was held on the people of a course was deleted.
+    CoursePurged "course_purged";
+    /// What was held on the people of a platform was deleted.
+    PlatformPurged "platform_purged";
+    /// What was held on people who did nothing for long was deleted.
+    OldDataPurged "old_data_purged";
+    /// What was held on one person was given out.
+    PersonExported "person_exported";
 }
 
 impl std::str::FromStr for Action {

@@ -6,6 +6,7 @@
 
 mod api_tokens;
 mod audit;
+mod holdings;
 mod people;
 mod records;
 mod sqlite;
@@ -19,6 +20,7 @@ use jiff::Timestamp;
 
 pub use api_tokens::{ApiRole, ApiToken, UnknownRole};
 pub use audit::{Action, Actor, AuditEntry, AuditQuery, Change, Subject, UnknownAction};
+pub use holdings::{Held, HeldQuiz, HeldSession, PurgeCounts, PurgeScope, Purged, WaitingGrades};
 pub use people::{
     Member, MemberStatus, OverdueAttempt, Part, PersonName, Roster, RosterReading, UnknownWord,
 };
@@ -212,6 +214,24 @@ pub trait Storage: Send + Sync + 'static {
         ended_before: Timestamp,
         limit: usize,
     ) -> Result<Vec<OverdueAttempt>, StorageError>;
+
+    // --- what is held on people ---
+
+    /// Everything held on one person, and a note in the trail that it was given out.
+    async fn held(&self, issuer: &str, user: &UserId, change: &Change) -> Result<Held, StorageError>;
+    /// Deletes what is held on people, in one step with its entry in the trail: attempts, marks, grades, sessions,
+    /// entries of class lists. Placements stay, they say nothing on a person; entries of the trail stay without the
+    /// person. With `dry_run` nothing changes and the counts are the same.
+    async fn purge(
+        &self,
+        scope: &PurgeScope,
+        waiting: WaitingGrades,
+        dry_run: bool,
+        change: &Change,
+    ) -> Result<Purged, StorageError>;
+    /// Makes sure that no trace of deleted data is left in files: writes the store anew where `whole` is asked for,
+    /// else only empties its log of changes. What was deleted since deletion overwrites is gone either way.
+    async fn clear_traces(&self, whole: bool) -> Result<(), StorageError>;
 
     // --- grade delivery ---
 

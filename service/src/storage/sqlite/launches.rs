@@ -87,22 +87,31 @@ pub(super) fn session(
     now: Timestamp,
 ) -> Result<Option<SessionRecord>, StorageError> {
     c.prepare_cached("SELECT * FROM sessions WHERE id = ?1 AND expires_at > ?2")
-        .and_then(|mut select| {
-            select
-                .query_row(params![id.0, ms(now)], |row| {
-                    Ok(SessionRecord {
-                        id: Fingerprint(row.get("id")?),
-                        registration: RegistrationId(row.get("registration")?),
-                        deployment: DeploymentId(row.get("deployment")?),
-                        user: row.get::<_, Option<String>>("user")?.map(UserId),
-                        purpose: json(row, "purpose")?,
-                        csrf: row.get("csrf")?,
-                        expires_at: time(row, "expires_at")?,
-                    })
-                })
-                .optional()
-        })
+        .and_then(|mut select| select.query_row(params![id.0, ms(now)], read_session).optional())
         .map_err(failed)
+}
+
+/// The stored sessions of a person, ended ones too.
+pub(super) fn sessions_of(
+    c: &Connection,
+    registration: RegistrationId,
+    user: &UserId,
+) -> Result<Vec<SessionRecord>, StorageError> {
+    c.prepare_cached("SELECT * FROM sessions WHERE registration = ?1 AND user = ?2 ORDER BY expires_at")
+        .and_then(|mut select| select.query_map(params![registration.0, user.0], read_session)?.collect())
+        .map_err(failed)
+}
+
+fn read_session(row: &Row<'_>) -> rusqlite::Result<SessionRecord> {
+    Ok(SessionRecord {
+        id: Fingerprint(row.get("id")?),
+        registration: RegistrationId(row.get("registration")?),
+        deployment: DeploymentId(row.get("deployment")?),
+        user: row.get::<_, Option<String>>("user")?.map(UserId),
+        purpose: json(row, "purpose")?,
+        csrf: row.get("csrf")?,
+        expires_at: time(row, "expires_at")?,
+    })
 }
 
 pub(super) fn purge(c: &Connection, before: Timestamp) -> Result<usize, StorageError> {

@@ -6,6 +6,7 @@
 mod api_tokens;
 mod attempts;
 mod audit;
+mod holdings;
 mod launches;
 mod outbox;
 mod people;
@@ -15,7 +16,9 @@ mod row;
 mod schema;
 mod writer;
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
+
+use std::time::Duration;
 
 use async_trait::async_trait;
 use jiff::Timestamp;
@@ -25,9 +28,14 @@ use url::Url;
 use super::*;
 use writer::Connections;
 
+/// How long clearing traces waits for others who read or write.
+const TRACES_WITHIN: Duration = Duration::from_secs(30);
+
 /// A store in one SQLite database.
 pub(super) struct Sqlite {
     connections: Connections,
+    /// The file, unless the store lives in memory.
+    path: Option<PathBuf>,
 }
 
 impl Sqlite {
@@ -40,7 +48,7 @@ impl Sqlite {
         let reader = Connection::open(path).map_err(row::failed)?;
         prepare(&reader)?;
         reader.pragma_update(None, "query_only", true).map_err(row::failed)?;
-        Ok(Self { connections: Connections::spawn(writer, Some(reader))? })
+        Ok(Self { connections: Connections::spawn(writer, Some(reader))?, path: Some(path.to_owned()) })
     }
 
     /// A store that lives in memory only.
@@ -48,7 +56,7 @@ impl Sqlite {
         let mut writer = Connection::open_in_memory().map_err(row::failed)?;
         prepare(&writer)?;
         schema::migrate(&mut writer)?;
-        Ok(Self { connections: Connections::spawn(writer, None)? })
+        Ok(Self { connections: Connections::spawn(writer, None)?, path: None })
     }
 }
 
@@ -71,9 +79,31 @@ fn prepare(connection: &Connection) -> Result<(), StorageError> {
     connection.pragma_update(None, "journal_mode", "wal").map_err(row::failed)?;
     connection.pragma_update(None, "synchronous", "full").map_err(row::failed)?;
     connection.pragma_update(None, "foreign_keys", true).map_err(row::failed)?;
+    // Deleted rows are overwritten: what is purged must not be found in the file by other means.
+    connection.pragma_update(None, "secure_delete", true).map_err(row::failed)?;
+    // Temporary tables of a purge name people, and must not become files.
+    connection.pragma_update(None, "temp_store", "memory").map_err(row::failed)?;
     // Another process (`tenths load`, a backup) may hold the file for a moment.
     connection.busy_timeout(std::time::Duration::from_secs(10)).map_err(row::failed)?;
     connection.set_prepared_statement_cache_capacity(64);
+    Ok(())
+}
+
+/// On a connection of its own: neither statement works inside a transaction, and the writer always is in one.
+fn clear_traces(path: &Path, whole: bool) -> Result<(), StorageError> {
+    let connection = Connection::open(path).map_err(row::failed)?;
+    prepare(&connection)?;
+    connection.busy_timeout(TRACES_WITHIN).map_err(row::failed)?;
+    if whole {
+        connection.execute_batch("VACUUM").map_err(row::failed)?;
+    }
+    let busy: i64 =
+        connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |row| row.get(0)).map_err(row::failed)?;
+    if busy != 0 {
+        return Err(StorageError::Database(
+            "others were reading the store all the time, so its log of changes could not be emptied".into(),
+        ));
+    }
     Ok(())
 }
 
@@ -270,6 +300,28 @@ impl Storage for Sqlite {
         limit: usize,
     ) -> Result<Vec<OverdueAttempt>, StorageError> {
         self.connections.read(move |c| people::overdue(c, ended_before, limit)).await
+    }
+
+    async fn held(&self, issuer: &str, user: &UserId, change: &Change) -> Result<Held, StorageError> {
+        let (issuer, user, change) = (issuer.to_owned(), user.clone(), change.clone());
+        self.connections.write(move |c| holdings::held(c, &issuer, &user, &change)).await
+    }
+
+    async fn purge(
+        &self,
+        scope: &PurgeScope,
+        waiting: WaitingGrades,
+        dry_run: bool,
+        change: &Change,
+    ) -> Result<Purged, StorageError> {
+        let (scope, change) = (scope.clone(), change.clone());
+        self.connections.write(move |c| holdings::purge(c, &scope, waiting, dry_run, &change)).await
+    }
+
+    async fn clear_traces(&self, whole: bool) -> Result<(), StorageError> {
+        let Some(path) = self.path.clone() else { return Ok(()) };
+        let clearing = tokio::task::spawn_blocking(move || clear_traces(&path, whole));
+        clearing.await.map_err(|error| StorageError::Database(error.to_string()))?
     }
 
     async fn lease_grades(
