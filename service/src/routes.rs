@@ -47,6 +47,9 @@ pub fn configure(config: &mut ServiceConfig) {
             .route("/placements/{placement}/marks", web::get().to(api::placements::marks))
             .route("/placements/{placement}/diagnoses", web::get().to(api::judgements::diagnoses))
             .route("/placements/{placement}/next", web::get().to(api::judgements::next))
+            .route("/placements/{placement}/pupils", web::get().to(api::people::pupils))
+            .route("/held", web::post().to(api::people::held))
+            .route("/purge", web::post().to(api::people::purge))
             .route("/score", web::post().to(api::score::score))
             .default_service(web::to(api::no_such_address)),
     );

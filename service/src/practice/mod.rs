@@ -22,6 +22,9 @@
 //! | `GET /admin/gradebook` | [`Gradebook`] |
 //! | `GET /admin/journal` | a list of [`JournalEntry`] |
 //! | `PUT`, `DELETE /admin/fault` | [`PlannedFault`], like `{"fault": "server_error", "times": 2}` |
+//! | `PUT /admin/placing` | [`Placing`], like `{"accept_multiple": false, "accept_lineitem": true}` |
+//! | `PUT /admin/people/{id}/status` | [`MemberStatus`], like `"Inactive"` |
+//! | `PUT /admin/links/{id}/times` | [`LinkTimes`], like `{"submission": {"endDateTime": "2026-12-17T22:00:00Z"}}` |
 //! | `PUT`, `DELETE /admin/forgery` | [`Forgery`], like `{"forgery": "missing_claim", "claim": "sub"}` |
 
 mod access_tokens;
@@ -61,10 +64,13 @@ use actix_web::dev::ServerHandle;
 use actix_web::{App, HttpServer};
 use tokio::task::JoinHandle;
 
+pub use deep_linking::Placing;
 pub use faults::{Fault, Forgery, PlannedFault};
 pub use gradebook::{Cell, Column, Gradebook, Row};
+pub use links::{LinkTimes, Period};
 pub use people::Person;
 pub use points::Points;
+pub use roster::MemberStatus;
 pub use scores::{ActivityProgress, GradingProgress, JournalEntry, Outcome, ScoreMessage};
 pub use settings::{PracticeSettings, Registration, ToolAddresses};
 
@@ -158,6 +164,27 @@ impl Practice {
     /// From now on the services misbehave as planned; replaces an earlier plan. `None` ends all misbehaviour.
     pub fn set_fault(&self, planned: Option<PlannedFault>) {
         self.platform.state().faults.plan(planned);
+    }
+
+    /// From now on deep linking asks for this.
+    pub fn set_placing(&self, placing: Placing) {
+        self.platform.state().deep_linking.placing = placing;
+    }
+
+    /// Somebody leaves the course, comes back, or takes no part any more.
+    pub fn set_status(&self, person_id: &str, status: MemberStatus) {
+        self.platform.state().enrolment.set(person_id, status);
+    }
+
+    /// The activities of the course: id and title, the oldest first.
+    pub fn links(&self) -> Vec<(String, String)> {
+        let state = self.platform.state();
+        state.links.all().iter().map(|link| (link.id.clone(), link.title.clone())).collect()
+    }
+
+    /// Gives an activity new times; false when there is no such activity.
+    pub fn set_times(&self, link_id: &str, times: LinkTimes) -> bool {
+        self.platform.state().links.set_times(link_id, times)
     }
 
     /// From now on every launch is forged in this way. `None` makes launches honest again.

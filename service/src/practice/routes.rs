@@ -76,6 +76,9 @@ fn admin_scope() -> impl actix_web::dev::HttpServiceFactory {
         .route("/registration", get().to(admin::registration))
         .route("/gradebook", get().to(admin::gradebook))
         .route("/journal", get().to(admin::journal))
+        .route("/placing", web::put().to(admin::set_placing))
+        .route("/people/{person}/status", web::put().to(admin::set_status))
+        .route("/links/{link}/times", web::put().to(admin::set_times))
         .service(
             web::resource("/fault")
                 .route(web::put().to(admin::plan_fault))

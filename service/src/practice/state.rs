@@ -20,6 +20,7 @@ use super::links::Links;
 use super::login::Logins;
 use super::pages::Sessions;
 use super::people::Members;
+use super::roster::Enrolment;
 use super::scores::Scores;
 use super::settings::{PracticeSettings, Registration, ToolAddresses};
 
@@ -63,6 +64,7 @@ pub(super) struct State {
     /// `nonce` and `jti` of everything the tool has signed: none is accepted twice.
     pub(super) seen_tool_tokens: HashSet<String>,
     pub(super) faults: Switches,
+    pub(super) enrolment: Enrolment,
 }
 
 impl Platform {

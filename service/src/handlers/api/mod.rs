@@ -7,6 +7,7 @@ mod caller;
 mod error;
 pub(crate) mod judgements;
 pub(crate) mod openapi;
+pub(crate) mod people;
 pub(crate) mod placements;
 pub(crate) mod pools;
 mod records;

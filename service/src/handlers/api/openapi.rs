@@ -4,7 +4,7 @@ use actix_web::HttpResponse;
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
 use utoipa::{Modify, OpenApi};
 
-use super::{judgements, placements, pools, score};
+use super::{judgements, people, placements, pools, score};
 
 /// The document, derived from the handlers' own types.
 #[derive(OpenApi)]
@@ -13,7 +13,7 @@ use super::{judgements, placements, pools, score};
         title = "tenths",
         description = "Pools of proven questions, and marks. Bearer tokens are made by 'tenths token add'."
     ),
-    paths(pools::load, pools::list, pools::show, placements::list, placements::marks, judgements::diagnoses, judgements::next, score::score),
+    paths(pools::load, pools::list, pools::show, placements::list, placements::marks, judgements::diagnoses, judgements::next, people::pupils, people::held, people::purge, score::score),
     security(("token" = [])),
     modifiers(&BearerToken)
 )]
