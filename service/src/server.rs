@@ -70,6 +70,7 @@ impl Server {
         if !settings.privacy.names {
             let forgotten = storage.forget_names().await?;
             if forgotten > 0 {
+                storage.clear_traces(false).await?;
                 tracing::info!(forgotten, "names are not kept any more");
             }
         }

@@ -10,5 +10,7 @@ mod kill;
 mod locales;
 mod numerals;
 mod package;
+mod placing;
 mod report;
+mod roster;
 mod words;

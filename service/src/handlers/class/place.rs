@@ -159,7 +159,8 @@ fn may_add(session: &PlacingSession, drafts: &Drafts) -> bool {
 
 /// The quizzes that the drafts describe, or what is wrong with one in a sentence.
 async fn chosen(app: &App, drafts: &Drafts) -> Result<Result<Choice, String>, PageError> {
-    let Ok(zone) = drafts.zone.parse::<Zone>() else {
+    let zone = if drafts.zone.is_empty() { Ok(app.settings.time_zone.clone()) } else { drafts.zone.parse() };
+    let Ok(zone) = zone else {
         return Ok(Err("Please choose a time zone from the list.".into()));
     };
     let mut quizzes = Vec::with_capacity(drafts.quizzes.len());

@@ -16,7 +16,7 @@ use crate::storage::{Member, Placement, PlacementId, Roster, RosterReading, Stor
 /// How old a list may be before the page has it read again.
 const FRESH_MS: i64 = 5 * 60 * 1000;
 /// How long the button rests after a reading, so that pressing it does no harm to the platform.
-const REST_MS: i64 = 15 * 1000;
+const REST_MS: i64 = 5 * 1000;
 /// How long the page waits for a reading; it goes on by itself after that.
 const WAIT: Duration = Duration::from_secs(3);
 

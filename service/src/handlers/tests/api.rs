@@ -233,6 +233,9 @@ async fn the_description_names_every_address() {
         ("/api/v1/placements/{placement}/marks", "get"),
         ("/api/v1/placements/{placement}/diagnoses", "get"),
         ("/api/v1/placements/{placement}/next", "get"),
+        ("/api/v1/placements/{placement}/pupils", "get"),
+        ("/api/v1/held", "post"),
+        ("/api/v1/purge", "post"),
         ("/api/v1/score", "post"),
     ] {
         assert!(document["paths"][path][method].is_object(), "{method} {path}");
