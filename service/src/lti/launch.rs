@@ -31,9 +31,9 @@ const AGE_MAX_MS: i64 = 10 * 60 * 1000;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Launch {
     /// A person followed a link.
-    Link(LinkLaunch),
+    Link(Box<LinkLaunch>),
     /// A teacher wants to place a quiz.
-    Placing(PlacingLaunch),
+    Placing(Box<PlacingLaunch>),
 }
 
 /// A person followed a link.
@@ -133,8 +133,12 @@ pub fn check(claims: &Map<String, Value>, expected: Expected<'_>) -> Result<Laun
     let deployment = check_deployment(claims, expected)?;
     claims.check_optional_types()?;
     match message_type {
-        v::RESOURCE_LINK_REQUEST => check_link(claims, deployment, expected).map(Launch::Link),
-        v::DEEP_LINKING_REQUEST => check_placing(claims, deployment, expected).map(Launch::Placing),
+        v::RESOURCE_LINK_REQUEST => {
+            check_link(claims, deployment, expected).map(|launch| Launch::Link(Box::new(launch)))
+        }
+        v::DEEP_LINKING_REQUEST => {
+            check_placing(claims, deployment, expected).map(|launch| Launch::Placing(Box::new(launch)))
+        }
         _ => Err(FailedCheck::MessageType),
     }
 }

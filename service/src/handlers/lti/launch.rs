@@ -48,8 +48,8 @@ async fn receive(
     let registration =
         app.storage.registration(login.registration).await?.ok_or(FailedCheck::IssuerUnknown)?;
     match verify(app, token, &login, &registration).await? {
-        Launch::Link(link) => open_link(app, registration.id, link).await,
-        Launch::Placing(placing) => open_placing(app, registration.id, placing).await,
+        Launch::Link(link) => open_link(app, registration.id, *link).await,
+        Launch::Placing(placing) => open_placing(app, registration.id, *placing).await,
     }
 }
 
