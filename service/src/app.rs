@@ -10,6 +10,7 @@ use crate::lti::grades::GradeService;
 use crate::lti::keys::{KeySetError, ToolKeys};
 use crate::lti::outgoing;
 use crate::lti::platform_keys::PlatformKeys;
+use crate::lti::roster::RosterService;
 use crate::metrics::Metrics;
 use crate::server::limits::Limits;
 use crate::settings::Settings;
@@ -37,6 +38,8 @@ pub struct App {
     pub waker: Waker,
     /// Sends grades.
     pub deliverer: Arc<Deliverer>,
+    /// Reads class lists.
+    pub(crate) rosters: RosterService,
 }
 
 impl App {
@@ -55,12 +58,15 @@ impl App {
         let metrics = Arc::new(Metrics::default());
         let tokens = AccessTokens::new(client.clone(), reach, clock.clone(), tool_keys.clone());
         let grades = GradeService::new(client.clone(), reach, tokens);
+        let roster_tokens = AccessTokens::new(client.clone(), reach, clock.clone(), tool_keys.clone());
+        let rosters = RosterService::new(client.clone(), reach, roster_tokens);
         let deliverer = Deliverer::new(storage.clone(), clock.clone(), grades, metrics.clone());
         Ok(Self {
             platform_keys: PlatformKeys::new(client, reach, clock.clone()),
             deliverer: Arc::new(deliverer),
             limits: Limits::new(settings.requests_per_second),
             waker: Waker::default(),
+            rosters,
             pools: ProvenPools::default(),
             settings,
             storage,

@@ -3,6 +3,7 @@
 //! Marking is done by the caller; here the marks are stored, the grade is queued in the same step, and the delivery
 //! worker is woken.
 
+use jiff::Timestamp;
 use qbank::grade::Grade;
 use qbank::marking::Mark;
 
@@ -31,17 +32,27 @@ pub async fn submit(
     responses: Responses,
     marks: &[Mark],
 ) -> Result<Submitted, StorageError> {
-    if own(app, session, id).await?.is_none() {
-        return Ok(Submitted::NoAttempt);
-    }
+    let Some(attempt) = own(app, session, id).await? else { return Ok(Submitted::NoAttempt) };
+    close(app, &attempt, responses, marks, app.clock.now(), !session.preview).await
+}
+
+/// Closes an attempt as [`submit`] does, with the time at which it counts as handed in, and with or without a grade.
+pub(crate) async fn close(
+    app: &App,
+    attempt: &Attempt,
+    responses: Responses,
+    marks: &[Mark],
+    submitted_at: Timestamp,
+    deliver: bool,
+) -> Result<Submitted, StorageError> {
     let grade = Grade::of(marks);
     let result = AttemptResult {
-        submitted_at: app.clock.now(),
+        submitted_at,
         marks: serde_json::to_string(marks).expect("mark records are plain and have text keys"),
         points: grade.given,
         maximum: grade.maximum,
     };
-    let submission = Submission { attempt: id.clone(), responses, result, deliver: !session.preview };
+    let submission = Submission { attempt: attempt.id.clone(), responses, result, deliver };
     let submitted = app.storage.submit_attempt(submission).await?;
     if let Submitted::Closed(attempt) = &submitted {
         app.metrics.submitted(u64::try_from(marks.len()).unwrap_or(u64::MAX));

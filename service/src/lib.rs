@@ -4,23 +4,27 @@ pub mod app;
 pub mod attempts;
 pub mod cli;
 pub mod clock;
+pub mod closing;
 pub mod delivery;
 pub mod demo;
 pub mod entropy;
 mod frame_ancestors;
 pub mod handlers;
+pub mod holdings;
 mod judgement;
 pub mod lti;
 pub mod metrics;
 pub mod pages;
 pub mod placing;
 pub mod practice;
+mod retention;
 pub mod routes;
 pub mod seal;
 pub mod server;
 pub mod session;
 pub mod settings;
 pub mod storage;
+pub mod windows;
 
 /// `text` cut to `limit` characters for messages, with a mark where it was cut.
 pub(crate) fn shorten(text: &str, limit: usize) -> String {

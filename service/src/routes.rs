@@ -34,6 +34,7 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/class/{placement}/compare", web::post().to(class::grades::compare))
         .route("/class/{placement}/settle", web::post().to(class::grades::settle))
         .route("/class/{placement}/reset", web::post().to(class::grades::reset))
+        .route("/class/{placement}/roster", web::post().to(class::roster::read_again))
         .route("/class/{placement}/{attempt}", web::get().to(class::attempt::show));
 
     // Coordinators: /district
@@ -51,6 +52,9 @@ pub fn configure(config: &mut ServiceConfig) {
             .route("/placements/{placement}/marks", web::get().to(api::placements::marks))
             .route("/placements/{placement}/diagnoses", web::get().to(api::judgements::diagnoses))
             .route("/placements/{placement}/next", web::get().to(api::judgements::next))
+            .route("/placements/{placement}/pupils", web::get().to(api::people::pupils))
+            .route("/held", web::post().to(api::people::held))
+            .route("/purge", web::post().to(api::people::purge))
             .route("/score", web::post().to(api::score::score))
             .route("/deliveries", web::get().to(api::deliveries::list))
             .route("/deliveries/send-again", web::post().to(api::deliveries::send_again))

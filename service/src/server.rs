@@ -15,7 +15,9 @@ use tokio::task::JoinHandle;
 
 use crate::app::App;
 use crate::clock::{Clock, plus_ms};
+use crate::closing;
 use crate::lti::keys::KeySetError;
+use crate::retention;
 use crate::routes;
 use crate::settings::Settings;
 use crate::storage::{Storage, StorageError};
@@ -68,6 +70,13 @@ impl Server {
     ) -> Result<Self, StartError> {
         let address = listener.local_addr()?;
         storage.release_leases().await?;
+        if !settings.privacy.names {
+            let forgotten = storage.forget_names().await?;
+            if forgotten > 0 {
+                storage.clear_traces(false).await?;
+                tracing::info!(forgotten, "names are not kept any more");
+            }
+        }
         let app = web::Data::new(App::new(settings, storage, clock).await?);
         let shared = app.clone();
         let http = HttpServer::new(move || {
@@ -89,6 +98,7 @@ impl Server {
         let working = vec![
             tokio::spawn(app.deliverer.clone().run(app.waker.clone(), stopped.clone())),
             tokio::spawn(app.deliverer.clone().sweep(stopped.clone())),
+            tokio::spawn(closing::run(app.clone(), stopped.clone())),
             tokio::spawn(purge(app.clone(), stopped.clone())),
             tokio::spawn(tend_keys(app.clone(), stopped)),
         ];
@@ -132,13 +142,16 @@ async fn tend_keys(app: web::Data<App>, mut stop: watch::Receiver<bool>) {
     }
 }
 
-/// Forgets ended sessions and logins from time to time.
+/// Forgets ended sessions and logins, and what is older than data is kept, from time to time.
 async fn purge(app: web::Data<App>, mut stop: watch::Receiver<bool>) {
     while !*stop.borrow() {
         if let Err(error) = app.storage.purge_expired(plus_ms(app.clock.now(), -PURGE_AFTER_MS)).await {
             tracing::error!(%error, "ended sessions could not be forgotten");
         }
         app.limits.forget_quiet();
+        if let Err(error) = retention::purge_old(&app).await {
+            tracing::error!(%error, "old data could not be deleted");
+        }
         tokio::select! {
             () = tokio::time::sleep(PURGE_EVERY) => {}
             _ = stop.changed() => {}

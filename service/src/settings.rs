@@ -3,15 +3,20 @@
 //! [`ServeArguments`] is what a person wrote, [`Settings`] is what was checked. Nothing else in the service looks at
 //! variables or arguments of the server.
 
+use std::fmt;
 use std::io::Read;
 use std::net::{IpAddr, SocketAddr};
 use std::num::NonZeroU32;
 use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
+use std::str::FromStr;
 
+use jiff::Timestamp;
 use url::{Host, Url};
 
+use crate::clock::plus_ms;
 use crate::seal::{NoSealKey, SealKey};
+use crate::windows::Zone;
 
 /// Arguments of `tenths serve` as written; each can also be given as an environment variable.
 #[derive(Debug, Clone, clap::Args)]
@@ -37,6 +42,59 @@ pub struct ServeArguments {
     /// Where the key is that seals our private keys.
     #[command(flatten)]
     pub seal: SealArguments,
+    /// What is kept about people.
+    #[command(flatten)]
+    pub privacy: Privacy,
+    /// The time zone of your schools, such as America/Chicago: suggested to teachers, and told with times that no
+    /// teacher chose.
+    #[arg(long, env = "TENTHS_TIME_ZONE", value_name = "ZONE", default_value_t = Zone::UTC)]
+    pub time_zone: Zone,
+}
+
+/// What is kept about people, and for how long.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, clap::Args)]
+pub struct Privacy {
+    /// Keep pupils' names for the teacher's class page (yes or no). Without it names are dropped as they come in, and
+    /// those kept earlier are forgotten at start.
+    #[arg(long, env = "TENTHS_NAMES", value_parser = clap::builder::BoolishValueParser::new())]
+    pub names: bool,
+    /// Delete what is held on pupils after so long without an attempt, such as 400d. Without it nothing is deleted by
+    /// itself. Grades that still wait for a gradebook are kept until they are there.
+    #[arg(long, env = "TENTHS_KEEP", value_name = "DAYS")]
+    pub keep: Option<Days>,
+}
+
+/// A number of days, written `400d`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Days(u32);
+
+impl Days {
+    /// The time so many days before `now`.
+    pub fn before(self, now: Timestamp) -> Timestamp {
+        plus_ms(now, -i64::from(self.0) * 24 * 60 * 60 * 1000)
+    }
+}
+
+/// A text that is no number of days.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{0:?}: expected a number of days from 1 to 36500, such as 400d")]
+pub struct DaysError(String);
+
+impl FromStr for Days {
+    type Err = DaysError;
+
+    fn from_str(text: &str) -> Result<Self, DaysError> {
+        let days = text.strip_suffix('d').and_then(|number| number.parse().ok());
+        days.filter(|days| (1..=36_500).contains(days))
+            .map(Self)
+            .ok_or_else(|| DaysError(crate::shorten(text, 40)))
+    }
+}
+
+impl fmt::Display for Days {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} days", self.0)
+    }
 }
 
 /// Where the key is that seals private keys in the store. `TENTHS_SEAL_KEY` holds the key itself: there is no option for
@@ -144,6 +202,10 @@ pub struct Settings {
     pub requests_per_second: Option<NonZeroU32>,
     /// What seals private keys in the store (`TENTHS_SEAL_KEY`); none on loopback only.
     pub seal_key: Option<SealKey>,
+    /// What is kept about people (`--names`, `--keep`).
+    pub privacy: Privacy,
+    /// The time zone of the schools (`TENTHS_TIME_ZONE`).
+    pub time_zone: Zone,
 }
 
 /// Settings that the service does not start with.
@@ -183,6 +245,8 @@ impl Settings {
             behind_proxy: arguments.behind_proxy,
             requests_per_second: NonZeroU32::new(arguments.requests_per_second),
             seal_key,
+            privacy: arguments.privacy,
+            time_zone: arguments.time_zone,
         })
     }
 }
@@ -386,6 +450,8 @@ mod tests {
             allow_loopback: true,
             behind_proxy: false,
             requests_per_second: REQUESTS_PER_SECOND,
+            privacy: Privacy::default(),
+            time_zone: Zone::UTC,
             seal: SealArguments { seal_key_file },
         }
     }

@@ -79,7 +79,7 @@ async fn a_class_on_an_independent_platform_gets_its_grades() {
     add.extend(options.iter().flat_map(|(option, name)| [*option, platform.text(name)]));
     run_well(add);
     let log = folder.path().join("service.log");
-    let _served = Served::start_logging(port, &store, &log, "trace").await;
+    let _served = Served::start_with(port, &store, &log, &["--log", "trace"]).await;
 
     let mut teacher = platform.launched("teacher-1", "place").await;
     let form = press(&teacher, "Place this quiz").with("pool", "river-day").with("questions", "2");

@@ -18,8 +18,9 @@ use qbank::question::StepKind;
 use service::clock::{Clock, SystemClock};
 use service::practice::MessageStorage;
 use service::server::Server;
-use service::settings::{SealArguments, ServeArguments, Settings};
+use service::settings::{Privacy, SealArguments, ServeArguments, Settings};
 use service::storage::{self, Actor, Change, ClientId, DeploymentId, NewRegistration, StoredPool};
+use service::windows::Zone;
 use url::Url;
 
 /// The frame of an activity on the platform's page.
@@ -82,6 +83,8 @@ impl Stage {
             behind_proxy: false,
             requests_per_second: 0,
             seal: SealArguments::default(),
+            privacy: Privacy::default(),
+            time_zone: Zone::UTC,
         };
         let server =
             Server::start(listener, Settings::check(arguments)?, store, Arc::new(SystemClock)).await?;

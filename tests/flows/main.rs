@@ -12,6 +12,8 @@ mod kill;
 mod locales;
 mod numerals;
 mod package;
+mod placing;
 mod report;
+mod roster;
 mod templates;
 mod words;

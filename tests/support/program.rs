@@ -54,6 +54,11 @@ pub fn tenths<S: AsRef<OsStr>>(arguments: impl IntoIterator<Item = S>) -> Comman
         "TENTHS_LOG",
         "TENTHS_SEAL_KEY",
         "TENTHS_SEAL_KEY_FILE",
+        "TENTHS_NAMES",
+        "TENTHS_KEEP",
+        "TENTHS_TIME_ZONE",
+        "TENTHS_BEHIND_PROXY",
+        "TENTHS_REQUESTS_PER_SECOND",
     ];
     for setting in settings {
         command.env_remove(setting);
@@ -107,23 +112,24 @@ impl Served {
     /// # Panics
     /// If it ends at once or does not get ready.
     pub async fn start(port: u16, store: &str, log: &Path) -> Self {
-        Self::start_logging(port, store, log, "info").await
+        Self::start_with(port, store, log, &[]).await
     }
 
-    /// The same with another filter for the log, such as `trace`.
+    /// Starts the service with more options.
     ///
     /// # Panics
     /// As [`Served::start`].
-    pub async fn start_logging(port: u16, store: &str, log: &Path, filter: &str) -> Self {
+    pub async fn start_with(port: u16, store: &str, log: &Path, options: &[&str]) -> Self {
         let address = SocketAddr::from((Ipv4Addr::LOCALHOST, port));
         let url = format!("http://{address}");
         let listen = address.to_string();
         let arguments =
             ["serve", "--allow-loopback", "--listen", &listen, "--public-url", &url, "--store", store];
         let log = File::options().create(true).append(true).open(log).expect("a log can be written");
-        let mut command = tenths(arguments);
-        let mut child =
-            command.env("TENTHS_LOG", filter).stderr(log).spawn().expect("the program can be started");
+        let mut child = tenths(arguments.into_iter().chain(options.iter().copied()))
+            .stderr(log)
+            .spawn()
+            .expect("the program can be started");
         let client = reqwest::Client::builder().no_proxy().build().expect("a plain client can be made");
         wait_for("the service to get ready", START_WITHIN, async || {
             let ended = child.try_wait().expect("a child can be asked");

@@ -23,13 +23,21 @@ impl Stage {
     /// # Panics
     /// If any of it does not work; so for all that follows.
     pub async fn set() -> Self {
+        Self::set_with(&[]).await
+    }
+
+    /// The same, with more options of the service.
+    ///
+    /// # Panics
+    /// As [`Stage::set`].
+    pub async fn set_with(options: &[&str]) -> Self {
         let folder = tempfile::tempdir().expect("a folder can be made");
         let port = free_port();
         let school = School::open(&format!("http://127.0.0.1:{port}")).await;
         let store = store_in(&folder);
         school.register(&store, &school.practice.registration().deployment_id);
         run_well(["load", path(&pool_file(&folder, "river-day-1")), "--store", &store]);
-        let served = Served::start(port, &store, &log_in(&folder)).await;
+        let served = Served::start_with(port, &store, &log_in(&folder), options).await;
         school.place_quiz().await;
         Self { school, served, port, folder }
     }
@@ -47,6 +55,18 @@ impl Stage {
     /// Everything that the service has logged.
     pub fn log(&self) -> String {
         std::fs::read_to_string(log_in(&self.folder)).expect("the log can be read")
+    }
+
+    /// Whether that text stands anywhere in the files of store and log, byte for byte.
+    ///
+    /// # Panics
+    /// If they cannot be read.
+    pub fn files_hold(&self, text: &str) -> bool {
+        let files = std::fs::read_dir(self.folder.path()).expect("the folder can be read");
+        files.map(|file| file.expect("its entries, too").path()).any(|file| {
+            let bytes = std::fs::read(file).expect("the service's files can be read");
+            bytes.windows(text.len()).any(|window| window == text.as_bytes())
+        })
     }
 
     /// Kills the service as a power cut does, does something, and starts it again at the same address on the same

@@ -10,6 +10,7 @@ mod duration;
 mod examine;
 pub(crate) mod export;
 mod families;
+mod held;
 mod keys;
 mod load;
 mod logs;
@@ -17,6 +18,7 @@ mod output;
 mod platform;
 mod pool;
 mod pool_file;
+mod purge;
 mod read;
 mod report;
 mod score;
@@ -71,6 +73,10 @@ enum Command {
     Platform(platform::PlatformCommand),
     /// Put a pool into the service's store, so that teachers can place it
     Load(load::LoadArguments),
+    /// Delete what is held on a pupil, a course, a platform, or everybody who did nothing for long
+    Purge(purge::PurgeArguments),
+    /// Give out everything that is held on one pupil
+    Held(held::HeldArguments),
     /// Manage tokens of the programming interface
     #[command(subcommand)]
     Token(token::TokenCommand),
@@ -102,6 +108,8 @@ pub fn run() -> ExitCode {
         Command::Serve(arguments) => serve::run(arguments),
         Command::Platform(command) => platform::run(command),
         Command::Load(arguments) => load::run(&arguments),
+        Command::Purge(arguments) => purge::run(arguments),
+        Command::Held(arguments) => held::run(arguments),
         Command::Token(command) => token::run(&command),
         Command::Keys(command) => keys::run(&command),
         Command::Audit(arguments) => audit::run(&arguments),

@@ -26,8 +26,9 @@ use crate::cli::export::write_file;
 use crate::clock::{Clock, SystemClock};
 use crate::practice::{Gradebook, Person, Practice, PracticeSettings, ToolAddresses};
 use crate::server::Server;
-use crate::settings::{SealArguments, ServeArguments, Settings};
+use crate::settings::{Privacy, SealArguments, ServeArguments, Settings};
 use crate::storage::{self, Actor, Change, ClientId, DeploymentId, NewRegistration, StoredPool};
+use crate::windows::Zone;
 
 /// The plan of the demonstration's pool.
 pub const PLAN: &str = include_str!("plan.toml");
@@ -107,6 +108,8 @@ impl Demo {
             behind_proxy: false,
             requests_per_second: 0,
             seal: SealArguments::default(),
+            privacy: Privacy::default(),
+            time_zone: Zone::UTC,
         };
         let server =
             Server::start(tool_listener, Settings::check(arguments)?, store, Arc::new(SystemClock)).await?;

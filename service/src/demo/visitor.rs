@@ -203,6 +203,7 @@ impl Page {
     fn form(&self, form: ElementRef<'_>, button: ElementRef<'_>) -> anyhow::Result<Form> {
         let mut fields: Vec<(String, String)> =
             form.select(&known("input[name]")).filter_map(filled_in).collect();
+        fields.extend(form.select(&known("select[name]")).filter_map(chosen_in));
         if let Some(name) = button.attr("name") {
             fields.push((name.to_owned(), button.attr("value").unwrap_or_default().to_owned()));
         }
@@ -244,6 +245,15 @@ fn filled_in(input: ElementRef<'_>) -> Option<(String, String)> {
     let ticked = !matches!(input.attr("type"), Some("radio" | "checkbox")) || input.attr("checked").is_some();
     let value = input.attr("value").unwrap_or_default();
     ticked.then(|| Some((input.attr("name")?.to_owned(), value.to_owned())))?
+}
+
+/// Name and chosen value of a list of options: the one marked, else the first, as browsers send it.
+fn chosen_in(list: ElementRef<'_>) -> Option<(String, String)> {
+    let options: Vec<_> = list.select(&known("option")).collect();
+    let marked = options.iter().find(|option| option.attr("selected").is_some());
+    let chosen = marked.or(options.first())?;
+    let value = chosen.attr("value").map_or_else(|| text_of(*chosen), str::to_owned);
+    Some((list.attr("name")?.to_owned(), value))
 }
 
 /// The text of an element with blanks folded, as shown.

@@ -1,7 +1,7 @@
 //! One file for each operation, by resource; the files beside the folders are what operations share. Handlers translate
 //! between HTTP and the rest; rules live elsewhere.
 
-mod answer;
+pub(crate) mod answer;
 pub mod api;
 pub mod assets;
 pub mod class;
@@ -15,6 +15,7 @@ mod proven_pools;
 pub mod quiz;
 
 pub use form::settings as form_settings;
+pub(crate) use opened_quiz::OpenedQuiz;
 pub use proven_pools::ProvenPools;
 
 #[cfg(test)]

@@ -1,15 +1,17 @@
 //! A placement together with its proven pool: what the pupil's and the teacher's pages both start from.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use jiff::Timestamp;
 use qbank::form;
-use qbank::marking::Mark;
+use qbank::marking::{Mark, mark_with};
 use qbank::pool::Pool;
 use qbank::question::Item;
 
 use super::answer::PageError;
 use crate::app::App;
-use crate::storage::{Attempt, AttemptId, AttemptResult, Placement, PlacementId};
+use crate::storage::{Attempt, AttemptId, AttemptResult, Placement, PlacementId, Responses};
 
 /// A quiz in a course, ready to be shown.
 pub(crate) struct OpenedQuiz {
@@ -42,6 +44,20 @@ impl OpenedQuiz {
     pub(crate) fn questions(&self, seed: &str) -> Vec<&Item> {
         let count = usize::try_from(self.placement.quiz.question_count).unwrap_or(usize::MAX);
         form::draw(&self.pool, count, seed)
+    }
+
+    /// The marks of an attempt's questions for these responses.
+    pub(crate) fn marked(&self, attempt: &Attempt, responses: &Responses) -> Vec<Mark> {
+        let nothing = BTreeMap::new();
+        let (pupil, policy) = (attempt.user.as_str(), self.placement.quiz.policy);
+        let responses_to = |item: &Item| responses.get(&item.id).unwrap_or(&nothing);
+        let questions = self.questions(&attempt.seed);
+        questions.iter().map(|item| mark_with(item, pupil, responses_to(item), policy)).collect()
+    }
+
+    /// A time of this quiz in words, in the zone in which the teacher chose it, else in the schools' own.
+    pub(crate) fn told(&self, app: &App, time: Timestamp) -> String {
+        self.placement.quiz.windows.zone.as_ref().unwrap_or(&app.settings.time_zone).told(time)
     }
 
     /// The title pupils see, never empty.

@@ -12,6 +12,7 @@ use super::{FailedCheck, vocabulary as v};
 use crate::entropy;
 use crate::settings::Reach;
 use crate::storage::{ContextId, DeploymentId, PlacingRequest, PoolId, Registration};
+use crate::windows::{Edge, Windows};
 
 /// The most questions a pupil can be given.
 pub const QUESTIONS_MAX: u32 = 100;
@@ -25,6 +26,14 @@ pub const FOLLOW_THROUGH: &str = "follow_through";
 /// The link's own parameter that says what the right value in another form earns, by the credit's name; without it each
 /// step says so itself.
 pub const FORM_CREDIT: &str = "form_credit";
+
+/// The link's own parameter that names its line item's `resourceId`. A course is copied with parameters and line items,
+/// so both stay equal in the copy.
+pub const RESOURCE_ID: &str = "quiz";
+/// The link's own parameter that says in which time zone the teacher chose.
+pub const TIME_ZONE: &str = "time_zone";
+/// The most quizzes that are placed at once.
+pub const QUIZZES_MAX: usize = 12;
 
 /// A teacher's choice.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -41,6 +50,23 @@ pub struct PlacedQuiz {
     pub policy: Policy,
     /// The points a line item gets at first; platforms rescale what we send.
     pub score_maximum: u32,
+    /// Tells this quiz's line item from others of the same pool; see [`RESOURCE_ID`].
+    pub resource_id: String,
+    /// When it can be worked on, at first.
+    pub windows: Windows,
+    /// Whether pupils see the grade in the course as soon as it is there.
+    pub grades_released: bool,
+}
+
+/// What goes back to the platform.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Choice {
+    /// The quizzes, none when the teacher placed nothing. Where the platform takes one only, the first one counts.
+    pub quizzes: Vec<PlacedQuiz>,
+    /// Something for the teacher to read.
+    pub message: Option<String>,
+    /// Why nothing could be placed, for the teacher to read.
+    pub problem: Option<String>,
 }
 
 /// Reads the claim of a deep-linking request.
@@ -91,9 +117,9 @@ fn flag(settings: &Map<String, Value>, name: &str) -> Result<Option<bool>, Faile
     }
 }
 
-/// The signed answer: one link, or none when the teacher placed nothing.
+/// The signed answer: a link for each quiz, or none when the teacher placed nothing.
 pub fn response(
-    quiz: Option<&PlacedQuiz>,
+    choice: &Choice,
     request: &PlacingRequest,
     registration: &Registration,
     deployment: &DeploymentId,
@@ -102,7 +128,9 @@ pub fn response(
     now: Timestamp,
 ) -> String {
     let issued_at = now.as_second();
-    let items: Vec<Value> = quiz.map(|quiz| content_item(quiz, request, launch_url)).into_iter().collect();
+    let most = if request.accept_multiple { QUIZZES_MAX } else { 1 };
+    let quizzes = choice.quizzes.iter().take(most);
+    let items: Vec<Value> = quizzes.map(|quiz| content_item(quiz, request, launch_url)).collect();
     let mut claims = json!({
         "iss": registration.platform.client_id,
         "aud": registration.platform.issuer,
@@ -117,6 +145,13 @@ pub fn response(
     if let Some(data) = &request.data {
         claims[v::DEEP_LINKING_DATA] = json!(data);
     }
+    for (name, text) in
+        [(v::DEEP_LINKING_MESSAGE, &choice.message), (v::DEEP_LINKING_ERROR_MESSAGE, &choice.problem)]
+    {
+        if let Some(text) = text {
+            claims[name] = json!(text);
+        }
+    }
     signer.sign(&claims)
 }
 
@@ -130,8 +165,10 @@ fn content_item(quiz: &PlacedQuiz, request: &PlacingRequest, launch_url: &Url) -
             "questions": quiz.question_count.to_string(),
             "attempts": quiz.attempts_allowed.to_string(),
             (FOLLOW_THROUGH): if quiz.policy.follow_through { "yes" } else { "no" },
+            (RESOURCE_ID): quiz.resource_id,
         },
     });
+    put_windows(&mut item, &quiz.windows);
     if let Some(credit) = quiz.policy.form_credit {
         item["custom"][FORM_CREDIT] = json!(credit.name());
     }
@@ -139,9 +176,26 @@ fn content_item(quiz: &PlacedQuiz, request: &PlacingRequest, launch_url: &Url) -
         item["lineItem"] = json!({
             "label": quiz.title,
             "scoreMaximum": quiz.score_maximum,
-            "resourceId": quiz.pool,
+            "resourceId": quiz.resource_id,
             "tag": "grade",
+            "gradesReleased": quiz.grades_released,
         });
     }
     item
+}
+
+/// The windows as first values for the platform, the same as the link's own parameters for platforms that do not keep
+/// them, and the variables by which those that do tell us later what holds.
+fn put_windows(item: &mut Value, windows: &Windows) {
+    for edge in Edge::ALL {
+        item["custom"][edge.name()] = json!(edge.variable());
+        if let Some(moment) = windows.edges.get(&edge) {
+            let (window, end) = edge.members();
+            item[window][end] = json!(moment.at);
+            item["custom"][edge.placed_name()] = json!(moment.at);
+        }
+    }
+    if let Some(zone) = &windows.zone {
+        item["custom"][TIME_ZONE] = json!(zone);
+    }
 }

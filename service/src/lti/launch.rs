@@ -5,35 +5,36 @@
 
 mod claims;
 
+use std::collections::BTreeMap;
+
 use jiff::Timestamp;
 use qbank::accept::Credit;
 use qbank::marking::Policy;
 use serde_json::{Map, Value};
 use url::Url;
 
-use super::{FailedCheck, deep_linking, vocabulary as v};
+use super::{FailedCheck, deep_linking, is_identifier, person_name, roles, vocabulary as v};
 use crate::frame_ancestors;
 use crate::settings::{PublicUrl, Reach};
 use crate::storage::{
-    ContextId, DeploymentId, GradeEndpoint, LinkKey, LoginState, PlacingRequest, PoolId, Registration,
-    ResourceLinkId, UserId,
+    ContextId, DeploymentId, GradeEndpoint, LinkKey, LoginState, Part, PersonName, PlacingRequest, PoolId,
+    Registration, ResourceLinkId, UserId,
 };
+use crate::windows::{Edge, Said, Windows};
 use claims::Claims;
 
 /// How far a platform's clock may differ from ours.
 const SKEW_MS: i64 = 60 * 1000;
 /// How old a token may be.
 const AGE_MAX_MS: i64 = 10 * 60 * 1000;
-/// The longest identifier the standard allows.
-const ID_LENGTH_MAX: usize = 255;
 
 /// A launch that passed every check.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Launch {
     /// A person followed a link.
-    Link(LinkLaunch),
+    Link(Box<LinkLaunch>),
     /// A teacher wants to place a quiz.
-    Placing(PlacingLaunch),
+    Placing(Box<PlacingLaunch>),
 }
 
 /// A person followed a link.
@@ -53,10 +54,16 @@ pub struct LinkLaunch {
     pub context: Option<ContextId>,
     /// What the link was placed with; none when it was not placed by us.
     pub quiz: Option<QuizParameters>,
+    /// What the platform says about the windows, where it was asked.
+    pub windows: BTreeMap<Edge, Said>,
     /// Where grades go.
     pub grades: Option<GradeEndpoint>,
     /// Origin of the address for returning to the platform, if the launch names a usable one.
     pub return_origin: Option<String>,
+    /// The person's name, where names are kept.
+    pub name: Option<PersonName>,
+    /// Where the platform tells who is in the course.
+    pub roster: Option<Url>,
 }
 
 /// A teacher wants to place a quiz.
@@ -90,6 +97,10 @@ pub struct QuizParameters {
     pub attempts_allowed: u32,
     /// What earns points; the default where the link says nothing.
     pub policy: Policy,
+    /// The `resourceId` of the link's line item; links placed before it was sent used their pool's id.
+    pub resource_id: String,
+    /// When the teacher chose it to be open.
+    pub windows: Windows,
 }
 
 /// What a token is checked against.
@@ -103,6 +114,8 @@ pub struct Expected<'a> {
     pub public_url: &'a PublicUrl,
     /// Which addresses it may name.
     pub reach: Reach,
+    /// Whether names are kept; else none is read.
+    pub names: bool,
     /// The time.
     pub now: Timestamp,
 }
@@ -123,8 +136,12 @@ pub fn check(claims: &Map<String, Value>, expected: Expected<'_>) -> Result<Laun
     let deployment = check_deployment(claims, expected)?;
     claims.check_optional_types()?;
     match message_type {
-        v::RESOURCE_LINK_REQUEST => check_link(claims, deployment, expected).map(Launch::Link),
-        v::DEEP_LINKING_REQUEST => check_placing(claims, deployment, expected).map(Launch::Placing),
+        v::RESOURCE_LINK_REQUEST => {
+            check_link(claims, deployment, expected).map(|launch| Launch::Link(Box::new(launch)))
+        }
+        v::DEEP_LINKING_REQUEST => {
+            check_placing(claims, deployment, expected).map(|launch| Launch::Placing(Box::new(launch)))
+        }
         _ => Err(FailedCheck::MessageType),
     }
 }
@@ -220,9 +237,12 @@ fn check_link(
         title: link.text("title")?.filter(|title| !title.trim().is_empty()).map(str::to_owned),
         user,
         role: role(&roles),
+        name: if expected.names { person_name(|name| claims.text(name).ok().flatten()) } else { None },
+        roster: roster(claims, expected.reach)?,
         preview: roles.contains(&v::TEST_USER),
         context: context(claims)?,
         quiz: quiz_parameters(claims)?,
+        windows: windows_said(claims)?,
         grades: grade_endpoint(claims, expected.reach)?,
         return_origin: return_origin(claims, expected.reach)?,
     })
@@ -261,28 +281,29 @@ fn check_subject(claims: Claims<'_>) -> Result<Option<UserId>, FailedCheck> {
     }
 }
 
-fn is_identifier(text: &str) -> bool {
-    !text.is_empty() && text.len() <= ID_LENGTH_MAX && text.is_ascii()
+/// Whoever does not teach takes the quiz.
+fn role(roles: &[&str]) -> Role {
+    if roles::part(roles) == Part::Teacher { Role::Teacher } else { Role::Pupil }
 }
 
 fn is_mentor(roles: &[&str]) -> bool {
     roles.iter().any(|role| *role == "Mentor" || role.strip_prefix(v::MEMBERSHIP_ROLE) == Some("#Mentor"))
 }
 
-/// Boils roles down. Full addresses and short names count; unknown roles are ignored.
-fn role(roles: &[&str]) -> Role {
-    let teaches = |role: &str| {
-        // Full: …membership#Instructor or …membership/Instructor#TeachingAssistant. Short: Instructor.
-        let course_role = match role.strip_prefix(v::MEMBERSHIP_ROLE) {
-            Some(rest) => match rest.strip_prefix('/') {
-                Some(sub_role) => sub_role.split('#').next().unwrap_or_default(),
-                None => rest.trim_start_matches('#'),
-            },
-            None => role,
-        };
-        matches!(course_role, "Instructor" | "ContentDeveloper" | "Administrator")
+/// Where the class list is (NRPS 3.6). Optional, so one in another version or at an address that may not be called is
+/// as good as none.
+fn roster(claims: Claims<'_>, reach: Reach) -> Result<Option<Url>, FailedCheck> {
+    let Some(service) = claims.object(v::ROSTER_SERVICE)? else { return Ok(None) };
+    // The standard's text says `service_versions`, and once `service_version`.
+    let versions = ["service_versions", "service_version"].map(|name| service.0.get(name));
+    let ours = |version: &Value| {
+        version == "2.0" || version.as_array().is_some_and(|list| list.contains(&"2.0".into()))
     };
-    if roles.iter().any(|role| teaches(role)) { Role::Teacher } else { Role::Pupil }
+    if versions.iter().any(Option::is_some) && !versions.into_iter().flatten().any(ours) {
+        return Ok(None);
+    }
+    let address = service.text("context_memberships_url")?.and_then(|text| Url::parse(text).ok());
+    Ok(address.filter(|url| reach.check("context_memberships_url", url).is_ok()))
 }
 
 fn context(claims: Claims<'_>) -> Result<Option<ContextId>, FailedCheck> {
@@ -306,7 +327,35 @@ fn quiz_parameters(claims: Claims<'_>) -> Result<Option<QuizParameters>, FailedC
         question_count: count("questions", deep_linking::QUESTIONS_MAX)?,
         attempts_allowed: count("attempts", deep_linking::ATTEMPTS_MAX)?,
         policy: policy(custom)?,
+        resource_id: custom
+            .text(deep_linking::RESOURCE_ID)?
+            .filter(|id| is_identifier(id))
+            .unwrap_or(pool)
+            .to_owned(),
+        windows: windows_placed(custom)?,
     }))
+}
+
+/// What the teacher chose when placing; a value that is no date is as good as none.
+fn windows_placed(custom: Claims<'_>) -> Result<Windows, FailedCheck> {
+    let mut edges = Vec::new();
+    for edge in Edge::ALL {
+        if let Some(Said::At(at)) = custom.text(edge.placed_name())?.map(Said::read) {
+            edges.push((edge, at));
+        }
+    }
+    let zone = custom.text(deep_linking::TIME_ZONE)?.and_then(|name| name.parse().ok());
+    Ok(Windows::placed(edges, zone))
+}
+
+/// What the platform made of the variables for the windows.
+fn windows_said(claims: Claims<'_>) -> Result<BTreeMap<Edge, Said>, FailedCheck> {
+    let Some(custom) = claims.object(v::CUSTOM)? else { return Ok(BTreeMap::new()) };
+    let mut said = BTreeMap::new();
+    for edge in Edge::ALL {
+        said.extend(custom.text(edge.name())?.map(|value| (edge, Said::read(value))));
+    }
+    Ok(said)
 }
 
 fn policy(custom: Claims<'_>) -> Result<Policy, FailedCheck> {

@@ -33,12 +33,18 @@ pub const LIS: &str = claim!("lis");
 pub const ROLE_SCOPE_MENTOR: &str = claim!("role_scope_mentor");
 /// Where grades go.
 pub const GRADE_ENDPOINT: &str = "https://purl.imsglobal.org/spec/lti-ags/claim/endpoint";
+/// Where the platform tells who is in the course.
+pub const ROSTER_SERVICE: &str = "https://purl.imsglobal.org/spec/lti-nrps/claim/namesroleservice";
 /// What deep linking asks for.
 pub const DEEP_LINKING_SETTINGS: &str = "https://purl.imsglobal.org/spec/lti-dl/claim/deep_linking_settings";
 /// What deep linking returns.
 pub const CONTENT_ITEMS: &str = "https://purl.imsglobal.org/spec/lti-dl/claim/content_items";
 /// Opaque text that deep linking gives back.
 pub const DEEP_LINKING_DATA: &str = "https://purl.imsglobal.org/spec/lti-dl/claim/data";
+/// Something that deep linking tells the teacher.
+pub const DEEP_LINKING_MESSAGE: &str = "https://purl.imsglobal.org/spec/lti-dl/claim/msg";
+/// Why deep linking came to nothing, for the teacher.
+pub const DEEP_LINKING_ERROR_MESSAGE: &str = "https://purl.imsglobal.org/spec/lti-dl/claim/errormsg";
 
 /// The only version there is.
 pub const VERSION_1_3: &str = "1.3.0";
@@ -53,6 +59,8 @@ pub const RESOURCE_LINK_ITEM: &str = "ltiResourceLink";
 
 /// Prefix of roles in a course.
 pub const MEMBERSHIP_ROLE: &str = "http://purl.imsglobal.org/vocab/lis/v2/membership";
+/// A learner of a course.
+pub const LEARNER_ROLE: &str = "http://purl.imsglobal.org/vocab/lis/v2/membership#Learner";
 /// Marks a platform's preview user.
 pub const TEST_USER: &str = "http://purl.imsglobal.org/vocab/lti/system/person#TestUser";
 
@@ -65,6 +73,11 @@ pub const SCOPE_SCORE: &str = "https://purl.imsglobal.org/spec/lti-ags/scope/sco
 /// Scope: read results back.
 pub const SCOPE_RESULT: &str = "https://purl.imsglobal.org/spec/lti-ags/scope/result.readonly";
 
+/// Scope: read who is in a course.
+pub const SCOPE_ROSTER: &str = "https://purl.imsglobal.org/spec/lti-nrps/scope/contextmembership.readonly";
+
+/// Media type of a class list.
+pub const MEDIA_MEMBERS: &str = "application/vnd.ims.lti-nrps.v2.membershipcontainer+json";
 /// Media type of one line item.
 pub const MEDIA_LINE_ITEM: &str = "application/vnd.ims.lis.v2.lineitem+json";
 /// Media type of a list of line items.

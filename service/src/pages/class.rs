@@ -8,7 +8,7 @@ use super::marked::{MarkedQuestion, Tone};
 /// Most characters a quiz's title may have.
 pub const TITLE_LENGTH_MAX: usize = 120;
 
-/// Choosing a pool and settings while a deep-linking request waits.
+/// Choosing pools and settings while a deep-linking request waits.
 #[derive(Debug, Clone, Template)]
 #[template(path = "class/place.html")]
 pub struct PlacePage {
@@ -16,26 +16,75 @@ pub struct PlacePage {
     pub frame: Frame,
     /// What was wrong with the last try.
     pub problem: Option<String>,
+    /// Something the teacher should know beforehand.
+    pub warning: Option<&'static str>,
     /// Where the form goes.
     pub action: &'static str,
     /// Token of the session.
     pub csrf: String,
+    /// How many quizzes the form has.
+    pub count: usize,
+    /// The quizzes.
+    pub quizzes: Vec<QuizForm>,
+    /// Whether there is any pool to choose.
+    pub any_pool: bool,
+    /// Largest number of questions allowed.
+    pub questions_max: u32,
+    /// Largest number of attempts allowed.
+    pub attempts_max: u32,
+    /// Time zones for the times of all quizzes.
+    pub zones: Vec<ZoneChoice>,
+    /// Whether one more quiz can be added.
+    pub may_add: bool,
+    /// "Place this quiz".
+    pub place_text: String,
+}
+
+/// The form of one quiz.
+#[derive(Debug, Clone)]
+pub struct QuizForm {
+    /// 1 for the first.
+    pub number: usize,
+    /// What the names of its fields begin with.
+    pub prefix: String,
     /// Pools to choose from.
     pub pools: Vec<PoolChoice>,
     /// Title as typed so far.
-    pub quiz_title: String,
+    pub title: String,
     /// Number of questions as typed so far.
     pub questions: String,
-    /// Largest number of questions allowed.
-    pub questions_max: u32,
     /// Number of attempts as typed so far.
     pub attempts: String,
-    /// Largest number of attempts allowed.
-    pub attempts_max: u32,
     /// Whether a pupil's own earlier value is followed.
     pub follow_through: bool,
     /// What the right value in another form may earn.
     pub form_credits: Vec<CreditChoice>,
+    /// Whether pupils see the grade in the course at once.
+    pub released: bool,
+    /// Whether the windows are shown unfolded.
+    pub windows_open: bool,
+    /// The ends of the windows.
+    pub windows: Vec<WindowField>,
+}
+
+/// One end of a window, as typed so far.
+#[derive(Debug, Clone)]
+pub struct WindowField {
+    /// Name and id of the field.
+    pub name: String,
+    /// Words beside it.
+    pub label: &'static str,
+    /// As typed.
+    pub value: String,
+}
+
+/// A time zone that can be chosen.
+#[derive(Debug, Clone)]
+pub struct ZoneChoice {
+    /// Its name.
+    pub name: String,
+    /// Whether it is chosen.
+    pub chosen: bool,
 }
 
 /// What the right value in another form may earn.
@@ -74,6 +123,8 @@ pub struct OverviewPage {
     pub question_count: u32,
     /// "3" or "no limit".
     pub attempts_allowed: String,
+    /// When pupils can work on it.
+    pub open: String,
     /// What earns points.
     pub marking: String,
     /// "12 of 14 who started".
@@ -84,6 +135,12 @@ pub struct OverviewPage {
     pub class_url: String,
     /// How the gradebook stands.
     pub gradebook: GradebookView,
+    /// Where the list of pupils comes from, and of when it is.
+    pub class_list: String,
+    /// Where to ask that the course's class list be read again, when it has one.
+    pub read_again: Option<String>,
+    /// Pupils of the course who have not started: label, and id of the platform.
+    pub not_started: Vec<(String, String)>,
     /// Token of the session.
     pub csrf: String,
     /// The pupils, best points first.
@@ -97,6 +154,8 @@ pub struct PupilRow {
     pub label: String,
     /// The platform's own opaque id of the pupil.
     pub subject: String,
+    /// "left the course", where that is so.
+    pub mark: Option<&'static str>,
     /// "7 of 10", or a dash in words.
     pub best: String,
     /// The attempts in order.

@@ -25,6 +25,8 @@ pub struct StartPage {
     pub attempts: String,
     /// What counts in a step that builds on another.
     pub later_steps: &'static str,
+    /// Until when, where there is an end.
+    pub until: Option<String>,
     /// "7 of 10 points", once an attempt was handed in.
     pub best: Option<String>,
     /// What is sent to the gradebook.
@@ -56,6 +58,16 @@ pub enum Next {
     },
     /// All attempts are used.
     Finished,
+    /// It is too early.
+    NotYet {
+        /// From when, in words.
+        opens: String,
+    },
+    /// It is too late.
+    Over {
+        /// Since when, in words.
+        closed: String,
+    },
 }
 
 /// All questions of an attempt that is still open. No field here holds an answer of ours.
@@ -207,8 +219,12 @@ pub struct ResultPage {
     pub points_max: u32,
     /// What is sent to the gradebook.
     pub gradebook: String,
+    /// A message about what just happened.
+    pub notice: Option<&'static str>,
     /// Where to start another attempt, when one is left.
     pub again: Option<String>,
+    /// Why there is no other attempt, when there is none.
+    pub no_more: &'static str,
     /// The quiz's start page.
     pub start_url: String,
     /// Token of the session.

@@ -2,12 +2,15 @@
 //! No standard, and no protection: the platform is reachable from this machine only.
 
 use actix_web::HttpResponse;
-use actix_web::web::{Data, Json};
+use actix_web::web::{Data, Json, Path};
 use serde::Deserialize;
 
+use super::deep_linking::Placing;
 use super::faults::{Forgery, PlannedFault};
 use super::gradebook;
+use super::links::LinkTimes;
 use super::points::Points;
+use super::roster::MemberStatus;
 use super::state::Platform;
 
 /// What a tool has to be told.
@@ -58,6 +61,38 @@ pub(super) async fn mark(platform: Data<Platform>, marked: Json<Marked>) -> Http
 pub(super) async fn clear_mark(platform: Data<Platform>, marked: Json<Marked>) -> HttpResponse {
     gradebook::set_mark(&platform, &marked.pupil, None);
     HttpResponse::NoContent().finish()
+}
+
+/// Changes what deep linking asks for.
+pub(super) async fn set_placing(platform: Data<Platform>, placing: Json<Placing>) -> HttpResponse {
+    platform.state().deep_linking.placing = placing.into_inner();
+    HttpResponse::NoContent().finish()
+}
+
+/// Changes somebody's place in the course.
+pub(super) async fn set_status(
+    platform: Data<Platform>,
+    person: Path<String>,
+    status: Json<MemberStatus>,
+) -> HttpResponse {
+    if platform.members.find(&person).is_none() {
+        return HttpResponse::NotFound().finish();
+    }
+    platform.state().enrolment.set(&person, status.into_inner());
+    HttpResponse::NoContent().finish()
+}
+
+/// Gives an activity new times.
+pub(super) async fn set_times(
+    platform: Data<Platform>,
+    link: Path<String>,
+    times: Json<LinkTimes>,
+) -> HttpResponse {
+    if platform.state().links.set_times(&link, times.into_inner()) {
+        HttpResponse::NoContent().finish()
+    } else {
+        HttpResponse::NotFound().finish()
+    }
 }
 
 /// Forges launches from now on, for instance `{"forgery": "missing_claim", "claim": "sub"}`.

@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, HashMap};
 use actix_web::HttpResponse;
 use actix_web::http::{StatusCode, header};
 use actix_web::web::{Bytes, Data, Path};
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use url::Url;
 
@@ -34,9 +34,25 @@ pub(super) struct Opened {
     sign_in: SignIn,
 }
 
+/// What the platform lets a tool place.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Placing {
+    /// Whether several activities may come back at once.
+    pub accept_multiple: bool,
+    /// Whether line items are made; where not, the request says so and they are ignored.
+    pub accept_lineitem: bool,
+}
+
+impl Default for Placing {
+    fn default() -> Self {
+        Self { accept_multiple: true, accept_lineitem: true }
+    }
+}
+
 /// Requests that wait for their response, by id, and what the last responses had to say.
 #[derive(Debug, Default)]
 pub(super) struct DeepLinking {
+    pub(super) placing: Placing,
     opened: HashMap<String, Opened>,
     messages: HashMap<String, String>,
 }
@@ -80,13 +96,17 @@ pub(super) async fn receive(
         .map_err(|error| unauthentic(&error))?;
     check_response(&claims, &opened)?;
     let placements = read_items(&platform, &claims)?;
+    let placing = platform.state().deep_linking.placing;
+    if !placing.accept_multiple && placements.len() > 1 {
+        return Err(PageProblem::bad_request("content_items: more than one, where one was asked for"));
+    }
 
     let mut state = platform.state();
     if state.deep_linking.opened.remove(&opened.id).is_none() {
         return Err(PageProblem::bad_request("this request for an activity was answered twice at once"));
     }
     for Placement { link, line_item } in placements {
-        if let Some(mut line_item) = line_item {
+        if let Some(mut line_item) = line_item.filter(|_| placing.accept_lineitem) {
             line_item.resource_link_id = Some(link.id.clone());
             state.line_items.create(line_item);
         }

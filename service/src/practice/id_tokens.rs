@@ -140,6 +140,7 @@ fn resource_link_claims(platform: &Platform, member: &Member, link: &Link) -> Ma
 
 fn deep_linking_claims(platform: &Platform, ticket: &Ticket) -> Map<String, Value> {
     let opened = platform.state().deep_linking.open(ticket);
+    let placing = platform.state().deep_linking.placing;
     object(json!({
         lti("message_type"): "LtiDeepLinkingRequest",
         lti("target_link_uri"): platform.tool.deep_linking_url,
@@ -148,8 +149,8 @@ fn deep_linking_claims(platform: &Platform, ticket: &Ticket) -> Map<String, Valu
             "deep_link_return_url": platform.url(&format!("/deep-linking/return/{}", opened.id)),
             "accept_types": ["ltiResourceLink"],
             "accept_presentation_document_targets": ["window", "iframe"],
-            "accept_multiple": true,
-            "accept_lineitem": true,
+            "accept_multiple": placing.accept_multiple,
+            "accept_lineitem": placing.accept_lineitem,
             "auto_create": true,
             "data": opened.data,
         },

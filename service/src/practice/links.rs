@@ -21,12 +21,25 @@ pub(super) struct Link {
     pub(super) submission: Period,
 }
 
-/// When something may be done, as the tool wrote it (ISO 8601).
-#[derive(Debug, Clone, Default, serde::Deserialize)]
+/// When something may be done (ISO 8601): as the tool wrote it, or as somebody changed it here.
+#[derive(Debug, Clone, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "camelCase")]
-pub(super) struct Period {
-    pub(super) start_date_time: Option<String>,
-    pub(super) end_date_time: Option<String>,
+pub struct Period {
+    /// From when.
+    pub start_date_time: Option<String>,
+    /// Until when.
+    pub end_date_time: Option<String>,
+}
+
+/// New times of a link, as a teacher sets them on the platform.
+#[derive(Debug, Clone, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+pub struct LinkTimes {
+    /// When it can be opened.
+    #[serde(default)]
+    pub available: Period,
+    /// When it can be handed in.
+    #[serde(default)]
+    pub submission: Period,
 }
 
 /// Every link of the course, oldest first.
@@ -40,6 +53,13 @@ impl Links {
 
     pub(super) fn find(&self, id: &str) -> Option<&Link> {
         self.0.iter().find(|link| link.id == id)
+    }
+
+    /// Gives a link new times; false when there is no such link.
+    pub(super) fn set_times(&mut self, id: &str, times: LinkTimes) -> bool {
+        let Some(link) = self.0.iter_mut().find(|link| link.id == id) else { return false };
+        (link.available, link.submission) = (times.available, times.submission);
+        true
     }
 
     pub(super) fn all(&self) -> &[Link] {

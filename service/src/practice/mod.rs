@@ -24,6 +24,9 @@
 //! | `PUT`, `DELETE /admin/fault` | [`PlannedFault`], like `{"fault": "server_error", "times": 2}` |
 //! | `PUT`, `DELETE /admin/marks` | the teacher's own mark, like `{"pupil": "p-01", "points": 8}`; the cell emptied |
 //! | `PUT /admin/message-storage` | [`MessageStorage`], like `{"storage": "slow", "delay_ms": 2000}` |
+//! | `PUT /admin/placing` | [`Placing`], like `{"accept_multiple": false, "accept_lineitem": true}` |
+//! | `PUT /admin/people/{id}/status` | [`MemberStatus`], like `"Inactive"` |
+//! | `PUT /admin/links/{id}/times` | [`LinkTimes`], like `{"submission": {"endDateTime": "2026-12-17T22:00:00Z"}}` |
 //! | `PUT`, `DELETE /admin/forgery` | [`Forgery`], like `{"forgery": "missing_claim", "claim": "sub"}` |
 
 mod access_tokens;
@@ -64,11 +67,14 @@ use actix_web::dev::ServerHandle;
 use actix_web::{App, HttpServer};
 use tokio::task::JoinHandle;
 
+pub use deep_linking::Placing;
 pub use faults::{Fault, Forgery, PlannedFault};
 pub use gradebook::{Cell, Column, Gradebook, Row};
+pub use links::{LinkTimes, Period};
 pub use message_storage::MessageStorage;
 pub use people::Person;
 pub use points::Points;
+pub use roster::MemberStatus;
 pub use scores::{ActivityProgress, GradingProgress, JournalEntry, Outcome, ScoreMessage};
 pub use settings::{PracticeSettings, Registration, ToolAddresses};
 
@@ -167,6 +173,27 @@ impl Practice {
     /// The teacher gives a pupil this mark in every column, over whatever the tool sent, or empties the cells.
     pub fn set_mark(&self, pupil_id: &str, points: Option<Points>) {
         gradebook::set_mark(&self.platform, pupil_id, points);
+    }
+
+    /// From now on deep linking asks for this.
+    pub fn set_placing(&self, placing: Placing) {
+        self.platform.state().deep_linking.placing = placing;
+    }
+
+    /// Somebody leaves the course, comes back, or takes no part any more.
+    pub fn set_status(&self, person_id: &str, status: MemberStatus) {
+        self.platform.state().enrolment.set(person_id, status);
+    }
+
+    /// The activities of the course: id and title, the oldest first.
+    pub fn links(&self) -> Vec<(String, String)> {
+        let state = self.platform.state();
+        state.links.all().iter().map(|link| (link.id.clone(), link.title.clone())).collect()
+    }
+
+    /// Gives an activity new times; false when there is no such activity.
+    pub fn set_times(&self, link_id: &str, times: LinkTimes) -> bool {
+        self.platform.state().links.set_times(link_id, times)
     }
 
     /// From now on every launch is forged in this way. `None` makes launches honest again.

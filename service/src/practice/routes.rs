@@ -81,6 +81,9 @@ fn admin_scope() -> impl actix_web::dev::HttpServiceFactory {
         .route("/gradebook", get().to(admin::gradebook))
         .route("/journal", get().to(admin::journal))
         .route("/message-storage", web::put().to(message_storage::set))
+        .route("/placing", web::put().to(admin::set_placing))
+        .route("/people/{person}/status", web::put().to(admin::set_status))
+        .route("/links/{link}/times", web::put().to(admin::set_times))
         .service(
             web::resource("/fault")
                 .route(web::put().to(admin::plan_fault))

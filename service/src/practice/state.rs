@@ -21,6 +21,7 @@ use super::login::Logins;
 use super::message_storage::MessageStorage;
 use super::pages::Sessions;
 use super::people::Members;
+use super::roster::Enrolment;
 use super::scores::Scores;
 use super::settings::{PracticeSettings, Registration, ToolAddresses};
 
@@ -65,6 +66,7 @@ pub(super) struct State {
     pub(super) seen_tool_tokens: HashSet<String>,
     pub(super) faults: Switches,
     pub(super) message_storage: MessageStorage,
+    pub(super) enrolment: Enrolment,
 }
 
 impl Platform {

@@ -120,6 +120,16 @@ actions! {
     OwnGradeSent "own_grade_sent";
     /// Another mark in the gradebook stays, and our grade is not sent.
     OtherMarkKept "other_mark_kept";
+    /// What was held on one person was deleted.
+    PersonPurged "person_purged";
+    /// What was held on the people of a course was deleted.
+    CoursePurged "course_purged";
+    /// What was held on the people of a platform was deleted.
+    PlatformPurged "platform_purged";
+    /// What was held on people who did nothing for long was deleted.
+    OldDataPurged "old_data_purged";
+    /// What was held on one person was given out.
+    PersonExported "person_exported";
 }
 
 impl std::str::FromStr for Action {

@@ -7,7 +7,9 @@
 mod api_tokens;
 mod audit;
 mod deliveries;
+mod holdings;
 mod invitations;
+mod people;
 mod records;
 mod sqlite;
 #[cfg(test)]
@@ -23,7 +25,11 @@ use jiff::Timestamp;
 pub use api_tokens::{ApiRole, ApiToken, UnknownRole};
 pub use audit::{Action, Actor, AuditEntry, AuditQuery, Change, Subject, UnknownAction};
 pub use deliveries::*;
+pub use holdings::{Held, HeldQuiz, HeldSession, PurgeCounts, PurgeScope, Purged, WaitingGrades};
 pub use invitations::{Invitation, InvitationState, PendingDeployment, Registered};
+pub use people::{
+    Member, MemberStatus, OverdueAttempt, Part, PersonName, Roster, RosterReading, UnknownWord,
+};
 pub use records::*;
 pub use tool_keys::{PrivateKey, Resealed, Retired, Rotated, ToolKey};
 
@@ -240,7 +246,7 @@ pub trait Storage: Send + Sync + 'static {
     /// All pools by title, without their questions.
     async fn pools(&self) -> Result<Vec<PoolSummary>, StorageError>;
     /// The placement of a resource link: made from `new` at the first launch; later launches refresh title,
-    /// context and grade endpoint, and keep the pool, the number of questions and of attempts that pupils started with.
+    /// context, grade endpoint and windows, and keep the pool, the number of questions and of attempts that pupils started with.
     async fn put_placement(&self, new: NewPlacement) -> Result<Placement, StorageError>;
     /// The placement of a resource link, if it has been launched before.
     async fn placement_of(&self, link: &LinkKey) -> Result<Option<Placement>, StorageError>;
@@ -286,6 +292,60 @@ pub trait Storage: Send + Sync + 'static {
         user: &UserId,
         change: &Change,
     ) -> Result<usize, StorageError>;
+
+    // --- people of a course ---
+
+    /// Remembers that a launch named this person, and where the platform lists the course, if it said so.
+    async fn note_launch(
+        &self,
+        placement: &PlacementId,
+        member: &Member,
+        roster: Option<&url::Url>,
+    ) -> Result<(), StorageError>;
+    /// The people of a placement's course, by id.
+    async fn members_at(&self, placement: &PlacementId) -> Result<Vec<Member>, StorageError>;
+    /// Where the platform lists the course of a placement, if it does.
+    async fn roster(&self, placement: &PlacementId) -> Result<Option<Roster>, StorageError>;
+    /// The list to read now, for one of many callers at once; none when somebody has tried after `asked_before`.
+    async fn claim_roster(
+        &self,
+        placement: &PlacementId,
+        asked_before: Timestamp,
+        now: Timestamp,
+    ) -> Result<Option<Roster>, StorageError>;
+    /// Takes in what reading a list gave. Who left and has attempts stays, marked; others who left are forgotten.
+    async fn put_roster(
+        &self,
+        placement: &PlacementId,
+        reading: RosterReading,
+        now: Timestamp,
+    ) -> Result<(), StorageError>;
+    /// Forgets all names. Returns how many.
+    async fn forget_names(&self) -> Result<usize, StorageError>;
+    /// Open attempts of quizzes that ended at or before `ended_before`, the longest ended first.
+    async fn overdue_attempts(
+        &self,
+        ended_before: Timestamp,
+        limit: usize,
+    ) -> Result<Vec<OverdueAttempt>, StorageError>;
+
+    // --- what is held on people ---
+
+    /// Everything held on one person, and a note in the trail that it was given out.
+    async fn held(&self, issuer: &str, user: &UserId, change: &Change) -> Result<Held, StorageError>;
+    /// Deletes what is held on people, in one step with its entry in the trail: attempts, marks, grades, sessions,
+    /// entries of class lists. Placements stay, they say nothing on a person; entries of the trail stay without the
+    /// person. With `dry_run` nothing changes and the counts are the same.
+    async fn purge(
+        &self,
+        scope: &PurgeScope,
+        waiting: WaitingGrades,
+        dry_run: bool,
+        change: &Change,
+    ) -> Result<Purged, StorageError>;
+    /// Makes sure that no trace of deleted data is left in files: writes the store anew where `whole` is asked for,
+    /// else only empties its log of changes. What was deleted since deletion overwrites is gone either way.
+    async fn clear_traces(&self, whole: bool) -> Result<(), StorageError>;
 
     // --- grade delivery ---
 

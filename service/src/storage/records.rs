@@ -11,6 +11,8 @@ use qbank::pool::Pool;
 use serde::{Deserialize, Serialize};
 use url::Url;
 
+use crate::windows::Windows;
+
 /// Declares an identifier that is text inside and a type of its own outside.
 macro_rules! text_id {
     ($($(#[$doc:meta])* $name:ident;)+) => {$(
@@ -308,6 +310,11 @@ pub struct NewPlacement {
     pub attempts_allowed: u32,
     /// What earns points.
     pub policy: Policy,
+    /// The `resourceId` of the link's line item: tells the links of one pool apart, and stays with a link when its
+    /// course is copied.
+    pub resource_id: String,
+    /// When it can be worked on.
+    pub windows: Windows,
     /// Where grades go, when the platform takes them.
     pub grades: Option<GradeEndpoint>,
     /// When it was first launched.

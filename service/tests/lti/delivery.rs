@@ -10,6 +10,7 @@ use service::storage::{
     self, Announce, AttemptResult, DeliveryState, GradeEndpoint, LinkKey, NewPlacement, Placement, Responses,
     Room, Started, Storage, Submission,
 };
+use service::windows::Windows;
 
 use crate::platform::{DEPLOYMENT, Fault, Platform};
 use crate::tool::{Tool, change, monday, pool, registration, settings};
@@ -54,6 +55,8 @@ impl Delivery {
             question_count: 5,
             attempts_allowed: 3,
             policy: Policy::default(),
+            resource_id: "quiz-1".to_owned(),
+            windows: Windows::default(),
             grades,
             created_at: monday(),
         };

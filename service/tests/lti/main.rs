@@ -12,5 +12,6 @@ mod line_items;
 mod login;
 mod placing;
 mod platform;
+mod roster;
 mod tool;
 mod vectors;

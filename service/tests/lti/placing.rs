@@ -4,8 +4,9 @@ use qbank::accept::Credit;
 use qbank::marking::Policy;
 use reqwest::header::{LOCATION, SET_COOKIE};
 use serde_json::{Value, json};
-use service::lti::deep_linking::{self, PlacedQuiz};
+use service::lti::deep_linking::{self, Choice, PlacedQuiz};
 use service::storage::PlacingRequest;
+use service::windows::{Edge, Windows};
 
 use crate::platform::{CLIENT_ID, DEPLOYMENT};
 use crate::tool::Tool;
@@ -23,11 +24,12 @@ fn request(tool: &Tool) -> PlacingRequest {
     }
 }
 
-async fn answer(tool: &Tool, quiz: Option<&PlacedQuiz>, request: &PlacingRequest) -> (Value, Value) {
+async fn answer(tool: &Tool, quizzes: &[PlacedQuiz], request: &PlacingRequest) -> (Value, Value) {
     let registration = tool.storage.registrations().await.unwrap().pop().unwrap();
     let signer = tool.server.app.tool_keys.signer(registration.id).await.unwrap();
+    let choice = Choice { quizzes: quizzes.to_vec(), ..Choice::default() };
     let token = deep_linking::response(
-        quiz,
+        &choice,
         request,
         &registration,
         &DEPLOYMENT.into(),
@@ -58,6 +60,15 @@ fn quiz() -> PlacedQuiz {
         attempts_allowed: 2,
         policy: Policy { follow_through: false, form_credit: Some(Credit::Part) },
         score_maximum: 10,
+        resource_id: "quiz-7f".to_owned(),
+        windows: Windows::placed(
+            [
+                (Edge::AvailableFrom, "2026-03-02T09:00:00Z".parse().unwrap()),
+                (Edge::SubmissionUntil, "2026-03-06T22:00:00Z".parse().unwrap()),
+            ],
+            Some("America/Chicago".parse().unwrap()),
+        ),
+        grades_released: true,
     }
 }
 
@@ -74,7 +85,7 @@ async fn a_teacher_is_sent_to_the_placing_page() {
 #[tokio::test(flavor = "multi_thread")]
 async fn the_answer_carries_one_link_with_its_parameters_and_line_item() {
     let tool = Tool::start().await;
-    let (header, claims) = answer(&tool, Some(&quiz()), &request(&tool)).await;
+    let (header, claims) = answer(&tool, &[quiz()], &request(&tool)).await;
     assert_eq!((&header["alg"], &header["typ"]), (&json!("RS256"), &json!("JWT")));
     assert_eq!(claims["https://purl.imsglobal.org/spec/lti/claim/message_type"], "LtiDeepLinkingResponse");
     assert_eq!(claims["https://purl.imsglobal.org/spec/lti/claim/version"], "1.3.0");
@@ -89,8 +100,21 @@ async fn the_answer_carries_one_link_with_its_parameters_and_line_item() {
             "url": format!("{}/lti/launch", tool.url),
             "custom": {
                 "pool": "river-day", "questions": "5", "attempts": "2", "follow_through": "no", "form_credit": "part",
+                "quiz": "quiz-7f",
+                "available_from": "$ResourceLink.available.startDateTime",
+                "available_until": "$ResourceLink.available.endDateTime",
+                "submission_from": "$ResourceLink.submission.startDateTime",
+                "submission_until": "$ResourceLink.submission.endDateTime",
+                "placed_available_from": "2026-03-02T09:00:00Z",
+                "placed_submission_until": "2026-03-06T22:00:00Z",
+                "time_zone": "America/Chicago",
             },
-            "lineItem": {"label": "Litres in the river", "scoreMaximum": 10, "resourceId": "river-day", "tag": "grade"},
+            "lineItem": {
+                "label": "Litres in the river", "scoreMaximum": 10, "resourceId": "quiz-7f", "tag": "grade",
+                "gradesReleased": true,
+            },
+            "available": {"startDateTime": "2026-03-02T09:00:00Z"},
+            "submission": {"endDateTime": "2026-03-06T22:00:00Z"},
         }])
     );
 }
@@ -98,11 +122,13 @@ async fn the_answer_carries_one_link_with_its_parameters_and_line_item() {
 #[tokio::test(flavor = "multi_thread")]
 async fn the_answer_may_be_empty_and_leaves_out_an_unwanted_line_item() {
     let tool = Tool::start().await;
-    let (_, claims) = answer(&tool, None, &request(&tool)).await;
+    let (_, claims) = answer(&tool, &[], &request(&tool)).await;
     assert_eq!(claims["https://purl.imsglobal.org/spec/lti-dl/claim/content_items"], json!([]));
     let request = PlacingRequest { accept_line_item: Some(false), data: None, ..request(&tool) };
-    let (_, claims) = answer(&tool, Some(&quiz()), &request).await;
-    let item = &claims["https://purl.imsglobal.org/spec/lti-dl/claim/content_items"][0];
+    let (_, claims) = answer(&tool, &[quiz(), quiz()], &request).await;
+    let items = claims["https://purl.imsglobal.org/spec/lti-dl/claim/content_items"].as_array().unwrap();
+    assert_eq!(items.len(), 1, "a platform that takes one link gets one");
+    let item = &items[0];
     assert!(item.get("lineItem").is_none());
     assert!(claims.get("https://purl.imsglobal.org/spec/lti-dl/claim/data").is_none());
 }

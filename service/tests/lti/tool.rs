@@ -10,8 +10,9 @@ use serde_json::{Value, json};
 use service::clock::{Clock, SettableClock};
 use service::lti::FailedCheck;
 use service::server::Server;
-use service::settings::{PublicUrl, Reach, Settings};
+use service::settings::{Privacy, PublicUrl, Reach, Settings};
 use service::storage::{self, Actor, Change, NewRegistration, Storage, StoredPool};
+use service::windows::Zone;
 use url::Url;
 
 use crate::platform::{CLIENT_ID, DEPLOYMENT, Platform, Signer, sign};
@@ -63,6 +64,8 @@ pub(crate) fn settings(public_url: &str) -> Settings {
         behind_proxy: false,
         requests_per_second: None,
         seal_key: None,
+        privacy: Privacy::default(),
+        time_zone: Zone::UTC,
     }
 }
 

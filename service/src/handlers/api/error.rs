@@ -42,6 +42,12 @@ pub(crate) enum ApiError {
     /// The pool has no such question.
     #[error("the pool has no question {0:?}")]
     NoQuestion(String),
+    /// There is no such platform.
+    #[error("no platform with issuer {0:?} is registered")]
+    NoIssuer(String),
+    /// Grades would be lost.
+    #[error("{0} grades are not in the gradebook yet, so nothing was deleted")]
+    GradesWaiting(usize),
     /// The body is not what was expected.
     #[error("the body cannot be read: {0}")]
     Body(String),
@@ -104,6 +110,14 @@ impl ApiError {
             Self::NoQuestion(_) => {
                 (S::NOT_FOUND, "no_question", Some("GET /api/v1/pools/ID lists its questions"))
             }
+            Self::NoIssuer(_) => {
+                (S::NOT_FOUND, "no_platform", Some("'tenths platform list' tells the issuers, byte for byte"))
+            }
+            Self::GradesWaiting(_) => (
+                S::CONFLICT,
+                "grades_waiting",
+                Some("wait until they are delivered, or set force to delete them, too"),
+            ),
             Self::Body(_) => (S::BAD_REQUEST, "unreadable_body", None),
             Self::Query(_) => (S::BAD_REQUEST, "unreadable_query", None),
             Self::Pool(_) => (

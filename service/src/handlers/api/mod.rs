@@ -10,6 +10,7 @@ mod error;
 pub(crate) mod judgements;
 pub(crate) mod keys;
 pub(crate) mod openapi;
+pub(crate) mod people;
 pub(crate) mod placements;
 pub(crate) mod platforms;
 pub(crate) mod pools;

@@ -4,7 +4,7 @@ use actix_web::HttpResponse;
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
 use utoipa::{Modify, OpenApi};
 
-use super::{audit, deliveries, judgements, keys, placements, platforms, pools, score};
+use super::{audit, deliveries, judgements, keys, people, placements, platforms, pools, score};
 
 /// The document, derived from the handlers' own types.
 #[derive(OpenApi)]
@@ -21,6 +21,9 @@ use super::{audit, deliveries, judgements, keys, placements, platforms, pools, s
         placements::marks,
         judgements::diagnoses,
         judgements::next,
+        people::pupils,
+        people::held,
+        people::purge,
         score::score,
         deliveries::list,
         deliveries::send_again,

@@ -3,7 +3,7 @@
 use actix_web::http::StatusCode;
 use actix_web::{HttpResponse, web};
 
-use super::label::label;
+use super::people::name_or_label;
 use crate::app::App;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::marked_view::{self, Reader};
@@ -23,9 +23,10 @@ pub(crate) async fn show(
     let attempt = quiz.attempt(&app, &AttemptId::from(path.1.as_str())).await?;
     let result = attempt.result.as_ref().ok_or(PageError::NotFound)?;
     let submitted_at = result.submitted_at.strftime("%Y-%m-%d %H:%M UTC");
+    let members = app.storage.members_at(&quiz.placement.id).await?;
     let page = AttemptPage {
         frame: Frame { language: quiz.pool.locale.clone(), title: quiz.title(), place: "Class", wide: false },
-        pupil: label(&attempt.user),
+        pupil: name_or_label(members.iter().find(|member| member.user == attempt.user), &attempt.user),
         subject: attempt.user.to_string(),
         points: result.points,
         points_max: result.maximum,

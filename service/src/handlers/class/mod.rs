@@ -8,14 +8,17 @@
 //! POST /class/{placement}/compare       compare the gradebook with what was delivered
 //! POST /class/{placement}/settle        choose between our grade and another mark in the gradebook
 //! POST /class/{placement}/reset         set a pupil's work aside and take the grade back
+//! POST /class/{placement}/roster        read the course's class list again
 //! GET  /class/{placement}/{attempt}     one attempt that was handed in, step by step
 //! ```
 //!
-//! Pupils appear by a short label made from the platform's opaque id: the service knows no names.
+//! Pupils appear by a short label made from the platform's opaque id, unless the service is set to keep names.
 
 pub(crate) mod attempt;
 mod delivery_view;
 pub(crate) mod grades;
 mod label;
 pub(crate) mod overview;
+mod people;
 pub(crate) mod place;
+pub(crate) mod roster;

@@ -6,7 +6,8 @@ use actix_web::http::StatusCode;
 use actix_web::{HttpResponse, web};
 
 use super::delivery_view;
-use super::label::label;
+use super::people::People;
+use super::roster::{ClassList, class_list};
 use crate::app::App;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::marking_words;
@@ -15,34 +16,41 @@ use crate::pages::Frame;
 use crate::pages::class::{AttemptLink, OverviewPage, PupilRow};
 use crate::session::TeacherSession;
 use crate::storage::{Attempt, AttemptResult, Delivery, Reading, UserId};
+use crate::windows::Phase;
 
-/// GET: pupils by best points, with attempts and the state of each grade.
+/// GET: pupils by best points, with attempts and the state of each grade, and who has not started.
 pub(crate) async fn show(session: TeacherSession, app: web::Data<App>) -> Result<HttpResponse, PageError> {
     let quiz = OpenedQuiz::find(&app, &session.placement).await?;
+    let class = class_list(&app, &quiz.placement).await?;
     let attempts = app.storage.attempts_at(&quiz.placement.id).await?;
     let deliveries = app.storage.deliveries_at(&quiz.placement.id).await?;
     let reading = app.storage.reading_of(&quiz.placement.id).await?;
-    let page = page(&quiz, &session, &attempts, &deliveries, reading.as_ref());
+    let page = page(&app, &quiz, &session, &class, &attempts, &deliveries, reading.as_ref());
     answer::page(StatusCode::OK, &page)
 }
 
 fn page(
+    app: &App,
     quiz: &OpenedQuiz,
     session: &TeacherSession,
+    class: &ClassList,
     attempts: &[Attempt],
     deliveries: &[Delivery],
     reading: Option<&Reading>,
 ) -> OverviewPage {
-    let by_pupil = rows(quiz, attempts, deliveries);
-    let started = by_pupil.iter().filter(|(_, row)| !row.attempts.is_empty()).count();
-    let handed_in = by_pupil.iter().filter(|(best, _)| best.is_some()).count();
+    let people = People::of(class, attempts);
+    let by_pupil = rows(quiz, &people, attempts, deliveries);
     OverviewPage {
         frame: Frame { language: quiz.pool.locale.clone(), title: quiz.title(), place: "Class", wide: true },
         pool: quiz.pool.title.clone(),
         question_count: u32::try_from(quiz.questions("").len()).unwrap_or(u32::MAX),
         attempts_allowed: quiz.placement.quiz.attempts_allowed.to_string(),
+        open: open_words(app, quiz),
         marking: marking_words::policy(quiz.placement.quiz.policy),
-        handed_in: format!("{handed_in} of {started} who started"),
+        handed_in: people.handed_in(attempts),
+        class_list: class.words(|time| quiz.told(app, time)),
+        read_again: class.roster.as_ref().map(|_| format!("/class/{}/roster", session.placement)),
+        not_started: people.not_started(),
         warning: (!quiz.sends_grades()).then_some(
             "The course does not take grades for this quiz, so none are sent. Points stay visible here.",
         ),
@@ -53,9 +61,27 @@ fn page(
     }
 }
 
+/// When pupils can work on the quiz.
+fn open_words(app: &App, quiz: &OpenedQuiz) -> String {
+    let windows = &quiz.placement.quiz.windows;
+    let told = |time| quiz.told(app, time);
+    let times = match (windows.opens_at().map(told), windows.closes_at().map(told)) {
+        (None, None) => return "at any time".into(),
+        (Some(opens), None) => format!("from {opens}"),
+        (None, Some(closes)) => format!("until {closes}"),
+        (Some(opens), Some(closes)) => format!("from {opens} until {closes}"),
+    };
+    match windows.phase(app.clock.now()) {
+        Phase::Early { .. } => format!("not yet: {times}"),
+        Phase::Open { .. } => times,
+        Phase::Over { .. } => format!("not any more: {times}"),
+    }
+}
+
 /// The pupils with their best result, best share of points first, then by label.
 fn rows<'a>(
     quiz: &OpenedQuiz,
+    people: &People<'_>,
     attempts: &'a [Attempt],
     deliveries: &'a [Delivery],
 ) -> Vec<(Option<&'a AttemptResult>, PupilRow)> {
@@ -72,7 +98,7 @@ fn rows<'a>(
         .map(|(user, attempts)| {
             let best = best(attempts.iter().copied());
             let delivery = deliveries.iter().find(|delivery| &delivery.user == user);
-            (best, row(quiz, user, &attempts, best, delivery))
+            (best, row(quiz, people, user, &attempts, best, delivery))
         })
         .collect();
     rows.sort_by(|(one, one_row), (other, other_row)| {
@@ -88,14 +114,16 @@ fn share(best: Option<&AttemptResult>) -> Option<u64> {
 
 fn row(
     quiz: &OpenedQuiz,
+    people: &People<'_>,
     user: &UserId,
     attempts: &[&Attempt],
     best: Option<&AttemptResult>,
     delivery: Option<&Delivery>,
 ) -> PupilRow {
     PupilRow {
-        label: label(user),
+        label: people.label(user),
         subject: user.to_string(),
+        mark: people.mark(user),
         best: best.map_or_else(
             || "not handed in yet".into(),
             |best| format!("{} of {}", best.points, best.maximum),

@@ -14,7 +14,8 @@ use crate::lti::token::UnverifiedToken;
 use crate::pages::frames::{AskPage, Posted, WindowPage};
 use crate::session::{BrowserCookie, NewSession};
 use crate::storage::{
-    Fingerprint, LoginState, NewPlacement, PlacementId, Registration, SeenLogin, SessionPurpose, TakenState,
+    Fingerprint, LoginState, Member, MemberStatus, NewPlacement, Part, PlacementId, Registration, SeenLogin,
+    SessionPurpose, TakenState,
 };
 
 /// A token in an address would end up in logs and histories; it is not even looked at.
@@ -131,8 +132,8 @@ pub(super) async fn complete(
     let registration =
         app.storage.registration(login.registration).await?.ok_or(FailedCheck::IssuerUnknown)?;
     let session = match verify(app, token, login, &registration).await? {
-        Launch::Link(link) => for_link(app, &registration, link).await?,
-        Launch::Placing(placing) => for_placing(app, &registration, placing),
+        Launch::Link(link) => for_link(app, &registration, *link).await?,
+        Launch::Placing(placing) => for_placing(app, &registration, *placing),
     };
     enter(app, session, carrier).await
 }
@@ -155,6 +156,7 @@ async fn verify(
         registration,
         public_url: &app.settings.public_url,
         reach: app.settings.reach,
+        names: app.settings.privacy.names,
         now: app.clock.now(),
     };
     Ok(launch::check(&claims, expected)?)
@@ -169,13 +171,31 @@ async fn for_link<'a>(
     let (deployment, user) = (launch.link.deployment.clone(), Some(launch.user.clone()));
     let (role, preview) = (launch.role, launch.preview);
     let return_origin = launch.return_origin.clone();
+    let (member, roster) = (member(app, &launch), launch.roster.clone());
     let placement = place(app, launch).await?;
+    app.storage.note_launch(&placement, &member, roster.as_ref()).await?;
     let purpose = match role {
         Role::Teacher => SessionPurpose::Class { placement },
         Role::Pupil => SessionPurpose::Quiz { placement, preview },
     };
     app.metrics.launched("link");
     Ok(NewSession { registration, deployment, user, purpose, return_origin })
+}
+
+/// The person of a launch, as one of the link's course. Names of teachers are not needed.
+fn member(app: &App, launch: &LinkLaunch) -> Member {
+    let part = match launch.role {
+        Role::Teacher => Part::Teacher,
+        Role::Pupil if launch.preview => Part::Preview,
+        Role::Pupil => Part::Pupil,
+    };
+    Member {
+        user: launch.user.clone(),
+        part,
+        status: MemberStatus::Active,
+        name: launch.name.clone().filter(|_| part == Part::Pupil),
+        seen_at: app.clock.now(),
+    }
 }
 
 /// The link's placement: made at the first launch, refreshed at later ones.
@@ -188,6 +208,8 @@ async fn place(app: &App, launch: LinkLaunch) -> Result<PlacementId, Stopped> {
             question_count: known.question_count,
             attempts_allowed: known.attempts_allowed,
             policy: known.policy,
+            resource_id: known.resource_id,
+            windows: known.windows,
         },
         (None, Some(quiz)) => quiz,
         (None, None) => return Err(FailedCheck::CustomParameters.into()),
@@ -201,6 +223,8 @@ async fn place(app: &App, launch: LinkLaunch) -> Result<PlacementId, Stopped> {
         question_count: quiz.question_count,
         attempts_allowed: quiz.attempts_allowed,
         policy: quiz.policy,
+        resource_id: quiz.resource_id,
+        windows: quiz.windows.refreshed(&launch.windows),
         grades: launch.grades,
         created_at: app.clock.now(),
     };

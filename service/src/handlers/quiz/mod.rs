@@ -19,12 +19,13 @@ pub(crate) mod save;
 pub(crate) mod start;
 pub(crate) mod submit;
 
-use actix_web::web;
+use actix_web::{HttpResponse, web};
 
-use super::answer::PageError;
+use super::answer::{self, PageError};
 use super::opened_quiz::OpenedQuiz;
 use crate::app::App;
 use crate::attempts;
+use crate::closing;
 use crate::session::PupilSession;
 use crate::storage::{Attempt, AttemptId};
 
@@ -35,6 +36,20 @@ type AttemptPath = web::Path<(String, String)>;
 async fn own_attempt(app: &App, session: &PupilSession, path: &AttemptPath) -> Result<Attempt, PageError> {
     let id = AttemptId::from(path.1.as_str());
     attempts::own(app, session, &id).await?.ok_or(PageError::NotFound)
+}
+
+/// Where an open attempt leads whose quiz is over: what was saved is handed in, and the result says so. None while
+/// answers are taken, and for attempts that are closed.
+async fn too_late(
+    app: &App,
+    session: &PupilSession,
+    quiz: &OpenedQuiz,
+    attempt: &Attempt,
+) -> Result<Option<HttpResponse>, PageError> {
+    let ended = closing::closed_since(&quiz.placement, app.clock.now());
+    let Some(ended) = ended.filter(|_| attempt.result.is_none()) else { return Ok(None) };
+    closing::hand_in_saved(app, quiz, attempt, ended, session.preview).await?;
+    Ok(Some(answer::see_other(&format!("{}?ended=yes", attempt_path(attempt)))))
 }
 
 fn start_path(quiz: &OpenedQuiz) -> String {

@@ -10,6 +10,7 @@ use qbank::units;
 
 use super::attempt_path;
 use super::fields::{FieldName, Typed, places};
+use crate::app::App;
 use crate::handlers::marked_view::{paragraphs, unbroken};
 use crate::handlers::opened_quiz::{OpenedQuiz, counted};
 use crate::pages::Frame;
@@ -21,6 +22,7 @@ use crate::storage::Attempt;
 
 /// The page that shows `typed` in its fields.
 pub(super) fn page(
+    app: &App,
     quiz: &OpenedQuiz,
     session: &PupilSession,
     attempt: &Attempt,
@@ -32,10 +34,16 @@ pub(super) fn page(
     AttemptPage {
         frame: Frame { language: quiz.pool.locale.clone(), title: quiz.title(), place: "Quiz", wide: false },
         progress: format!(
-            "Attempt {} of {}, {}",
+            "Attempt {} of {}, {}{}",
             attempt.number,
             quiz.placement.quiz.attempts_allowed,
-            counted(questions.len() as u64, "question")
+            counted(questions.len() as u64, "question"),
+            quiz.placement
+                .quiz
+                .windows
+                .closes_at()
+                .map(|closes| format!(". Hand in until {}", quiz.told(app, closes)))
+                .unwrap_or_default(),
         ),
         notice,
         save_action: format!("{path}/save"),

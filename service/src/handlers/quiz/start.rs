@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use actix_web::http::StatusCode;
 use actix_web::{HttpResponse, web};
 
-use super::{attempt_path, gradebook_sentence, start_path};
+use super::{attempt_path, gradebook_sentence, start_path, too_late};
 use crate::app::App;
 use crate::entropy;
 use crate::handlers::answer::{self, PageError};
@@ -16,6 +16,7 @@ use crate::pages::quiz::{Next, StartPage};
 use crate::pages::{Frame, Link};
 use crate::session::PupilSession;
 use crate::storage::{Announce, Attempt, Started};
+use crate::windows::Phase;
 
 /// How many seeds are tried for a new attempt, to find one whose questions are new to the pupil.
 const SEEDS_TRIED: usize = 16;
@@ -23,8 +24,13 @@ const SEEDS_TRIED: usize = 16;
 /// GET: what the quiz is and what can be done now.
 pub(crate) async fn show(session: PupilSession, app: web::Data<App>) -> Result<HttpResponse, PageError> {
     let quiz = OpenedQuiz::find(&app, &session.placement).await?;
-    let attempts = app.storage.attempts_of(&quiz.placement.id, &session.user).await?;
-    answer::page(StatusCode::OK, &page(&quiz, &session, &attempts, None))
+    let mut attempts = app.storage.attempts_of(&quiz.placement.id, &session.user).await?;
+    if let Some(open) = attempts.iter().find(|attempt| attempt.result.is_none())
+        && too_late(&app, &session, &quiz, open).await?.is_some()
+    {
+        attempts = app.storage.attempts_of(&quiz.placement.id, &session.user).await?;
+    }
+    answer::page(StatusCode::OK, &page(&app, &quiz, &session, &attempts, None))
 }
 
 /// POST: the open attempt, or a new one.
@@ -36,6 +42,10 @@ pub(crate) async fn begin(
     Fields::checked(posted, &session.csrf)?;
     let quiz = OpenedQuiz::find(&app, &session.placement).await?;
     let earlier = app.storage.attempts_of(&quiz.placement.id, &session.user).await?;
+    if !matches!(quiz.placement.quiz.windows.phase(app.clock.now()), Phase::Open { .. }) {
+        let notice = Some("No attempt was started, because the quiz is not open now.");
+        return answer::page(StatusCode::CONFLICT, &page(&app, &quiz, &session, &earlier, notice));
+    }
     let seed = fresh_seed(&quiz, &earlier);
     let announce = announce(&quiz, &session, &seed);
     let started = app
@@ -47,7 +57,7 @@ pub(crate) async fn begin(
         Started::Open(attempt) => Ok(answer::see_other(&attempt_path(&attempt))),
         Started::UsedUp => {
             let notice = Some("All attempts are used, so no new one was started.");
-            answer::page(StatusCode::CONFLICT, &page(&quiz, &session, &earlier, notice))
+            answer::page(StatusCode::CONFLICT, &page(&app, &quiz, &session, &earlier, notice))
         }
         Started::NoPlacement => Err(PageError::NotFound),
     }
@@ -62,6 +72,7 @@ fn announce(quiz: &OpenedQuiz, session: &PupilSession, seed: &str) -> Announce {
 }
 
 fn page(
+    app: &App,
     quiz: &OpenedQuiz,
     session: &PupilSession,
     attempts: &[Attempt],
@@ -80,16 +91,22 @@ fn page(
         question_count: u32::try_from(quiz.questions("").len()).unwrap_or(u32::MAX),
         attempts: format!("{} of {allowed} used", attempts.len()),
         later_steps: marking_words::for_pupils(quiz.placement.quiz.policy),
+        until: quiz.placement.quiz.windows.closes_at().map(|closes| quiz.told(app, closes)),
         best: best(attempts).map(|best| format!("{} of {}", best.points, counted(best.maximum, "point"))),
         gradebook: gradebook_sentence(quiz, session),
-        next: next(quiz, attempts),
+        next: next(app, quiz, attempts),
         start_text: if attempts.is_empty() { "Start" } else { "Try again with new numbers" },
         csrf: session.csrf.value().to_owned(),
         finished: closed.filter_map(finished_link).collect(),
     }
 }
 
-fn next(quiz: &OpenedQuiz, attempts: &[Attempt]) -> Next {
+fn next(app: &App, quiz: &OpenedQuiz, attempts: &[Attempt]) -> Next {
+    let phase = quiz.placement.quiz.windows.phase(app.clock.now());
+    if let Phase::Early { opens } = phase {
+        return Next::NotYet { opens: quiz.told(app, opens) };
+    }
+    // An attempt that is open after the end is in its minute of grace: it can still be handed in.
     if let Some(open) = attempts.iter().find(|attempt| attempt.result.is_none()) {
         let answered = open.responses.values().flat_map(|steps| steps.values());
         let answered = answered.filter(|typed| !typed.trim().is_empty()).count();
@@ -98,6 +115,9 @@ fn next(quiz: &OpenedQuiz, attempts: &[Attempt]) -> Next {
             url: attempt_path(open),
             saved: format!("Your attempt {} is open: {answered} of {asked} answers are saved.", open.number),
         };
+    }
+    if let Phase::Over { closed } = phase {
+        return Next::Over { closed: quiz.told(app, closed) };
     }
     let used = u32::try_from(attempts.len()).unwrap_or(u32::MAX);
     if used < quiz.placement.quiz.attempts_allowed {

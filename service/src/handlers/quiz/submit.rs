@@ -1,14 +1,10 @@
 //! Handing in: every question is marked, the attempt closes and the grade is queued in one step of the store.
 
-use std::collections::BTreeMap;
-
 use actix_web::http::StatusCode;
 use actix_web::{HttpResponse, web};
-use qbank::marking::{Mark, mark_with};
-use qbank::question::Item;
 
 use super::fields::Typed;
-use super::{AttemptPath, attempt_path, open_view, own_attempt};
+use super::{AttemptPath, attempt_path, open_view, own_attempt, too_late};
 use crate::app::App;
 use crate::attempts;
 use crate::handlers::answer::{self, PageError};
@@ -16,10 +12,10 @@ use crate::handlers::form::{Fields, Posted};
 use crate::handlers::opened_quiz::OpenedQuiz;
 use crate::pages::quiz::Notice;
 use crate::session::PupilSession;
-use crate::storage::{Attempt, Responses, Submitted};
+use crate::storage::Submitted;
 
 /// POST: hands in, unless an answer is too long, or some are empty and the pupil has not said that this is meant.
-/// Handing in a closed attempt again changes nothing and shows its result.
+/// Handing in a closed attempt again changes nothing and shows its result. After the quiz's end what was saved counts.
 pub(crate) async fn submit(
     session: PupilSession,
     app: web::Data<App>,
@@ -32,14 +28,17 @@ pub(crate) async fn submit(
     if attempt.result.is_some() {
         return Ok(answer::see_other(&attempt_path(&attempt)));
     }
+    if let Some(late) = too_late(&app, &session, &quiz, &attempt).await? {
+        return Ok(late);
+    }
     let typed = Typed::read(&fields, &quiz.questions(&attempt.seed));
     if let Some(notice) = stop(&typed, fields.value("allow_empty") == "yes") {
         app.storage.save_responses(&attempt.id, &typed.storable()).await?;
-        let page = open_view::page(&quiz, &session, &attempt, &typed, notice);
+        let page = open_view::page(&app, &quiz, &session, &attempt, &typed, notice);
         return answer::page(StatusCode::UNPROCESSABLE_ENTITY, &page);
     }
     let responses = typed.storable();
-    let marks = marked(&quiz, &session, &attempt, &responses);
+    let marks = quiz.marked(&attempt, &responses);
     match attempts::submit(&app, &session, &attempt.id, responses, &marks).await? {
         Submitted::Closed(attempt) | Submitted::AlreadyClosed(attempt) => {
             Ok(answer::see_other(&attempt_path(&attempt)))
@@ -54,13 +53,4 @@ fn stop(typed: &Typed, empty_is_meant: bool) -> Option<Notice> {
         return Some(Notice::TooLong { fields: typed.too_long_links.clone() });
     }
     (!empty_is_meant && !typed.empty.is_empty()).then(|| Notice::Empty { fields: typed.empty.clone() })
-}
-
-fn marked(quiz: &OpenedQuiz, session: &PupilSession, attempt: &Attempt, responses: &Responses) -> Vec<Mark> {
-    let nothing = BTreeMap::new();
-    let questions = quiz.questions(&attempt.seed);
-    let pupil = session.user.as_str();
-    let policy = quiz.placement.quiz.policy;
-    let responses_to = |item: &Item| responses.get(&item.id).unwrap_or(&nothing);
-    questions.iter().map(|item| mark_with(item, pupil, responses_to(item), policy)).collect()
 }

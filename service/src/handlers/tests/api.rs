@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 use super::*;
 use crate::clock::plus_ms;
 use crate::judgement::Judgement;
-use crate::storage::{ApiRole, ApiToken};
+use crate::storage::{ApiRole, ApiToken, Member, MemberStatus, Part, PersonName};
 
 impl School {
     async fn token(&self, role: ApiRole) -> String {
@@ -326,10 +326,78 @@ async fn the_description_names_every_address() {
         ("/api/v1/placements/{placement}/marks", "get"),
         ("/api/v1/placements/{placement}/diagnoses", "get"),
         ("/api/v1/placements/{placement}/next", "get"),
+        ("/api/v1/placements/{placement}/pupils", "get"),
+        ("/api/v1/held", "post"),
+        ("/api/v1/purge", "post"),
         ("/api/v1/score", "post"),
     ] {
         assert!(document["paths"][path][method].is_object(), "{method} {path}");
     }
     assert!(document["components"]["schemas"]["MarkRecord"].is_object());
     assert!(document["components"]["securitySchemes"]["token"].is_object());
+}
+
+/// Names are seen by those who teach or coordinate; persons are named in bodies only, and the trail forgets them.
+#[actix_web::test]
+async fn what_is_held_on_a_pupil_is_given_out_and_deleted_by_coordinators() {
+    let school = school().await;
+    let pupil = school.pupil("p-07").await;
+    let (path, attempt) = pupil.begin("p-07").await;
+    pupil.post_form(&format!("{path}/submit"), &school.fields(&attempt, right)).await;
+    let member = |user: &str, part| Member {
+        user: user.into(),
+        part,
+        status: MemberStatus::Active,
+        name: Some(PersonName("Ines Tannberg".into())),
+        seen_at: monday(),
+    };
+    for (user, part) in [("p-07", Part::Pupil), ("p-08", Part::Pupil), ("preview", Part::Preview)] {
+        school.app.storage.note_launch(&school.placement.id, &member(user, part), None).await.unwrap();
+    }
+    let pupils = format!("/api/v1/placements/{}/pupils", school.placement.id);
+    for (role, named) in [(ApiRole::Auditor, false), (ApiRole::Teacher, true), (ApiRole::Coordinator, true)] {
+        let (status, list) = school.read(&pupils, &school.token(role).await).await;
+        assert_eq!((status, list.as_array().unwrap().len()), (StatusCode::OK, 2), "{list}");
+        assert_eq!(
+            (&list[0]["pupil"], &list[0]["attempts"], &list[0]["handed_in"]),
+            (&json!("p-07"), &json!(1), &json!(1))
+        );
+        assert_eq!(list[1]["attempts"], 0);
+        assert_eq!(list[0].get("name").is_some(), named, "{role}");
+    }
+
+    let issuer = "https://platform.example.org";
+    let post = |path: &str, body: Value| TestRequest::post().uri(path).set_json(body);
+    let person = json!({"issuer": issuer, "pupil": "p-07"});
+    for path in ["/api/v1/held", "/api/v1/purge"] {
+        let teacher = school.token(ApiRole::Teacher).await;
+        assert_eq!(school.call(post(path, person.clone()), &teacher).await.0, StatusCode::FORBIDDEN);
+    }
+    let token = school.token(ApiRole::Coordinator).await;
+    let (status, held) = school.call(post("/api/v1/held", person.clone()), &token).await;
+    assert_eq!(status, StatusCode::OK, "{held}");
+    let quiz = &held["quizzes"][0];
+    assert_eq!(
+        (&quiz["member"]["name"], &quiz["grade"]["state"]),
+        (&json!("Ines Tannberg"), &json!("waiting"))
+    );
+    assert_eq!(quiz["attempts"][0]["marks"][0]["pupil"], "p-07");
+    let told = held.to_string();
+    for secret in [attempt.seed.as_str(), pupil.cookie.as_ref().unwrap().value(), &pupil.csrf().await] {
+        assert!(!told.contains(secret), "{told}");
+    }
+    let (status, unknown) =
+        school.call(post("/api/v1/held", json!({"issuer": "https://x.test", "pupil": "p-07"})), &token).await;
+    assert_eq!((status, &unknown["code"]), (StatusCode::NOT_FOUND, &json!("no_platform")));
+
+    let (status, refused) = school.call(post("/api/v1/purge", person.clone()), &token).await;
+    assert_eq!((status, &refused["code"]), (StatusCode::CONFLICT, &json!("grades_waiting")));
+    let forced = json!({"issuer": issuer, "pupil": "p-07", "force": true});
+    let (status, purged) = school.call(post("/api/v1/purge", forced), &token).await;
+    assert_eq!(
+        (status, &purged["deleted"]["attempts"], &purged["unsent"]),
+        (StatusCode::OK, &json!(1), &json!(1))
+    );
+    assert!(school.attempts("p-07").await.is_empty());
+    assert_eq!(pupil.get(&pupil.start).await.status, StatusCode::UNAUTHORIZED, "the session is gone, too");
 }

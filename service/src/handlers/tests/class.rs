@@ -163,6 +163,10 @@ async fn a_quiz_that_cannot_be_placed_says_what_to_change() {
         (draft("river-day", "11", "3"), "questions for each pupil must be a whole number from 1 to 10"),
         (draft("river-day", "0", "3"), "questions for each pupil must be a whole number from 1 to 10"),
         (draft("river-day", "5", "many"), "attempts for each pupil must be a whole number from 1 to 20"),
+        (with_dates("", "soon"), "\"pupils can hand in until\" must be a date and a time"),
+        (with_dates("2026-03-05T09:00", "2026-03-04T09:00"), "The end must come after the beginning"),
+        // The clock shows 09:15 UTC, which is 03:15 in Chicago.
+        (with_dates("", "2026-03-02T03:15"), "The end lies in the past"),
     ] {
         let answer = teacher.post_form("/class/place", &fields).await;
         assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY);
@@ -173,7 +177,122 @@ async fn a_quiz_that_cannot_be_placed_says_what_to_change() {
 }
 
 fn draft(pool: &str, questions: &str, attempts: &str) -> Vec<(String, String)> {
-    [("pool", pool), ("title", ""), ("questions", questions), ("attempts", attempts)]
+    let zone = "America/Chicago";
+    [("pool", pool), ("title", ""), ("questions", questions), ("attempts", attempts), ("time_zone", zone)]
         .map(|(name, value)| (name.to_owned(), value.to_owned()))
         .into()
+}
+
+/// A sound draft with dates in Chicago's time: opening, and end of handing in.
+fn with_dates(opens: &str, closes: &str) -> Vec<(String, String)> {
+    let mut fields = draft("river-day", "5", "3");
+    fields.push(("available_from".into(), opens.into()));
+    fields.push(("submission_until".into(), closes.into()));
+    fields
+}
+
+/// What an answered placing page sends to the platform; its signature is checked in the tests of the messages.
+fn claims_sent(answer: &Answer) -> serde_json::Value {
+    use base64::Engine;
+    let token = answer.body.split("name=\"JWT\" value=\"").nth(1).expect("the form carries a token");
+    let payload = token.split('.').nth(1).unwrap();
+    serde_json::from_slice(&base64::engine::general_purpose::URL_SAFE_NO_PAD.decode(payload).unwrap())
+        .unwrap()
+}
+
+fn items_sent(answer: &Answer) -> Vec<serde_json::Value> {
+    let claims = claims_sent(answer);
+    claims["https://purl.imsglobal.org/spec/lti-dl/claim/content_items"].as_array().unwrap().clone()
+}
+
+/// Checklist section 2: several items are several members, each with its own `resourceId`.
+#[actix_web::test]
+async fn several_quizzes_are_placed_at_once_each_with_its_own_column() {
+    let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+    let teacher = school.placing_with(|request| request.accept_multiple = true).await;
+    let mut fields = draft("river-day", "5", "3");
+    fields.push(("more".into(), "yes".into()));
+    let page = teacher.post_form("/class/place", &fields).await.body;
+    assert!(page.contains("name=\"2.pool\"") && page.contains("Place these 2 quizzes"), "{page}");
+
+    let mut fields = draft("river-day", "5", "3");
+    for (name, value) in [
+        ("quizzes", "3"),
+        ("2.pool", "river-day"),
+        ("2.title", "The same once more"),
+        ("2.questions", "2"),
+        ("2.attempts", "1"),
+        ("2.released", "yes"),
+        ("2.submission_until", "2026-03-09 17:00"),
+        ("3.pool", "nowhere"),
+        ("3.leave_out", "yes"),
+    ] {
+        fields.push((name.into(), value.into()));
+    }
+    let answer = teacher.post_form("/class/place", &fields).await;
+    let items = items_sent(&answer);
+    assert_eq!(items.len(), 2, "the third was left out");
+    let ids: Vec<_> = items.iter().map(|item| item["lineItem"]["resourceId"].as_str().unwrap()).collect();
+    assert_ne!(ids[0], ids[1]);
+    for (item, id) in items.iter().zip(&ids) {
+        assert_eq!(item["custom"]["quiz"], *id, "the link knows its column also in a copied course");
+    }
+    assert_eq!(
+        (&items[1]["title"], &items[1]["custom"]["questions"]),
+        (&"The same once more".into(), &"2".into())
+    );
+    assert_eq!(
+        items[1]["submission"]["endDateTime"], "2026-03-09T22:00:00Z",
+        "17:00 in Chicago's summer time"
+    );
+    assert_eq!(
+        (&items[0]["lineItem"]["gradesReleased"], &items[1]["lineItem"]["gradesReleased"]),
+        (&false.into(), &true.into())
+    );
+    assert_eq!(
+        claims_sent(&answer)["https://purl.imsglobal.org/spec/lti-dl/claim/msg"],
+        "2 quizzes were placed."
+    );
+
+    let fields = [("2.pool", "nowhere"), ("quizzes", "2")].map(|(name, value)| (name.into(), value.into()));
+    let fields = [draft("river-day", "5", "3"), fields.into()].concat();
+    let page = teacher.post_form("/class/place", &fields).await;
+    assert!(page.body.contains("Quiz 2: Please choose a question pool."), "{}", page.body);
+}
+
+/// Checklist section 2: `accept_multiple` false or absent: at most one item.
+#[actix_web::test]
+async fn a_platform_that_takes_one_link_gets_one_and_is_not_offered_more() {
+    let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+    let teacher = school.placing().await;
+    assert!(!teacher.get("/class/place").await.body.contains("Add another quiz"));
+    let more = [("2.pool", "river-day"), ("2.questions", "2"), ("2.attempts", "1"), ("quizzes", "2")];
+    let more = more.map(|(name, value)| (name.into(), value.into()));
+    let answer =
+        teacher.post_form("/class/place", &[draft("river-day", "5", "3"), more.into()].concat()).await;
+    assert_eq!(items_sent(&answer).len(), 1);
+}
+
+/// Checklist section 2: `accept_lineitem` false: line items are ignored, so warn the teacher; absent: no assumption.
+#[actix_web::test]
+async fn a_platform_without_columns_is_told_to_the_teacher_beforehand() {
+    let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+    for (accepts, warned) in [(Some(false), true), (Some(true), false), (None, false)] {
+        let teacher = school.placing_with(|request| request.accept_line_item = accepts).await;
+        let page = teacher.get("/class/place").await.body;
+        assert_eq!(page.contains("takes no gradebook column"), warned, "{accepts:?}");
+    }
+}
+
+#[actix_web::test]
+async fn going_back_sends_an_empty_answer_and_says_why_where_nothing_could_be_chosen() {
+    let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+    let cancel = [("cancel".to_owned(), "yes".to_owned())];
+    let claims = claims_sent(&school.placing().await.post_form("/class/place", &cancel).await);
+    assert_eq!(claims["https://purl.imsglobal.org/spec/lti-dl/claim/content_items"], serde_json::json!([]));
+    let problem = "https://purl.imsglobal.org/spec/lti-dl/claim/errormsg";
+    assert!(claims.get(problem).is_none());
+    let empty = School::without_pool().await;
+    let claims = claims_sent(&empty.placing().await.post_form("/class/place", &cancel).await);
+    assert!(claims[problem].as_str().unwrap().contains("No question pool is loaded yet"));
 }

@@ -3,6 +3,7 @@
 mod api;
 mod class;
 mod quiz;
+mod windows;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -23,11 +24,12 @@ use crate::app::App;
 use crate::clock::SettableClock;
 use crate::routes;
 use crate::session::NewSession;
-use crate::settings::{PublicUrl, Reach, Settings};
+use crate::settings::{Privacy, PublicUrl, Reach, Settings};
 use crate::storage::{
     self, Actor, Attempt, Change, ContextId, DeploymentId, GradeEndpoint, LinkKey, NewPlacement,
     NewRegistration, Placement, PlacingRequest, Registration, SessionPurpose, StoredPool, UserId,
 };
+use crate::windows::{Windows, Zone};
 
 const PLAN: &str = r#"
 pool = "river-day"
@@ -50,6 +52,7 @@ pick = 2
 /// A school with one course, one pool and one placed quiz.
 struct School {
     app: web::Data<App>,
+    clock: Arc<SettableClock>,
     registration: Registration,
     placement: Placement,
     pool: Pool,
@@ -65,6 +68,10 @@ struct Placed {
 const TWO_QUESTIONS_TWO_ATTEMPTS: Placed =
     Placed { questions: 2, attempts: 2, policy: Policy { follow_through: true, form_credit: None } };
 
+fn monday() -> Timestamp {
+    "2026-03-02T09:15:00Z".parse().unwrap()
+}
+
 /// Who registers the platform of these tests.
 fn change() -> Change {
     Change { at: Timestamp::UNIX_EPOCH, by: Actor::CommandLine }
@@ -78,9 +85,18 @@ impl School {
         storage.put_pool(StoredPool::of(&pool)).await.unwrap();
         let registration = storage.put_registration(registration(), &change()).await.unwrap();
         let placement = storage.put_placement(placement(&registration, &pool, &placed)).await.unwrap();
-        let clock = Arc::new(SettableClock::at("2026-03-02T09:15:00Z".parse().unwrap()));
-        let app = web::Data::new(App::new(settings(), storage, clock).await.unwrap());
-        Self { app, registration, placement, pool }
+        let clock = Arc::new(SettableClock::at(monday()));
+        let app = web::Data::new(App::new(settings(), storage, clock.clone()).await.unwrap());
+        Self { app, clock, registration, placement, pool }
+    }
+
+    /// The same school before a pool was loaded.
+    async fn without_pool() -> Self {
+        let school = Self::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+        let storage = storage::open("sqlite::memory:").unwrap();
+        storage.put_registration(registration(), &change()).await.unwrap();
+        let app = App::new(settings(), storage, Arc::new(SettableClock::at(monday()))).await.unwrap();
+        Self { app: web::Data::new(app), ..school }
     }
 
     /// A browser with a session of that purpose.
@@ -107,7 +123,12 @@ impl School {
     }
 
     async fn placing(&self) -> Browser<'_> {
-        let request = PlacingRequest {
+        self.placing_with(|_| {}).await
+    }
+
+    /// A teacher whose platform asks for something else than usual.
+    async fn placing_with(&self, change: impl FnOnce(&mut PlacingRequest)) -> Browser<'_> {
+        let mut request = PlacingRequest {
             return_url: "https://platform.example.org/return".parse().unwrap(),
             accept_types: vec!["ltiResourceLink".into()],
             accept_multiple: false,
@@ -116,6 +137,7 @@ impl School {
             title: None,
             context: Some(ContextId::from("course-1")),
         };
+        change(&mut request);
         self.browser("teacher", SessionPurpose::Placing { request }).await
     }
 
@@ -228,6 +250,8 @@ fn settings() -> Settings {
         behind_proxy: false,
         requests_per_second: None,
         seal_key: None,
+        privacy: Privacy::default(),
+        time_zone: Zone::UTC,
     }
 }
 
@@ -256,6 +280,8 @@ fn placement(registration: &Registration, pool: &Pool, placed: &Placed) -> NewPl
         question_count: placed.questions,
         attempts_allowed: placed.attempts,
         policy: placed.policy,
+        resource_id: "quiz-1".into(),
+        windows: Windows::default(),
         grades: Some(GradeEndpoint {
             line_item: Some("https://platform.example.org/items/1".parse().unwrap()),
             line_items: None,

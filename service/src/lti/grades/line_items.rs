@@ -27,7 +27,8 @@ struct LineItem {
 
 impl LineItem {
     fn is_ours(&self, placement: &Placement) -> bool {
-        self.tag.as_deref() == Some(TAG) && self.resource_id.as_deref() == Some(placement.quiz.pool.as_str())
+        self.tag.as_deref() == Some(TAG)
+            && self.resource_id.as_deref() == Some(placement.quiz.resource_id.as_str())
     }
 }
 
@@ -66,7 +67,7 @@ impl GradeService {
         if let Some(found) = of_this_link(placement, of_link, scope)? {
             return Ok(found);
         }
-        let own = [("resource_id", placement.quiz.pool.as_str()), ("tag", TAG)];
+        let own = [("resource_id", placement.quiz.resource_id.as_str()), ("tag", TAG)];
         let of_quiz = self.list(registration, placement, &list(&own), now).await?;
         if let Some(found) = of_copied_link(placement, neighbours, of_quiz)? {
             return Ok(found);
@@ -98,7 +99,7 @@ impl GradeService {
                     "label": quiz.title,
                     "scoreMaximum": maximum,
                     "resourceLinkId": quiz.link.resource_link,
-                    "resourceId": quiz.pool,
+                    "resourceId": quiz.resource_id,
                     "tag": TAG,
                 })),
             )),
@@ -125,7 +126,8 @@ fn of_this_link(
     let of_link: Vec<_> =
         listed.into_iter().filter(|item| item.resource_link_id.as_deref() == Some(link)).collect();
     let (ours, others): (Vec<_>, Vec<_>) = of_link.into_iter().partition(|item| {
-        item.tag.as_deref() == Some(TAG) || item.resource_id.as_deref() == Some(placement.quiz.pool.as_str())
+        item.tag.as_deref() == Some(TAG)
+            || item.resource_id.as_deref() == Some(placement.quiz.resource_id.as_str())
     });
     let fitting = if ours.is_empty() { others } else { ours };
     match (fitting.len(), scope) {

@@ -57,6 +57,7 @@ impl<'a> Claims<'a> {
             v::RESOURCE_LINK,
             v::CONTEXT,
             v::GRADE_ENDPOINT,
+            v::ROSTER_SERVICE,
             v::DEEP_LINKING_SETTINGS,
             v::TOOL_PLATFORM,
             v::LAUNCH_PRESENTATION,

@@ -9,7 +9,7 @@ use super::browser::claims;
 use super::stage::{
     ITEMS_TYPE, LINE_ITEM_SCOPE, OTHER_KEY, READ_ONLY_SCOPE, ROSTER_SCOPE, SCORE_SCOPE, Stage, TOOL_KEY,
 };
-use crate::practice::{Fault, PlannedFault};
+use crate::practice::{Fault, MemberStatus, PlannedFault};
 
 const ROSTER_TYPE: &str = "application/vnd.ims.lti-nrps.v2.membershipcontainer+json";
 
@@ -132,9 +132,10 @@ async fn an_outage_answers_503_as_often_as_planned() {
 }
 
 /// The address in a `Link` header.
-fn next(response: &reqwest::Response) -> Option<String> {
-    let link = response.headers().get("link")?.to_str().unwrap();
-    assert!(link.ends_with("; rel=\"next\""));
+/// The target of the answer's link with that relation.
+fn linked(response: &reqwest::Response, relation: &str) -> Option<String> {
+    let links = response.headers().get_all("link").iter().map(|link| link.to_str().unwrap());
+    let link = links.into_iter().find(|link| link.ends_with(&format!("; rel=\"{relation}\"")))?;
     Some(link[1..link.find('>').unwrap()].to_owned())
 }
 
@@ -153,7 +154,7 @@ async fn the_roster_comes_in_pages_and_is_filtered_by_role() {
             let response =
                 stage.with_token(stage.client.get(url).header("accept", ROSTER_TYPE), ROSTER_SCOPE).await;
             assert_eq!(response.headers()["content-type"], ROSTER_TYPE);
-            address = next(&response);
+            address = linked(&response, "next");
             let body: Value = response.json().await.unwrap();
             for member in body["members"].as_array().unwrap() {
                 assert!(seen.insert(member["user_id"].as_str().unwrap().to_owned()));
@@ -165,4 +166,40 @@ async fn the_roster_comes_in_pages_and_is_filtered_by_role() {
     }
     let foreign = stage.client.get(format!("{roster}&rlid=none")).header("accept", ROSTER_TYPE);
     assert_eq!(stage.with_token(foreign, ROSTER_SCOPE).await.status(), StatusCode::NOT_FOUND);
+}
+
+/// NRPS 2.3 and 2.4: members who left are told in differences only, at an address that the list names.
+#[actix_web::test]
+async fn changes_of_the_roster_are_told_at_an_address_of_their_own() {
+    let stage = Stage::new().await;
+    let claims = claims(&stage, "/activities/add?as=t-1").await;
+    let service = &claims["https://purl.imsglobal.org/spec/lti-nrps/claim/namesroleservice"];
+    let roster = service["context_memberships_url"].as_str().unwrap();
+    let read = async |url: &str| {
+        let request = stage.client.get(url).header("accept", ROSTER_TYPE);
+        let response = stage.with_token(request, ROSTER_SCOPE).await;
+        let differences = linked(&response, "differences").unwrap();
+        let body: Value = response.json().await.unwrap();
+        let members = body["members"].as_array().unwrap().iter();
+        let told =
+            members.map(|member| format!("{} {}", member["user_id"], member["status"]).replace('"', ""));
+        (told.collect::<BTreeSet<_>>(), differences)
+    };
+    stage.practice.set_status("p-03", MemberStatus::Deleted);
+    let (first, differences) = read(&format!("{roster}&role=Learner")).await;
+    assert!(first.contains("p-02 Active") && !first.iter().any(|told| told.starts_with("p-03")), "{first:?}");
+    assert_eq!(read(&differences).await.0, BTreeSet::new());
+
+    for (person, status) in [
+        ("p-01", MemberStatus::Inactive),
+        ("p-02", MemberStatus::Deleted),
+        ("p-03", MemberStatus::Active),
+        ("t-1", MemberStatus::Inactive),
+    ] {
+        stage.practice.set_status(person, status);
+    }
+    let (changed, later) = read(&differences).await;
+    let expected = ["p-01 Inactive", "p-02 Deleted", "p-03 Active"].map(str::to_owned);
+    assert_eq!(changed, BTreeSet::from(expected), "the filter is part of the address");
+    assert_eq!(read(&later).await.0, BTreeSet::new());
 }

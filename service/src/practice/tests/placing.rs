@@ -3,7 +3,9 @@
 use reqwest::StatusCode;
 use serde_json::json;
 
-use super::browser::{claims, dl, lti, placing_response, post_response, quiz_item};
+use super::browser::{claims, dl, lti, open_path, placed_quiz, placing_response, post_response, quiz_item};
+use crate::practice::{LinkTimes, Period, Placing};
+
 use super::stage::{OTHER_KEY, Stage, TOOL_KEY};
 
 const ADD: &str = "/activities/add?as=t-1";
@@ -135,4 +137,35 @@ async fn a_response_needs_the_tools_signature_and_a_new_nonce() {
     let mut again = placing_response(&stage, &next, &json!([]));
     again["nonce"] = response["nonce"].clone();
     assert_eq!(post_response(&stage, &next, &again).await.status(), StatusCode::UNAUTHORIZED);
+}
+
+#[actix_web::test]
+async fn what_is_asked_for_can_be_less() {
+    let stage = Stage::new().await;
+    stage.practice.set_placing(Placing { accept_multiple: false, accept_lineitem: false });
+    let request = claims(&stage, ADD).await;
+    let settings = &request[&dl("deep_linking_settings")];
+    assert_eq!((&settings["accept_multiple"], &settings["accept_lineitem"]), (&json!(false), &json!(false)));
+    let two = placing_response(&stage, &request, &json!([quiz_item(), quiz_item()]));
+    assert_eq!(post_response(&stage, &request, &two).await.status(), StatusCode::BAD_REQUEST);
+    let one = placing_response(&stage, &request, &json!([quiz_item()]));
+    assert_eq!(post_response(&stage, &request, &one).await.status(), StatusCode::SEE_OTHER);
+    assert_eq!(stage.practice.links().len(), 1);
+    assert!(stage.practice.gradebook().columns.is_empty(), "line items are ignored");
+}
+
+/// Dates of a content item are first values only; launches carry those that hold.
+#[actix_web::test]
+async fn launches_carry_the_times_that_hold_now() {
+    let stage = Stage::new().await;
+    let custom = |claims: &serde_json::Map<String, serde_json::Value>| claims[&lti("custom")]["due"].clone();
+    assert_eq!(custom(&placed_quiz(&stage, "p-01").await), "2026-12-17T22:00:00Z");
+    let (link, _) = stage.practice.links().pop().unwrap();
+    let until = Period { end_date_time: Some("2027-01-05T22:00:00Z".into()), ..Period::default() };
+    assert!(stage.practice.set_times(&link, LinkTimes { submission: until, ..LinkTimes::default() }));
+    let path = open_path(&stage, "p-01").await;
+    assert_eq!(custom(&claims(&stage, &path).await), "2027-01-05T22:00:00Z");
+    assert!(stage.practice.set_times(&link, LinkTimes::default()));
+    assert_eq!(custom(&claims(&stage, &path).await), "", "no date");
+    assert!(!stage.practice.set_times("none", LinkTimes::default()));
 }

@@ -70,6 +70,17 @@ pub(super) fn of_user(
     .map_err(failed)
 }
 
+/// With those that were set aside, in the order of their beginnings.
+pub(super) fn all_of_user(
+    c: &Connection,
+    placement: &PlacementId,
+    user: &UserId,
+) -> Result<Vec<Attempt>, StorageError> {
+    c.prepare_cached("SELECT * FROM attempts WHERE placement = ?1 AND user = ?2 ORDER BY started_at, number")
+        .and_then(|mut select| select.query_map(params![placement.0, user.0], read)?.collect())
+        .map_err(failed)
+}
+
 pub(super) fn at_placement(c: &Connection, placement: &PlacementId) -> Result<Vec<Attempt>, StorageError> {
     c.prepare_cached(
         "SELECT * FROM attempts WHERE placement = ?1 AND voided_at IS NULL ORDER BY user, number",
@@ -149,7 +160,7 @@ pub(super) fn reset(
     Ok(before.len())
 }
 
-fn read(row: &Row<'_>) -> rusqlite::Result<Attempt> {
+pub(super) fn read(row: &Row<'_>) -> rusqlite::Result<Attempt> {
     let result = match row.get::<_, Option<i64>>("submitted_at")? {
         None => None,
         Some(_) => Some(AttemptResult {

@@ -56,6 +56,23 @@ pub(super) fn find(c: &Connection, query: &AuditQuery) -> Result<Vec<AuditEntry>
     .map_err(failed)
 }
 
+/// Entries of a platform or its quizzes that name a person, as subject or as actor.
+pub(super) fn naming(
+    c: &Connection,
+    registration: RegistrationId,
+    user: &UserId,
+) -> Result<Vec<AuditEntry>, StorageError> {
+    c.prepare_cached(
+        "SELECT * FROM audit
+         WHERE (registration = ?1 OR json_extract(actor, '$.registration') = ?1
+                OR placement IN (SELECT id FROM placements WHERE registration = ?1))
+           AND (user = ?2 OR json_extract(actor, '$.user') = ?2)
+         ORDER BY id",
+    )
+    .and_then(|mut select| select.query_map(params![registration.0, user.0], read)?.collect())
+    .map_err(failed)
+}
+
 fn read(row: &Row<'_>) -> rusqlite::Result<AuditEntry> {
     Ok(AuditEntry {
         id: row.get("id")?,

@@ -117,22 +117,7 @@ pub(super) fn session(
         "SELECT * FROM sessions WHERE id = ?1 AND expires_at > ?2
             AND (registration, deployment) IN (SELECT registration, deployment FROM deployments)",
     )
-    .and_then(|mut select| {
-        select
-            .query_row(params![id.0, ms(now)], |row| {
-                Ok(SessionRecord {
-                    id: Fingerprint(row.get("id")?),
-                    registration: RegistrationId(row.get("registration")?),
-                    deployment: DeploymentId(row.get("deployment")?),
-                    user: row.get::<_, Option<String>>("user")?.map(UserId),
-                    purpose: json(row, "purpose")?,
-                    csrf: row.get("csrf")?,
-                    return_origin: row.get("return_origin")?,
-                    expires_at: time(row, "expires_at")?,
-                })
-            })
-            .optional()
-    })
+    .and_then(|mut select| select.query_row(params![id.0, ms(now)], read_session).optional())
     .map_err(failed)
 }
 
@@ -167,6 +152,30 @@ pub(super) fn redeem_ticket(
     let Some((of, _)) = found.filter(|(_, expires_at)| *expires_at > ms(now)) else { return Ok(None) };
     c.execute("UPDATE sessions SET id = ?2 WHERE id = ?1", params![of, id.0]).map_err(failed)?;
     session(c, id, now)
+}
+
+/// The stored sessions of a person, ended ones too.
+pub(super) fn sessions_of(
+    c: &Connection,
+    registration: RegistrationId,
+    user: &UserId,
+) -> Result<Vec<SessionRecord>, StorageError> {
+    c.prepare_cached("SELECT * FROM sessions WHERE registration = ?1 AND user = ?2 ORDER BY expires_at")
+        .and_then(|mut select| select.query_map(params![registration.0, user.0], read_session)?.collect())
+        .map_err(failed)
+}
+
+fn read_session(row: &Row<'_>) -> rusqlite::Result<SessionRecord> {
+    Ok(SessionRecord {
+        id: Fingerprint(row.get("id")?),
+        registration: RegistrationId(row.get("registration")?),
+        deployment: DeploymentId(row.get("deployment")?),
+        user: row.get::<_, Option<String>>("user")?.map(UserId),
+        purpose: json(row, "purpose")?,
+        csrf: row.get("csrf")?,
+        return_origin: row.get("return_origin")?,
+        expires_at: time(row, "expires_at")?,
+    })
 }
 
 pub(super) fn purge(c: &Connection, before: Timestamp) -> Result<usize, StorageError> {

@@ -6,9 +6,11 @@
 mod api_tokens;
 mod attempts;
 mod audit;
+mod holdings;
 mod invitations;
 mod launches;
 mod outbox;
+mod people;
 mod platforms;
 mod pools;
 mod readings;
@@ -18,7 +20,8 @@ mod tool_keys;
 mod writer;
 
 use std::collections::BTreeSet;
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use async_trait::async_trait;
 use jiff::Timestamp;
@@ -28,9 +31,14 @@ use url::Url;
 use super::*;
 use writer::Connections;
 
+/// How long clearing traces waits for others who read or write.
+const TRACES_WITHIN: Duration = Duration::from_secs(30);
+
 /// A store in one SQLite database.
 pub(super) struct Sqlite {
     connections: Connections,
+    /// The file, unless the store lives in memory.
+    path: Option<PathBuf>,
 }
 
 impl Sqlite {
@@ -43,7 +51,7 @@ impl Sqlite {
         let reader = Connection::open(path).map_err(row::failed)?;
         prepare(&reader)?;
         reader.pragma_update(None, "query_only", true).map_err(row::failed)?;
-        Ok(Self { connections: Connections::spawn(writer, Some(reader))? })
+        Ok(Self { connections: Connections::spawn(writer, Some(reader))?, path: Some(path.to_owned()) })
     }
 
     /// A store that lives in memory only.
@@ -51,7 +59,7 @@ impl Sqlite {
         let mut writer = Connection::open_in_memory().map_err(row::failed)?;
         prepare(&writer)?;
         schema::migrate(&mut writer)?;
-        Ok(Self { connections: Connections::spawn(writer, None)? })
+        Ok(Self { connections: Connections::spawn(writer, None)?, path: None })
     }
 }
 
@@ -76,9 +84,29 @@ fn prepare(connection: &Connection) -> Result<(), StorageError> {
     connection.pragma_update(None, "foreign_keys", true).map_err(row::failed)?;
     // What is erased (private keys, and what is held on people) is overwritten, not only forgotten.
     connection.pragma_update(None, "secure_delete", true).map_err(row::failed)?;
+    // Temporary tables of a purge name people, and must not become files.
+    connection.pragma_update(None, "temp_store", "memory").map_err(row::failed)?;
     // Another process (`tenths load`, a backup) may hold the file for a moment.
     connection.busy_timeout(std::time::Duration::from_secs(10)).map_err(row::failed)?;
     connection.set_prepared_statement_cache_capacity(64);
+    Ok(())
+}
+
+/// On a connection of its own: neither statement works inside a transaction, and the writer always is in one.
+fn clear_traces(path: &Path, whole: bool) -> Result<(), StorageError> {
+    let connection = Connection::open(path).map_err(row::failed)?;
+    prepare(&connection)?;
+    connection.busy_timeout(TRACES_WITHIN).map_err(row::failed)?;
+    if whole {
+        connection.execute_batch("VACUUM").map_err(row::failed)?;
+    }
+    let busy: i64 =
+        connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |row| row.get(0)).map_err(row::failed)?;
+    if busy != 0 {
+        return Err(StorageError::Database(
+            "others were reading the store all the time, so its log of changes could not be emptied".into(),
+        ));
+    }
     Ok(())
 }
 
@@ -376,6 +404,80 @@ impl Storage for Sqlite {
     ) -> Result<usize, StorageError> {
         let (placement, user, change) = (placement.clone(), user.clone(), change.clone());
         self.connections.write(move |c| attempts::reset(c, &placement, &user, &change)).await
+    }
+
+    async fn note_launch(
+        &self,
+        placement: &PlacementId,
+        member: &Member,
+        roster: Option<&Url>,
+    ) -> Result<(), StorageError> {
+        let (placement, member, roster) = (placement.clone(), member.clone(), roster.cloned());
+        self.connections.write(move |c| people::note_launch(c, &placement, &member, roster.as_ref())).await
+    }
+
+    async fn members_at(&self, placement: &PlacementId) -> Result<Vec<Member>, StorageError> {
+        let placement = placement.clone();
+        self.connections.read(move |c| people::members(c, &placement)).await
+    }
+
+    async fn roster(&self, placement: &PlacementId) -> Result<Option<Roster>, StorageError> {
+        let placement = placement.clone();
+        self.connections.read(move |c| people::roster(c, &placement)).await
+    }
+
+    async fn claim_roster(
+        &self,
+        placement: &PlacementId,
+        asked_before: Timestamp,
+        now: Timestamp,
+    ) -> Result<Option<Roster>, StorageError> {
+        let placement = placement.clone();
+        self.connections.write(move |c| people::claim_roster(c, &placement, asked_before, now)).await
+    }
+
+    async fn put_roster(
+        &self,
+        placement: &PlacementId,
+        reading: RosterReading,
+        now: Timestamp,
+    ) -> Result<(), StorageError> {
+        let placement = placement.clone();
+        self.connections.write(move |c| people::put_roster(c, &placement, &reading, now)).await
+    }
+
+    async fn forget_names(&self) -> Result<usize, StorageError> {
+        self.connections.write(people::forget_names).await
+    }
+
+    async fn overdue_attempts(
+        &self,
+        ended_before: Timestamp,
+        limit: usize,
+    ) -> Result<Vec<OverdueAttempt>, StorageError> {
+        self.connections.read(move |c| people::overdue(c, ended_before, limit)).await
+    }
+
+    async fn held(&self, issuer: &str, user: &UserId, change: &Change) -> Result<Held, StorageError> {
+        let (issuer, user, change) = (issuer.to_owned(), user.clone(), change.clone());
+        self.connections.write(move |c| holdings::held(c, &issuer, &user, &change)).await
+    }
+
+    async fn purge(
+        &self,
+        scope: &PurgeScope,
+        waiting: WaitingGrades,
+        dry_run: bool,
+        change: &Change,
+    ) -> Result<Purged, StorageError> {
+        let (scope, change) = (scope.clone(), change.clone());
+        self.connections.write(move |c| holdings::purge(c, &scope, waiting, dry_run, &change)).await
+    }
+
+    async fn clear_traces(&self, whole: bool) -> Result<(), StorageError> {
+        let Some(path) = self.path.clone() else { return Ok(()) };
+        let clearing = tokio::task::spawn_blocking(move || clear_traces(&path, whole));
+        clearing.await.map_err(|error| StorageError::Database(error.to_string()))?
     }
 
     async fn lease_grades(

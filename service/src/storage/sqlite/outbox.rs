@@ -373,6 +373,16 @@ pub(super) fn find(c: &Connection, query: &DeliveryQuery) -> Result<Vec<Delivery
     .map_err(failed)
 }
 
+pub(super) fn of_user(
+    c: &Connection,
+    placement: &PlacementId,
+    user: &UserId,
+) -> Result<Option<Delivery>, StorageError> {
+    c.prepare_cached("SELECT * FROM outbox WHERE placement = ?1 AND user = ?2")
+        .and_then(|mut select| select.query_row(params![placement.0, user.0], read_delivery).optional())
+        .map_err(failed)
+}
+
 fn read_delivery(row: &Row<'_>) -> rusqlite::Result<Delivery> {
     Ok(Delivery {
         placement: PlacementId(row.get("placement")?),

@@ -67,12 +67,14 @@ pub(super) fn put_placement(c: &Connection, new: &NewPlacement) -> Result<Placem
         .prepare_cached(
             // A line item that we found stays when a later launch names none.
             "INSERT INTO placements (id, registration, deployment, resource_link, context, title, pool,
-                question_count, attempts_allowed, line_item, line_items, grade_scopes, created_at, policy)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)
+                question_count, attempts_allowed, line_item, line_items, grade_scopes, created_at, policy,
+                resource_id, windows, closes_at)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17)
              ON CONFLICT (registration, deployment, resource_link) DO UPDATE SET
                 context = excluded.context, title = excluded.title,
                 line_item = coalesce(excluded.line_item, line_item),
-                line_items = excluded.line_items, grade_scopes = excluded.grade_scopes
+                line_items = excluded.line_items, grade_scopes = excluded.grade_scopes,
+                windows = excluded.windows, closes_at = excluded.closes_at
              RETURNING id",
         )
         .and_then(|mut insert| {
@@ -91,7 +93,10 @@ pub(super) fn put_placement(c: &Connection, new: &NewPlacement) -> Result<Placem
                     grades.and_then(|g| g.line_items.as_ref()).map(Url::as_str),
                     grades.map(|g| to_json(&g.scopes)),
                     ms(new.created_at),
-                    to_json(&new.policy)
+                    to_json(&new.policy),
+                    new.resource_id,
+                    to_json(&new.windows),
+                    new.windows.closes_at().map(ms)
                 ],
                 |row| row.get(0),
             )
@@ -159,6 +164,8 @@ fn read(row: &Row<'_>) -> rusqlite::Result<Placement> {
             question_count: count(row, "question_count")?,
             attempts_allowed: count(row, "attempts_allowed")?,
             policy: super::row::json(row, "policy")?,
+            resource_id: row.get("resource_id")?,
+            windows: super::row::json(row, "windows")?,
             grades: read_grades(row)?,
             created_at: time(row, "created_at")?,
         },

@@ -1,0 +1,125 @@
+//! A quiz opens and closes: before, within, at the end, after. The clock of these tests shows 09:15.
+
+use super::*;
+use crate::closing;
+use crate::storage::{DeliveryState, Member, MemberStatus, NewPlacement, Part};
+use crate::windows::Edge;
+
+const MINUTE_MS: i64 = 60 * 1000;
+
+impl School {
+    /// The quiz with these windows from now on, as a launch that names them makes it.
+    async fn with_windows(edges: &[(Edge, &str)]) -> Self {
+        let mut school = Self::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+        let edges = edges.iter().map(|(edge, at)| (*edge, at.parse().unwrap()));
+        let windows = Windows::placed(edges, Some("America/Chicago".parse().unwrap()));
+        let quiz = NewPlacement { windows, ..school.placement.quiz.clone() };
+        school.placement = school.app.storage.put_placement(quiz).await.unwrap();
+        school
+    }
+
+    async fn open_until_half_past_nine() -> Self {
+        Self::with_windows(&[(Edge::SubmissionUntil, "2026-03-02T09:30:00Z")]).await
+    }
+}
+
+#[actix_web::test]
+async fn before_it_opens_a_kind_page_says_when_and_nothing_starts() {
+    let school = School::with_windows(&[(Edge::AvailableFrom, "2026-03-02T15:00:00Z")]).await;
+    let pupil = school.pupil("p-07").await;
+    let page = pupil.get(&pupil.start).await;
+    assert_eq!(page.status, StatusCode::OK);
+    let when = "Monday 2 March 2026, 09:00 (UTC-06:00)";
+    assert!(page.body.contains("not open yet") && page.body.contains(when), "{}", page.body);
+    assert!(!page.body.contains("<button"), "{}", page.body);
+    assert_eq!(pupil.post_form(&pupil.start, &[]).await.status, StatusCode::CONFLICT);
+    assert!(school.attempts("p-07").await.is_empty());
+    let page = school.teacher().await.get(&format!("/class/{}", school.placement.id)).await.body;
+    assert!(page.contains(&format!("not yet: from {when}")), "{page}");
+
+    school.clock.advance_ms(345 * MINUTE_MS);
+    let pupil = school.pupil("p-07").await;
+    pupil.begin("p-07").await;
+    let page = school.teacher().await.get(&format!("/class/{}", school.placement.id)).await.body;
+    assert!(page.contains(&format!("<dd>from {when}")), "{page}");
+}
+
+#[actix_web::test]
+async fn after_the_end_results_stay_and_nothing_starts() {
+    let school = School::open_until_half_past_nine().await;
+    let pupil = school.pupil("p-07").await;
+    assert!(pupil.get(&pupil.start).await.body.contains("Hand in until"));
+    let (path, attempt) = pupil.begin("p-07").await;
+    assert!(pupil.get(&path).await.body.contains("Hand in until Monday 2 March 2026, 03:30 (UTC-06:00)"));
+    pupil.post_form(&format!("{path}/submit"), &school.fields(&attempt, right)).await;
+
+    school.clock.advance_ms(15 * MINUTE_MS);
+    let start = pupil.get(&pupil.start).await.body;
+    assert!(start.contains("This quiz has ended") && start.contains("Attempt 1:"), "{start}");
+    assert_eq!(pupil.post_form(&pupil.start, &[]).await.status, StatusCode::CONFLICT);
+    let result = pupil.get(&path).await.body;
+    assert!(result.contains("does not take new attempts") && !result.contains("<button"), "{result}");
+    assert_eq!(school.attempts("p-07").await.len(), 1);
+}
+
+#[actix_web::test]
+async fn answers_on_their_way_at_the_end_still_count() {
+    let school = School::open_until_half_past_nine().await;
+    let pupil = school.pupil("p-07").await;
+    let (path, attempt) = pupil.begin("p-07").await;
+    school.clock.advance_ms(16 * MINUTE_MS - 1);
+    assert_eq!(closing::close_overdue(&school.app).await.unwrap(), 0, "the minute of grace is not over");
+    pupil.post_form(&format!("{path}/submit"), &school.fields(&attempt, right)).await;
+    let result = school.attempts("p-07").await.pop().unwrap().result.unwrap();
+    assert_eq!(result.points, result.maximum);
+}
+
+/// Saved answers are in, later ones are not, whether the pupil comes back late or never.
+#[actix_web::test]
+async fn what_was_saved_is_handed_in_at_the_end() {
+    let school = School::open_until_half_past_nine().await;
+    for user in ["late", "never", "preview"] {
+        let pupil = school.pupil(user).await;
+        let (path, attempt) = pupil.begin(user).await;
+        let saved = school.fields(&attempt, right);
+        pupil.post_form(&format!("{path}/save"), &saved[..1]).await;
+    }
+    let preview = Member {
+        user: "preview".into(),
+        part: Part::Preview,
+        status: MemberStatus::Active,
+        name: None,
+        seen_at: monday(),
+    };
+    school.app.storage.note_launch(&school.placement.id, &preview, None).await.unwrap();
+    school.clock.advance_ms(16 * MINUTE_MS);
+
+    let pupil = school.pupil("late").await;
+    let attempt = school.attempts("late").await.pop().unwrap();
+    let path = format!("/quiz/{}/{}", attempt.placement, attempt.id);
+    let answer = pupil.post_form(&format!("{path}/submit"), &school.fields(&attempt, right)).await;
+    assert_eq!((answer.status, answer.location), (StatusCode::SEE_OTHER, format!("{path}?ended=yes")));
+    let page = pupil.get(&format!("{path}?ended=yes")).await.body;
+    assert!(page.contains("What you had saved was handed in for you"), "{page}");
+    assert_eq!(closing::close_overdue(&school.app).await.unwrap(), 2);
+    assert_eq!(closing::close_overdue(&school.app).await.unwrap(), 0);
+
+    for user in ["late", "never", "preview"] {
+        let attempt = school.attempts(user).await.pop().unwrap();
+        let points = school.questions(&attempt)[0].steps[0].points;
+        let result = attempt.result.unwrap();
+        assert_eq!(
+            (result.points, result.submitted_at.to_string().as_str()),
+            (points, "2026-03-02T09:30:00Z"),
+            "{user}"
+        );
+    }
+    let deliveries = school.app.storage.deliveries_at(&school.placement.id).await.unwrap();
+    let grades = deliveries.iter().filter(|delivery| delivery.progress.score().is_some());
+    let queued: Vec<_> = grades.map(|delivery| (delivery.user.as_str(), delivery.state)).collect();
+    assert_eq!(
+        queued,
+        [("late", DeliveryState::Waiting), ("never", DeliveryState::Waiting)],
+        "no grade of a preview"
+    );
+}
