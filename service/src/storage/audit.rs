@@ -86,6 +86,8 @@ actions! {
     RegistrationChanged "registration_changed";
     /// A registration was removed, with everything below it.
     RegistrationRemoved "registration_removed";
+    /// Which further pages of a platform may show ours in a frame.
+    FrameOriginsChanged "frame_origins_changed";
     /// Grades that could not be delivered were sent again.
     GradesSentAgain "grades_sent_again";
 }

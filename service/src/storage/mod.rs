@@ -11,6 +11,7 @@ mod sqlite;
 #[cfg(test)]
 mod test_body;
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use async_trait::async_trait;
@@ -129,6 +130,16 @@ pub trait Storage: Send + Sync + 'static {
     async fn purge_expired(&self, before: Timestamp) -> Result<usize, StorageError>;
 
     // --- launches inside frames ---
+
+    /// Replaces the further origins whose pages may show ours in a frame.
+    async fn set_frame_origins(
+        &self,
+        registration: RegistrationId,
+        origins: &BTreeSet<String>,
+        change: &Change,
+    ) -> Result<(), StorageError>;
+    /// The further origins whose pages may show ours in a frame.
+    async fn frame_origins(&self, registration: RegistrationId) -> Result<BTreeSet<String>, StorageError>;
 
     /// The login whose state has this fingerprint, as it is remembered; it is not used up.
     /// [`Storage::take_login_state`] alone decides whether a launch may answer it.

@@ -272,6 +272,14 @@ async fn only_the_platform_of_a_page_may_frame_it() {
     let with_return = format!("{own} https://school-7.pages.example.org");
     assert!(open(&page, &session).await.ends_with(&with_return), "the pages that the launch came from");
     assert!(open(&page, "").await.ends_with(&own), "why nothing opens can be read in the frame");
+    let known = tool.storage.registrations_of(&tool.platform.url).await.unwrap().remove(0);
+    let further = ["https://a.pages.example.org".to_owned()].into();
+    tool.storage.set_frame_origins(known.id, &further, &change()).await.unwrap();
+    let with_further = format!("{own} https://a.pages.example.org");
+    assert!(open(&page, "").await.ends_with(&with_further), "as a coordinator named it");
+    let login_page = tool.login_in_frame().await;
+    assert!(policy(login_page.headers()).ends_with(&with_further), "the login, too");
+    tool.storage.set_frame_origins(known.id, &[].into(), &change()).await.unwrap();
     for nobody in
         ["/health/live", "/static/tenths.css", "/api/openapi.json", "/class/place", "/nowhere", "/lti/launch"]
     {

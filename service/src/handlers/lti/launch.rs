@@ -84,7 +84,7 @@ async fn ask_platform(
     UnverifiedToken::parse(token)?;
     let registration =
         app.storage.registration(login.registration).await?.ok_or(FailedCheck::IssuerUnknown)?;
-    FrameAncestors::of(&registration, None).note(request);
+    FrameAncestors::note(app, request, &registration, None).await?;
     let page = AskPage::new(
         &registration.platform.authorization_url,
         storage.target,
@@ -107,7 +107,7 @@ pub(super) async fn take_login(
     if let Some(seen) = app.storage.seen_login(&state, app.clock.now()).await?
         && let Some(registration) = app.storage.registration(seen.login.registration).await?
     {
-        FrameAncestors::of(&registration, None).note(request);
+        FrameAncestors::note(app, request, &registration, None).await?;
     }
     match app.storage.take_login_state(&state, app.clock.now()).await? {
         TakenState::Fresh(login) => Ok(login),

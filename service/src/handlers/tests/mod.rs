@@ -2,6 +2,7 @@
 
 mod api;
 mod class;
+mod csrf;
 mod quiz;
 
 use std::collections::BTreeMap;
