@@ -191,6 +191,36 @@ async fn a_finished_launch_is_checked_like_any_other() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn nothing_of_a_login_is_told_before_the_token_answers_it() {
+    let tool = Tool::start().await;
+    let (kept, other) = (tool.kept_login().await, tool.kept_login().await);
+    let rows = [
+        (
+            "19",
+            sign(GOOD_HEADER, &tool.claims(&kept.login).to_string(), Signer::Foreign),
+            FailedCheck::Signature,
+        ),
+        ("29", sign(GOOD_HEADER, &tool.claims(&other.login).to_string(), Signer::Own), FailedCheck::Nonce),
+    ];
+    for (row, token, check) in rows {
+        let answer = tool.launch("", &[("state", &kept.login.state), ("id_token", &token)]).await;
+        let page = assert_refused(answer, check, row).await;
+        assert!(!page.contains(&kept.login.nonce), "{row}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_name_of_a_window_is_only_a_name() {
+    let tool = Tool::start().await;
+    let mut parameters = tool.login_parameters();
+    let name = "\"><script src=https://evil.test/></script>";
+    parameters.push(("lti_storage_target", name.to_owned()));
+    let page = tool.get_login(&parameters).await.text().await.unwrap();
+    assert_eq!(attribute(&page, "#storage", "data-target"), name);
+    assert!(!page.contains("<script src=https"), "{page}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_ticket_opens_one_window_in_time_and_only_from_our_own_page() {
     let tool = Tool::start().await;
     let ticket = tool.ticket().await;

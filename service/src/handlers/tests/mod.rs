@@ -2,6 +2,7 @@
 
 mod api;
 mod class;
+mod cookies;
 mod csrf;
 mod quiz;
 
