@@ -9,25 +9,29 @@ use std::collections::BTreeSet;
 use actix_web::{HttpMessage, HttpRequest};
 use url::{Host, Url};
 
-use crate::storage::Registration;
+use crate::app::App;
+use crate::storage::{Registration, StorageError};
 
 /// The origins that may frame the answer to a request.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct FrameAncestors(BTreeSet<String>);
 
 impl FrameAncestors {
-    /// The platform's own pages: those of its issuer, of its authorization endpoint, and of the address that a launch
-    /// named for returning to it.
-    pub(crate) fn of(registration: &Registration, return_origin: Option<&str>) -> Self {
+    /// Notes on the request that the platform's own pages may frame its answer: those of its issuer, of its authorization
+    /// endpoint, those named by `tenths platform frames`, and those of the address that a launch named for returning.
+    pub(crate) async fn note(
+        app: &App,
+        request: &HttpRequest,
+        registration: &Registration,
+        return_origin: Option<&str>,
+    ) -> Result<(), StorageError> {
         let platform = &registration.platform;
         let issuer = Url::parse(&platform.issuer).ok();
-        let registered = issuer.iter().chain([&platform.authorization_url]).filter_map(origin);
-        Self(registered.chain(return_origin.map(str::to_owned)).collect())
-    }
-
-    /// Notes on the request who may frame its answer.
-    pub(crate) fn note(self, request: &HttpRequest) {
-        request.extensions_mut().insert(self);
+        let mut origins = app.storage.frame_origins(registration.id).await?;
+        origins.extend(issuer.iter().chain([&platform.authorization_url]).filter_map(origin));
+        origins.extend(return_origin.map(str::to_owned));
+        request.extensions_mut().insert(Self(origins));
+        Ok(())
     }
 
     /// The directive for the answer to a request.

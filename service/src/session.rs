@@ -5,7 +5,7 @@
 //! (`/quiz/{placement}`, `/class/{placement}`, `/class/place`), so two quizzes, or a teacher and a pupil, can be open
 //! side by side in one browser. Opening sessions is the launch's job, not done by the extractors.
 //!
-//! Inside a frame cookies may not stick. Whether they do is known from the cookie of the login ([`BrowserCookie`]): it
+//! Inside a frame cookies may not stick. Whether they do is known from the cookie of the login (`BrowserCookie`): it
 //! has the same attributes. Where they do not, the session is opened with a ticket instead of a cookie, and a window of
 //! its own takes the session over, once.
 
@@ -245,7 +245,7 @@ async fn note_frame_ancestors(
     let Some(registration) = registration else { return Ok(()) };
     if let Some(registration) = app.storage.registration(registration).await? {
         let return_origin = record.and_then(|record| record.return_origin.as_deref());
-        FrameAncestors::of(&registration, return_origin).note(request);
+        FrameAncestors::note(app, request, &registration, return_origin).await?;
     }
     Ok(())
 }

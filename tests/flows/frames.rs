@@ -171,6 +171,13 @@ async fn values_kept(browser: &Browser) -> Result<String> {
     Ok(kept)
 }
 
+/// Closes a browser that had nothing to complain about: no policy was broken, no file missed, no script failed.
+async fn leave(browser: Browser) -> Result<()> {
+    let complaints = browser.complaints().await?;
+    ensure!(complaints.is_empty(), "the browser complains: {complaints:?}");
+    browser.close().await
+}
+
 /// Keeps a picture for people to look at, outside the tree.
 async fn picture(browser: &Browser, name: &str) -> Result<()> {
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("frames");
@@ -206,7 +213,7 @@ impl Stage {
         expect_kept(&browser, (false, true)).await?;
         self.take_quiz(&browser, "p-01").await?;
         picture(&browser, "a-storage-and-partitioned-cookie").await?;
-        browser.close().await
+        leave(browser).await
     }
 
     /// The platform offers to keep values and never answers: a partitioned cookie shows that it is the same browser.
@@ -219,7 +226,7 @@ impl Stage {
         ensure!(values_kept(&browser).await? == "0", "the platform keeps nothing");
         self.take_quiz(&browser, "p-01").await?;
         picture(&browser, "b-partitioned-cookie").await?;
-        browser.close().await
+        leave(browser).await
     }
 
     /// No cookie sticks in the frame: the launch is shown to be this browser's by what the platform keeps, and a window
@@ -239,7 +246,7 @@ impl Stage {
         browser.enter_window(1).await?;
         self.take_quiz(&browser, "p-02").await?;
         picture(&browser, "d-in-the-window").await?;
-        browser.close().await
+        leave(browser).await
     }
 
     /// No cookie sticks in the frame and the platform offers nothing: the login begins anew in a window of its own.
@@ -257,7 +264,7 @@ impl Stage {
         browser.enter_window(1).await?;
         self.take_quiz(&browser, "p-02").await?;
         picture(&browser, "c-in-the-window").await?;
-        browser.close().await
+        leave(browser).await
     }
 
     /// Without scripts the platform cannot be asked, but a cookie can be tried by following a link.

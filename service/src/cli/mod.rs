@@ -16,6 +16,7 @@ mod load;
 mod logs;
 mod output;
 mod platform;
+mod platform_frames;
 mod pool;
 mod pool_file;
 mod purge;

@@ -1,8 +1,9 @@
-//! `tenths platform add / list / remove`: the platforms that may launch the service.
+//! `tenths platform add / list / remove / frames`: the platforms that may launch the service.
 
 use serde_json::json;
 use url::Url;
 
+use super::platform_frames::{self, FramesArguments};
 use super::{block_on, by_command_line, output};
 use crate::settings::Reach;
 use crate::storage::{self, ClientId, DeploymentId, NewRegistration, Registration};
@@ -16,6 +17,8 @@ pub(super) enum PlatformCommand {
     List(ListArguments),
     /// Remove a platform with all its quizzes, attempts and waiting grades
     Remove(RemoveArguments),
+    /// Name further addresses whose pages may show the service in a frame
+    Frames(FramesArguments),
 }
 
 /// Arguments of `tenths platform add`.
@@ -80,6 +83,7 @@ pub(super) fn run(command: PlatformCommand) -> anyhow::Result<()> {
         PlatformCommand::Add(arguments) => add(*arguments),
         PlatformCommand::List(arguments) => list(&arguments),
         PlatformCommand::Remove(arguments) => remove(&arguments),
+        PlatformCommand::Frames(arguments) => platform_frames::run(&arguments),
     }
 }
 

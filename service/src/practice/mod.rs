@@ -10,8 +10,9 @@
 //! (everyone in it is invented), and refuses to listen on anything but loopback.
 //!
 //! Reading order: `settings` and `people` (what it is told), `login` and `id_tokens` (a launch), `deep_linking`
-//! (placing an activity), `access_tokens` and the services behind them, `pages` (what a person sees), `faults` (how
-//! to make it misbehave), `state` (everything it remembers), `routes` (every address).
+//! (placing an activity), `message_storage` (an activity in a frame), `access_tokens` and the services behind them,
+//! `pages` (what a person sees), `faults` (how to make it misbehave), `state` (everything it remembers), `routes` (every
+//! address).
 //!
 //! Scripts need no cookies: `?as=ID` on any page says who is there. A test in another process finds what [`Practice`]
 //! offers in-process under these addresses:

@@ -30,11 +30,14 @@ pub(super) async fn protect<B: MessageBody>(
             response.headers_mut().insert(name, HeaderValue::from_static(value));
         }
     }
-    let framing = FrameAncestors::directive(response.request().extensions().get());
     let own = response.headers().get(CONTENT_SECURITY_POLICY).and_then(|policy| policy.to_str().ok());
-    let policy = format!("{}; {framing}", own.unwrap_or(POLICY));
-    let policy = HeaderValue::try_from(policy).expect("policies and origins are visible ASCII");
-    response.headers_mut().insert(CONTENT_SECURITY_POLICY, policy);
+    let policy = own.unwrap_or(POLICY);
+    if !policy.contains("frame-ancestors") {
+        let framing = FrameAncestors::directive(response.request().extensions().get());
+        let policy = HeaderValue::try_from(format!("{policy}; {framing}"))
+            .expect("policies and origins are visible ASCII");
+        response.headers_mut().insert(CONTENT_SECURITY_POLICY, policy);
+    }
     Ok(response)
 }
 

@@ -90,6 +90,8 @@ actions! {
     RegistrationChanged "registration_changed";
     /// A registration was removed, with everything below it.
     RegistrationRemoved "registration_removed";
+    /// Which further pages of a platform may show ours in a frame.
+    FrameOriginsChanged "frame_origins_changed";
     /// A deployment of a platform launched that is not registered, and is held.
     DeploymentHeld "deployment_held";
     /// A held deployment was approved.

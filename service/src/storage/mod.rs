@@ -214,6 +214,16 @@ pub trait Storage: Send + Sync + 'static {
 
     // --- launches inside frames ---
 
+    /// Replaces the further origins whose pages may show ours in a frame.
+    async fn set_frame_origins(
+        &self,
+        registration: RegistrationId,
+        origins: &BTreeSet<String>,
+        change: &Change,
+    ) -> Result<(), StorageError>;
+    /// The further origins whose pages may show ours in a frame.
+    async fn frame_origins(&self, registration: RegistrationId) -> Result<BTreeSet<String>, StorageError>;
+
     /// The login whose state has this fingerprint, as it is remembered; it is not used up.
     /// [`Storage::take_login_state`] alone decides whether a launch may answer it.
     async fn seen_login(

@@ -208,6 +208,21 @@ async fn looking_at_a_login_does_not_use_it(store: Arc<dyn Storage>) {
     assert_eq!(store.seen_login(&Fingerprint::of("none"), monday()).await.unwrap(), None);
 }
 
+async fn further_origins_of_frames_are_replaced_and_noted(store: Arc<dyn Storage>) {
+    let known = store.put_registration(registration("c1"), &change()).await.unwrap();
+    assert!(store.frame_origins(known.id).await.unwrap().is_empty());
+    let of = |names: &[&str]| names.iter().map(|name| format!("https://{name}.example.org")).collect();
+    for origins in [of(&["a", "b"]), of(&["b", "c"]), of(&["b", "c"])] {
+        store.set_frame_origins(known.id, &origins, &change()).await.unwrap();
+        assert_eq!(store.frame_origins(known.id).await.unwrap(), origins);
+    }
+    let all = AuditQuery { registration: Some(known.id), placement: None, before: None, limit: 10 };
+    let trail = store.audit(&all).await.unwrap();
+    let noted: Vec<_> = trail.iter().filter(|entry| entry.action == Action::FrameOriginsChanged).collect();
+    assert_eq!(noted.len(), 2, "the same once more changes nothing, and is not noted");
+    assert_eq!(noted[0].detail, "https://b.example.org https://c.example.org");
+}
+
 async fn a_ticket_hands_a_session_over_once(store: Arc<dyn Storage>) {
     let registered = store.put_registration(registration("c1"), &change()).await.unwrap();
     let session = |id: &str| SessionRecord {
@@ -894,6 +909,7 @@ on_every_store! {
     a_session_lives_until_it_ends
     looking_at_a_login_does_not_use_it
     a_ticket_hands_a_session_over_once
+    further_origins_of_frames_are_replaced_and_noted
     pools_are_listed_and_replaced
     a_placed_pool_keeps_its_content
     a_found_line_item_stays_when_launches_name_none

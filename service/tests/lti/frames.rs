@@ -191,6 +191,36 @@ async fn a_finished_launch_is_checked_like_any_other() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn nothing_of_a_login_is_told_before_the_token_answers_it() {
+    let tool = Tool::start().await;
+    let (kept, other) = (tool.kept_login().await, tool.kept_login().await);
+    let rows = [
+        (
+            "19",
+            sign(GOOD_HEADER, &tool.claims(&kept.login).to_string(), Signer::Foreign),
+            FailedCheck::Signature,
+        ),
+        ("29", sign(GOOD_HEADER, &tool.claims(&other.login).to_string(), Signer::Own), FailedCheck::Nonce),
+    ];
+    for (row, token, check) in rows {
+        let answer = tool.launch("", &[("state", &kept.login.state), ("id_token", &token)]).await;
+        let page = assert_refused(answer, check, row).await;
+        assert!(!page.contains(&kept.login.nonce), "{row}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_name_of_a_window_is_only_a_name() {
+    let tool = Tool::start().await;
+    let mut parameters = tool.login_parameters();
+    let name = "\"><script src=https://evil.test/></script>";
+    parameters.push(("lti_storage_target", name.to_owned()));
+    let page = tool.get_login(&parameters).await.text().await.unwrap();
+    assert_eq!(attribute(&page, "#storage", "data-target"), name);
+    assert!(!page.contains("<script src=https"), "{page}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_ticket_opens_one_window_in_time_and_only_from_our_own_page() {
     let tool = Tool::start().await;
     let ticket = tool.ticket().await;
@@ -272,6 +302,14 @@ async fn only_the_platform_of_a_page_may_frame_it() {
     let with_return = format!("{own} https://school-7.pages.example.org");
     assert!(open(&page, &session).await.ends_with(&with_return), "the pages that the launch came from");
     assert!(open(&page, "").await.ends_with(&own), "why nothing opens can be read in the frame");
+    let known = tool.storage.registrations_of(&tool.platform.url).await.unwrap().remove(0);
+    let further = ["https://a.pages.example.org".to_owned()].into();
+    tool.storage.set_frame_origins(known.id, &further, &change()).await.unwrap();
+    let with_further = format!("{own} https://a.pages.example.org");
+    assert!(open(&page, "").await.ends_with(&with_further), "as a coordinator named it");
+    let login_page = tool.login_in_frame().await;
+    assert!(policy(login_page.headers()).ends_with(&with_further), "the login, too");
+    tool.storage.set_frame_origins(known.id, &[].into(), &change()).await.unwrap();
     for nobody in
         ["/health/live", "/static/tenths.css", "/api/openapi.json", "/class/place", "/nowhere", "/lti/launch"]
     {

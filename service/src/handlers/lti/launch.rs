@@ -81,14 +81,15 @@ async fn ask_platform(
         return Ok(None);
     }
     let cookie = BrowserCookie::of(app, request).unwrap_or_else(BrowserCookie::new);
-    let Some(storage) = login.storage else { return Ok(None) };
-    UnverifiedToken::parse(token)?;
+    let Some(storage) = &login.storage else { return Ok(None) };
     let registration =
         app.storage.registration(login.registration).await?.ok_or(FailedCheck::IssuerUnknown)?;
-    FrameAncestors::of(&registration, None).note(request);
+    FrameAncestors::note(app, request, &registration, None).await?;
+    // The page names the nonce, which nobody learns who only knows a state.
+    verify(app, UnverifiedToken::parse(token)?, &login, &registration).await?;
     let page = AskPage::new(
         &registration.platform.authorization_url,
-        storage.target,
+        storage.target.clone(),
         (state_key(state), nonce_key(&login.nonce)),
         Posted { token: token.to_owned(), state: state.to_owned() },
     );
@@ -108,7 +109,7 @@ pub(super) async fn take_login(
     if let Some(seen) = app.storage.seen_login(&state, app.clock.now()).await?
         && let Some(registration) = app.storage.registration(seen.login.registration).await?
     {
-        FrameAncestors::of(&registration, None).note(request);
+        FrameAncestors::note(app, request, &registration, None).await?;
     }
     match app.storage.take_login_state(&state, app.clock.now()).await? {
         TakenState::Fresh(login) => Ok(login),

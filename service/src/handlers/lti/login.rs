@@ -51,7 +51,7 @@ async fn begin(
     let public_url = &app.settings.public_url;
     let login = LoginRequest::read(&parameters?, public_url)?;
     let registration = login.choose(app.storage.registrations_of(login.issuer()).await?)?;
-    FrameAncestors::of(&registration, None).note(request);
+    FrameAncestors::note(app, request, &registration, None).await?;
     let cookie = BrowserCookie::of(app, request);
     match (&cookie, login.storage_target()) {
         (None, _) if login.cookie_was_set() => {

@@ -2,6 +2,8 @@
 
 mod api;
 mod class;
+mod cookies;
+mod csrf;
 mod quiz;
 mod windows;
 

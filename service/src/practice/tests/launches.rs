@@ -67,6 +67,23 @@ async fn a_launch_in_a_frame_says_so() {
 }
 
 #[actix_web::test]
+async fn a_login_request_in_a_frame_names_the_window_that_keeps_values() {
+    let stage = Stage::new().await;
+    placed_quiz(&stage, "p-01").await;
+    let path = open_path(&stage, "p-01").await;
+    let in_frame = format!("{path}&target=iframe");
+    assert_eq!(initiate(&stage, &path).await.get("lti_storage_target"), None);
+    for (storage, target) in
+        [("working", Some("_parent")), ("in_frame", Some("message-storage")), ("not_offered", None)]
+    {
+        let set = stage.client.put(stage.url("/admin/message-storage")).json(&json!({ "storage": storage }));
+        assert_eq!(set.send().await.unwrap().status(), StatusCode::NO_CONTENT);
+        let sent = initiate(&stage, &in_frame).await;
+        assert_eq!(sent.get("lti_storage_target").map(String::as_str), target, "{storage}");
+    }
+}
+
+#[actix_web::test]
 async fn only_the_teacher_adds_activities() {
     let stage = Stage::new().await;
     let response = stage.client.get(stage.url("/activities/add?as=p-01")).send().await.unwrap();

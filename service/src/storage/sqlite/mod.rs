@@ -6,6 +6,7 @@
 mod api_tokens;
 mod attempts;
 mod audit;
+mod frame_origins;
 mod holdings;
 mod invitations;
 mod launches;
@@ -291,6 +292,20 @@ impl Storage for Sqlite {
 
     async fn purge_expired(&self, before: Timestamp) -> Result<usize, StorageError> {
         self.connections.write(move |c| launches::purge(c, before)).await
+    }
+
+    async fn set_frame_origins(
+        &self,
+        registration: RegistrationId,
+        origins: &BTreeSet<String>,
+        change: &Change,
+    ) -> Result<(), StorageError> {
+        let (origins, change) = (origins.clone(), change.clone());
+        self.connections.write(move |c| frame_origins::set(c, registration, &origins, &change)).await
+    }
+
+    async fn frame_origins(&self, registration: RegistrationId) -> Result<BTreeSet<String>, StorageError> {
+        self.connections.read(move |c| frame_origins::of(c, registration)).await
     }
 
     async fn seen_login(

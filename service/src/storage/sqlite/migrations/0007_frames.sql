@@ -12,3 +12,10 @@ CREATE TABLE session_tickets (
     expires_at INTEGER NOT NULL
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX session_tickets_by_session ON session_tickets (session);
+
+-- Further origins of a platform's pages, where they differ from its registered addresses.
+CREATE TABLE frame_origins (
+    registration INTEGER NOT NULL REFERENCES registrations (id) ON DELETE CASCADE,
+    origin TEXT NOT NULL,
+    PRIMARY KEY (registration, origin)
+) STRICT, WITHOUT ROWID;
