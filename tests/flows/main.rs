@@ -5,6 +5,7 @@ mod browser;
 mod commands;
 mod decimal_cases;
 mod demo;
+mod faults;
 mod hostile;
 mod kill;
 mod locales;

@@ -61,16 +61,22 @@ impl School {
     /// # Panics
     /// If it cannot be started.
     pub async fn open(tool: &str) -> Self {
+        let pupil = |id: &str, name: &str| Person { id: id.into(), name: name.into() };
+        Self::open_for(tool, vec![pupil(PUPIL_ID, PUPIL), pupil("p-02", "Jonte")]).await
+    }
+
+    /// Starts the platform with these pupils.
+    ///
+    /// # Panics
+    /// If it cannot be started.
+    pub async fn open_for(tool: &str, pupils: Vec<Person>) -> Self {
         let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).expect("loopback has free ports");
         listener.set_nonblocking(true).expect("a fresh listener can be set up");
         let at = |path: &str| Url::parse(&format!("{tool}{path}")).expect("the tool's origin is an address");
         let settings = PracticeSettings {
             course_title: "Grade 5: River day".into(),
             teacher: Person { id: "t-01".into(), name: TEACHER.into() },
-            pupils: vec![
-                Person { id: PUPIL_ID.into(), name: PUPIL.into() },
-                Person { id: "p-02".into(), name: "Jonte".into() },
-            ],
+            pupils,
             tool: ToolAddresses {
                 login_url: at("/lti/login"),
                 launch_url: at("/lti/launch"),
@@ -109,7 +115,11 @@ impl School {
         ]);
     }
 
-    async fn enter(&self, name: &str) -> Visitor {
+    /// The person of that name, on the course page.
+    ///
+    /// # Panics
+    /// If there is none.
+    pub async fn enter(&self, name: &str) -> Visitor {
         let mut visitor = Visitor::new().expect("a client can be made");
         visitor.open(self.practice.base_url()).await.expect("the front page opens");
         let form = visitor.page().and_then(|page| page.form_with_button(name)).expect("the person is listed");
