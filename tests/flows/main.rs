@@ -8,6 +8,7 @@ mod demo;
 mod faults;
 mod hostile;
 mod kill;
+mod kill_loop;
 mod locales;
 mod numerals;
 mod package;

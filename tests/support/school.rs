@@ -155,6 +155,11 @@ impl School {
         journal.filter(|entry| entry.message.user_id == PUPIL_ID).collect()
     }
 
+    /// What the platform heard of the pupil's points, in order of arrival: not of beginnings.
+    pub fn graded(&self) -> Vec<JournalEntry> {
+        self.heard().into_iter().filter(|entry| entry.message.score_given.is_some()).collect()
+    }
+
     /// The pupil's final points in the gradebook, one for each column that has any.
     pub fn grades(&self) -> Vec<String> {
         let gradebook = self.practice.gradebook();
@@ -195,9 +200,21 @@ pub async fn begin(pupil: &mut Visitor, button: &str) {
 /// # Panics
 /// If the pages do not look as a person would need them.
 pub async fn hand_in(pupil: &mut Visitor, right: usize) {
+    let form = answered(pupil, right, &pool());
+    pupil.submit(form).await.expect("the answers are taken");
+    if right < 2 {
+        pupil.submit(press(pupil, "Hand in anyway")).await.expect("blank answers are taken when confirmed");
+    }
+    assert!(pupil.page().expect("a page is open").says("points"), "a result is shown");
+}
+
+/// The form that hands in, with the first `right` questions of the page answered by their keys in `pool`.
+///
+/// # Panics
+/// If the page does not ask two questions of the pool.
+pub fn answered(pupil: &Visitor, right: usize, pool: &Pool) -> Form {
     let stories = pupil.page().expect("an attempt is open").texts("section.card .story");
     assert_eq!(stories.len(), 2, "two questions are asked");
-    let pool = pool();
     let items: BTreeMap<&str, &Item> = pool.items().map(|item| (item.stem.as_str(), item)).collect();
     let mut form = press(pupil, "Hand in");
     for (index, story) in stories.iter().take(right).enumerate() {
@@ -211,9 +228,5 @@ pub async fn hand_in(pupil: &mut Visitor, right: usize) {
             };
         }
     }
-    pupil.submit(form).await.expect("the answers are taken");
-    if right < stories.len() {
-        pupil.submit(press(pupil, "Hand in anyway")).await.expect("blank answers are taken when confirmed");
-    }
-    assert!(pupil.page().expect("a page is open").says("points"), "a result is shown");
+    form
 }
