@@ -30,7 +30,7 @@ impl Delivery {
     }
 
     fn teachers_mark(&self, user: &str) -> Option<u64> {
-        self.platform.book.lock().unwrap().teachers_marks.get(user).and_then(|mark| mark.as_u64())
+        self.platform.book.lock().unwrap().teachers_marks.get(user).and_then(serde_json::Value::as_u64)
     }
 
     async fn drift(&self, user: &str) -> Option<(Drift, Option<String>)> {

@@ -8,4 +8,5 @@ mod line_items;
 mod login;
 mod placing;
 mod platform;
+mod tokens;
 mod tool;
