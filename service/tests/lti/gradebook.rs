@@ -143,3 +143,19 @@ async fn without_the_right_to_read_grades_are_sent_as_usual_and_comparing_says_s
     assert_eq!(reading.problem.as_deref(), Some("the platform does not let us read its gradebook"));
     assert_eq!(delivery.platform.book.lock().unwrap().result_reads, 0);
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn columns_are_compared_once_a_day_for_a_fortnight_after_the_last_grade() {
+    const DAY_MS: i64 = 24 * 60 * 60 * 1_000;
+    let delivery = graded(&[SCORE, RESULT]).await;
+    let due = async || delivery.app.deliverer.compare_due().await.unwrap();
+    assert_eq!((due().await, due().await), (1, 0));
+    delivery.clock.advance_ms(DAY_MS - 1);
+    assert_eq!(due().await, 0);
+    delivery.teacher_marks("pupil-7", 80);
+    delivery.clock.advance_ms(1);
+    assert_eq!(due().await, 1);
+    assert_eq!(delivery.drift("pupil-7").await, Some((Drift::Different, Some("80 of 100".to_owned()))));
+    delivery.clock.advance_ms(13 * DAY_MS);
+    assert_eq!(due().await, 0, "the last grade is a fortnight old");
+}
