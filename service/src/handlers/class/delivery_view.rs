@@ -3,6 +3,7 @@
 use jiff::Timestamp;
 
 use crate::delivery;
+use crate::handlers::answer::capitalised;
 use crate::handlers::opened_quiz::{OpenedQuiz, counted};
 use crate::pages::class::{DeliveryView, GradeAction, GradebookView};
 use crate::pages::marked::Tone;
@@ -61,7 +62,7 @@ fn detail(delivery: &Delivery) -> Option<String> {
             moment(delivery.next_try_at)
         )),
         (DeliveryState::Parked, Some(problem)) => {
-            Some(format!("{problem}. Since {}.", moment(delivery.waiting_since)))
+            Some(format!("{}. Since {}.", capitalised(problem), moment(delivery.waiting_since)))
         }
         (DeliveryState::Held | DeliveryState::Kept, _) => score.map(|score| format!("Ours: {score}")),
         (DeliveryState::Delivered, _) => score,
