@@ -1,11 +1,11 @@
 //! Results read back (AGS 2.0, 3.3; checklist section 3): a teacher's own mark is never overwritten unseen.
 
 use serde_json::json;
-use service::storage::{Choice, DeliveryState, Drift, GradeEndpoint};
+use service::storage::{Announce, Choice, DeliveryState, Drift, GradeEndpoint};
 
 use crate::delivery::{Delivery, SCORE};
 use crate::platform::{Fault, Platform};
-use crate::tool::change;
+use crate::tool::{change, monday};
 
 const RESULT: &str = "https://purl.imsglobal.org/spec/lti-ags/scope/result.readonly";
 
@@ -121,6 +121,22 @@ async fn comparing_reports_what_differs_and_sends_nothing() {
     delivery.teacher_marks("pupil-7", 70);
     delivery.app.deliverer.compare(&delivery.placement.id).await.unwrap();
     assert_eq!(delivery.drift("pupil-7").await, None);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_mark_given_before_our_first_grade_holds_it_once_it_was_seen() {
+    let delivery = graded(&[SCORE, RESULT]).await;
+    let (placement, user) = (&delivery.placement.id, "pupil-8".into());
+    let announce = Announce::Begun { maximum: 10 };
+    delivery.storage.start_attempt(placement, &user, "seed", announce, monday()).await.unwrap();
+    delivery.deliver().await;
+    delivery.teacher_marks("pupil-8", 60);
+    delivery.app.deliverer.compare(placement).await.unwrap();
+    assert_eq!(delivery.drift("pupil-8").await, Some((Drift::Own, Some("60 of 100".to_owned()))));
+    delivery.submit("pupil-8", 9).await;
+    delivery.deliver().await;
+    assert_eq!(delivery.state("pupil-8").await.0, DeliveryState::Held);
+    assert_eq!(delivery.teachers_mark("pupil-8"), Some(60));
 }
 
 #[tokio::test(flavor = "multi_thread")]

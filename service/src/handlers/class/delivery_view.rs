@@ -34,6 +34,7 @@ pub(super) fn of_pupil(quiz: &OpenedQuiz, handed_in: bool, delivery: Option<&Del
         action: match delivery.state {
             DeliveryState::Parked => GradeAction::SendAgain,
             DeliveryState::Held => GradeAction::Settle,
+            DeliveryState::Kept => GradeAction::SendOurs,
             _ => GradeAction::None,
         },
     }
