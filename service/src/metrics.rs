@@ -159,7 +159,7 @@ impl Metrics {
     }
 
     /// All numbers as text, with the queue as it is now.
-    pub(crate) fn render(&self, queue: DeliveryQueue, clock: &dyn Clock) -> String {
+    pub fn render(&self, queue: DeliveryQueue, clock: &dyn Clock) -> String {
         let age_ms = queue.oldest.map_or(0, |oldest| clock.now().as_millisecond() - oldest.as_millisecond());
         self.queue_depth.set(queue.waiting.into());
         self.queue_parked.set(queue.parked.into());

@@ -59,18 +59,18 @@ async fn a_grade_whose_answer_was_cut_off_is_sent_again_and_stays_one_grade() {
     school::begin(&mut pupil, "Start").await;
     school::hand_in(&mut pupil, 2).await;
     let school = &stage.school;
-    wait_for("a score that was cut off", DELIVERY_WITHIN, async || school.heard().first().map(|_| ())).await;
+    wait_for("a score that was cut off", DELIVERY_WITHIN, async || school.graded().first().map(|_| ())).await;
 
     stage.die_and_restart(|school| school.practice.set_fault(None)).await;
     let school = &stage.school;
     wait_for("a score that is answered", DELIVERY_WITHIN, async || {
-        school.heard().last().filter(|entry| entry.outcome == Outcome::Recorded).map(|_| ())
+        school.graded().last().filter(|entry| entry.outcome == Outcome::Recorded).map(|_| ())
     })
     .await;
-    let heard = school.heard();
+    let heard = school.graded();
     assert!(heard.len() >= 2 && heard.iter().all(recorded), "{heard:?}");
     assert!(heard.iter().all(|entry| points(entry) == "2 of 2"), "{heard:?}");
-    assert_timestamps_increase(&heard);
+    assert_timestamps_increase(&school.heard());
     assert_eq!(school.grades(), ["2"], "one column, one grade");
 }
 

@@ -61,16 +61,22 @@ impl School {
     /// # Panics
     /// If it cannot be started.
     pub async fn open(tool: &str) -> Self {
+        let pupil = |id: &str, name: &str| Person { id: id.into(), name: name.into() };
+        Self::open_for(tool, vec![pupil(PUPIL_ID, PUPIL), pupil("p-02", "Jonte")]).await
+    }
+
+    /// Starts the platform with these pupils.
+    ///
+    /// # Panics
+    /// If it cannot be started.
+    pub async fn open_for(tool: &str, pupils: Vec<Person>) -> Self {
         let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).expect("loopback has free ports");
         listener.set_nonblocking(true).expect("a fresh listener can be set up");
         let at = |path: &str| Url::parse(&format!("{tool}{path}")).expect("the tool's origin is an address");
         let settings = PracticeSettings {
             course_title: "Grade 5: River day".into(),
             teacher: Person { id: "t-01".into(), name: TEACHER.into() },
-            pupils: vec![
-                Person { id: PUPIL_ID.into(), name: PUPIL.into() },
-                Person { id: "p-02".into(), name: "Jonte".into() },
-            ],
+            pupils,
             tool: ToolAddresses {
                 login_url: at("/lti/login"),
                 launch_url: at("/lti/launch"),
@@ -109,7 +115,11 @@ impl School {
         ]);
     }
 
-    async fn enter(&self, name: &str) -> Visitor {
+    /// The person of that name, on the course page.
+    ///
+    /// # Panics
+    /// If there is none.
+    pub async fn enter(&self, name: &str) -> Visitor {
         let mut visitor = Visitor::new().expect("a client can be made");
         visitor.open(self.practice.base_url()).await.expect("the front page opens");
         let form = visitor.page().and_then(|page| page.form_with_button(name)).expect("the person is listed");
@@ -143,6 +153,11 @@ impl School {
     pub fn heard(&self) -> Vec<JournalEntry> {
         let journal = self.practice.journal().into_iter();
         journal.filter(|entry| entry.message.user_id == PUPIL_ID).collect()
+    }
+
+    /// What the platform heard of the pupil's points, in order of arrival: not of beginnings.
+    pub fn graded(&self) -> Vec<JournalEntry> {
+        self.heard().into_iter().filter(|entry| entry.message.score_given.is_some()).collect()
     }
 
     /// The pupil's final points in the gradebook, one for each column that has any.
@@ -185,9 +200,21 @@ pub async fn begin(pupil: &mut Visitor, button: &str) {
 /// # Panics
 /// If the pages do not look as a person would need them.
 pub async fn hand_in(pupil: &mut Visitor, right: usize) {
+    let form = answered(pupil, right, &pool());
+    pupil.submit(form).await.expect("the answers are taken");
+    if right < 2 {
+        pupil.submit(press(pupil, "Hand in anyway")).await.expect("blank answers are taken when confirmed");
+    }
+    assert!(pupil.page().expect("a page is open").says("points"), "a result is shown");
+}
+
+/// The form that hands in, with the first `right` questions of the page answered by their keys in `pool`.
+///
+/// # Panics
+/// If the page does not ask two questions of the pool.
+pub fn answered(pupil: &Visitor, right: usize, pool: &Pool) -> Form {
     let stories = pupil.page().expect("an attempt is open").texts("section.card .story");
     assert_eq!(stories.len(), 2, "two questions are asked");
-    let pool = pool();
     let items: BTreeMap<&str, &Item> = pool.items().map(|item| (item.stem.as_str(), item)).collect();
     let mut form = press(pupil, "Hand in");
     for (index, story) in stories.iter().take(right).enumerate() {
@@ -201,9 +228,5 @@ pub async fn hand_in(pupil: &mut Visitor, right: usize) {
             };
         }
     }
-    pupil.submit(form).await.expect("the answers are taken");
-    if right < stories.len() {
-        pupil.submit(press(pupil, "Hand in anyway")).await.expect("blank answers are taken when confirmed");
-    }
-    assert!(pupil.page().expect("a page is open").says("points"), "a result is shown");
+    form
 }

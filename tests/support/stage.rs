@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use service::practice::Person;
 use tempfile::TempDir;
 
 use crate::program::{Served, free_port, run_well};
@@ -31,9 +32,23 @@ impl Stage {
     /// # Panics
     /// As [`Stage::set`].
     pub async fn set_with(options: &[&str]) -> Self {
-        let folder = tempfile::tempdir().expect("a folder can be made");
         let port = free_port();
         let school = School::open(&format!("http://127.0.0.1:{port}")).await;
+        Self::set_for(school, port, options).await
+    }
+
+    /// The same with these pupils.
+    ///
+    /// # Panics
+    /// As [`Stage::set`].
+    pub async fn set_with_pupils(pupils: Vec<Person>) -> Self {
+        let port = free_port();
+        let school = School::open_for(&format!("http://127.0.0.1:{port}"), pupils).await;
+        Self::set_for(school, port, &[]).await
+    }
+
+    async fn set_for(school: School, port: u16, options: &[&str]) -> Self {
+        let folder = tempfile::tempdir().expect("a folder can be made");
         let store = store_in(&folder);
         school.register(&store, &school.practice.registration().deployment_id);
         run_well(["load", path(&pool_file(&folder, "river-day-1")), "--store", &store]);
@@ -72,8 +87,18 @@ impl Stage {
     /// Kills the service as a power cut does, does something, and starts it again at the same address on the same
     /// store.
     pub async fn die_and_restart(&mut self, meanwhile: impl FnOnce(&School)) {
-        self.served.kill();
+        self.kill();
         meanwhile(&self.school);
+        self.restart().await;
+    }
+
+    /// Kills the service as a power cut does.
+    pub fn kill(&mut self) {
+        self.served.kill();
+    }
+
+    /// Starts the service again at the same address on the same store.
+    pub async fn restart(&mut self) {
         self.served = Served::start(self.port, &self.store(), &log_in(&self.folder)).await;
     }
 }

@@ -113,21 +113,25 @@ impl Deliverer {
                 () = tokio::time::sleep(SWEEP_EVERY) => {}
                 _ = stop.changed() => continue,
             }
-            if let Err(error) = self.sweep_once().await {
+            if let Err(error) = self.compare_due().await {
                 tracing::error!(%error, "gradebooks could not be compared");
             }
         }
     }
 
-    /// Reads the columns that are due, one after the other.
-    async fn sweep_once(&self) -> Result<(), StorageError> {
+    /// Compares the columns that are due, one after the other; returns how many.
+    ///
+    /// # Errors
+    /// When the store fails.
+    pub async fn compare_due(&self) -> Result<usize, StorageError> {
         let now = self.clock.now();
         let (delivered_after, read_before) =
             (plus_ms(now, -DELIVERED_WITHIN_MS), plus_ms(now, -READ_AGAIN_AFTER_MS));
-        for id in self.storage.placements_to_read(delivered_after, read_before, SWEEP_MAX).await? {
-            self.compare(&id).await?;
+        let due = self.storage.placements_to_read(delivered_after, read_before, SWEEP_MAX).await?;
+        for id in &due {
+            self.compare(id).await?;
         }
-        Ok(())
+        Ok(due.len())
     }
 }
 

@@ -3,7 +3,7 @@
 use url::Url;
 
 use super::{Deliverer, Target};
-use crate::lti::grades::GradeError;
+use crate::lti::grades::{GradeError, NewColumn};
 use crate::storage::{LeasedGrade, Placement, StorageError};
 
 impl Deliverer {
@@ -44,20 +44,26 @@ impl Deliverer {
             return Ok(Ok(line_item));
         }
         let neighbours = self.storage.neighbours(&target.placement).await?;
-        let found = self
-            .grades
-            .find_line_item(
-                &target.registration,
-                &target.placement,
-                &neighbours,
-                grade.maximum,
-                self.clock.now(),
-            )
-            .await;
+        let label = self.label(&target.placement).await?;
+        let new = NewColumn { label: &label, maximum: grade.maximum };
+        let Target { registration, placement } = target;
+        let found =
+            self.grades.find_line_item(registration, placement, &neighbours, new, self.clock.now()).await;
         if let Ok(line_item) = &found {
             self.storage.set_line_item(&target.placement.id, line_item).await?;
         }
         Ok(found)
+    }
+
+    /// What teachers read at the head of the column: the link's title, or the pool's where the platform named none.
+    async fn label(&self, placement: &Placement) -> Result<String, StorageError> {
+        let title = placement.quiz.title.trim();
+        if !title.is_empty() {
+            return Ok(title.to_owned());
+        }
+        let id = &placement.quiz.pool;
+        let pool = self.storage.pools().await?.into_iter().find(|pool| pool.id == *id);
+        Ok(pool.map_or_else(|| id.to_string(), |pool| pool.title))
     }
 }
 

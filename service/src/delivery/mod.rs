@@ -5,7 +5,7 @@
 //! for each pupil, so sending twice is safe and not sending is not. There is one row for each pupil and line item, so
 //! messages cannot overtake each other. Nothing here knows marks or tokens.
 //!
-//! Each platform has its own batch on its way, at most [`AT_ONCE`] messages, and its own circuit breaker: one that is slow
+//! Each platform has its own batch on its way, at most eight messages, and its own circuit breaker: one that is slow
 //! or out of order keeps no other waiting.
 
 mod breaker;

@@ -12,9 +12,11 @@ const FIRST_PAUSE_MS: u64 = 1_000;
 const PAUSE_MAX_MS: u64 = 60 * 60 * 1_000;
 /// After this long without success a person must look; long enough for a platform that is out over a weekend.
 const GIVE_UP_AFTER_MS: i64 = 3 * 24 * 60 * 60 * 1_000;
-/// How far ahead of the time refused the next one is, try by try, where a platform claims to know a later score: its clock,
-/// or another sender's, may run ahead of ours. After the last a person must look at the clocks.
-const AHEAD_MS: &[i64] = &[0, 2_000, 10_000, 60_000, 5 * 60_000, 15 * 60_000, 60 * 60_000];
+/// How far ahead of our clock a message is dated, step by step, where a platform claims to know a later score: its clock, or
+/// another sender's, may run ahead of ours. After the last a person must look at the clocks.
+const AHEAD_MS: [i64; 6] = [1_000, 10_000, 60_000, 5 * 60_000, 15 * 60_000, 60 * 60_000];
+/// So often a message with a later time goes out at once, then with pauses.
+const AT_ONCE_TRIES: u32 = 10;
 
 /// Another try after a pause that doubles each time, half of it random so that a class does not come back at once.
 pub(super) fn later(
@@ -34,14 +36,20 @@ pub(super) fn later(
     DeliveryOutcome::Retry { at, problem, later_than: None }
 }
 
-/// Our message is the newest there is, so it goes out again at once with a later timestamp (AGS 2.0, 3.4: 409), a few times.
+/// Our message is the newest there is, so it goes out again with a later timestamp (AGS 2.0, 3.4: 409). Each step is more
+/// than twice what was refused, so that the time that passes between two tries does not lead to the same step again.
 pub(super) fn with_later_timestamp(grade: &LeasedGrade, now: Timestamp, problem: String) -> DeliveryOutcome {
-    let ahead_ms = usize::try_from(grade.tries).ok().and_then(|tries| AHEAD_MS.get(tries));
-    match ahead_ms {
-        Some(ahead_ms) => {
-            DeliveryOutcome::Retry { at: now, problem, later_than: Some(plus_ms(grade.timestamp, *ahead_ms)) }
-        }
-        None => DeliveryOutcome::Parked { problem: format!("{problem}, more than an hour ahead of ours") },
+    let refused_ms = (grade.timestamp.as_millisecond() - now.as_millisecond()).max(0);
+    let Some(ahead_ms) = AHEAD_MS.into_iter().find(|step| *step > 2 * refused_ms) else {
+        return DeliveryOutcome::Parked { problem: format!("{problem}, far ahead of our clock") };
+    };
+    match later(grade, now, problem, None) {
+        DeliveryOutcome::Retry { at, problem, .. } => DeliveryOutcome::Retry {
+            at: if grade.tries < AT_ONCE_TRIES { now } else { at },
+            problem,
+            later_than: Some(plus_ms(now, ahead_ms)),
+        },
+        given_up => given_up,
     }
 }
 
@@ -97,23 +105,22 @@ mod tests {
     }
 
     #[test]
-    fn a_clock_that_runs_ahead_is_caught_up_with_in_growing_steps_for_an_hour() {
+    fn a_clock_that_runs_ahead_is_caught_up_with_in_growing_steps_up_to_an_hour() {
         let now = grade(0).waiting_since;
-        let mut ahead_ms = 0;
-        for tries in 0..7 {
-            let refused = LeasedGrade { timestamp: plus_ms(now, ahead_ms), ..grade(tries) };
-            let DeliveryOutcome::Retry { at, later_than: Some(later_than), .. } =
-                with_later_timestamp(&refused, now, String::new())
-            else {
-                panic!("try {tries}")
-            };
-            assert_eq!(at, now, "at once");
-            ahead_ms = later_than.as_millisecond() - now.as_millisecond() + 1;
+        let (mut ahead_ms, mut steps) = (0, Vec::new());
+        loop {
+            // Between two tries a little time passes; earlier failures of another kind do not shorten the way.
+            let refused = LeasedGrade { timestamp: plus_ms(now, ahead_ms - 40), ..grade(9) };
+            match with_later_timestamp(&refused, now, String::new()) {
+                DeliveryOutcome::Retry { at, later_than: Some(later_than), .. } => {
+                    assert_eq!(at, now, "at once");
+                    ahead_ms = later_than.as_millisecond() - now.as_millisecond();
+                    steps.push(ahead_ms / 1_000);
+                }
+                DeliveryOutcome::Parked { .. } => break,
+                other => panic!("{other:?}"),
+            }
         }
-        assert!(ahead_ms > 60 * 60_000);
-        assert!(matches!(
-            with_later_timestamp(&grade(7), now, String::new()),
-            DeliveryOutcome::Parked { .. }
-        ));
+        assert_eq!(steps, [1, 10, 60, 300, 900, 3_600]);
     }
 }

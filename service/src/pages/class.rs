@@ -188,6 +188,8 @@ pub enum GradeAction {
     SendAgain,
     /// Choosing between our grade and the gradebook's mark.
     Settle,
+    /// Sending our grade after all.
+    SendOurs,
 }
 
 /// An attempt in the class table; a link once it was handed in.

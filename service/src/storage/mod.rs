@@ -396,7 +396,8 @@ pub trait Storage: Send + Sync + 'static {
         user: Option<&UserId>,
         change: &Change,
     ) -> Result<usize, StorageError>;
-    /// Settles a grade that is held because the gradebook has another mark. False when none is held.
+    /// Settles a grade that is held because the gradebook has another mark; one that was not to be sent can still be sent.
+    /// False when there is nothing to settle.
     async fn settle(
         &self,
         placement: &PlacementId,

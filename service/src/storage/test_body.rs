@@ -555,8 +555,10 @@ async fn a_held_grade_waits_for_a_choice_that_is_noted(store: Arc<dyn Storage>) 
     assert_eq!(store.delivery_queue().await.unwrap().held, 1);
     assert_eq!(lease(store.as_ref(), later(1_000)).await, []);
     assert!(settle(Choice::KeepTheirs).await);
+    assert!(!settle(Choice::KeepTheirs).await, "once");
     assert_eq!(standing(store.as_ref(), &placed, "u1").await.state, DeliveryState::Kept);
     assert_eq!(lease(store.as_ref(), later(1_000)).await, []);
+    assert!(settle(Choice::SendOurs).await, "after second thoughts");
     hold(9).await;
     assert!(settle(Choice::SendOurs).await);
     let cell = lease(store.as_ref(), later(1_000)).await.pop().unwrap().cell;
@@ -568,6 +570,7 @@ async fn a_held_grade_waits_for_a_choice_that_is_noted(store: Arc<dyn Storage>) 
         noted,
         [
             (Action::OwnGradeSent, "ours 9 of 10, in the gradebook 8 of 10"),
+            (Action::OwnGradeSent, "ours 7 of 10, in the gradebook 8 of 10"),
             (Action::OtherMarkKept, "ours 7 of 10, in the gradebook 8 of 10"),
         ]
     );

@@ -55,7 +55,7 @@ impl Delivery {
             question_count: 5,
             attempts_allowed: 3,
             policy: Policy::default(),
-            resource_id: "quiz-1".to_owned(),
+            resource_id: "river-day".to_owned(),
             windows: Windows::default(),
             grades,
             created_at: monday(),
@@ -360,6 +360,11 @@ async fn a_platform_that_is_out_is_left_alone_and_another_is_not() {
     delivery.clock.advance_ms(5_000);
     delivery.deliver().await;
     assert_eq!(delivery.platform.timestamps().len(), 9, "one try to see whether it is back");
+    let numbers = delivery.app.metrics.render(Default::default(), delivery.clock.as_ref());
+    let open =
+        format!("tenths_platform_circuit{{platform=\"{}\"}} 2", delivery.placement.quiz.link.registration);
+    assert!(numbers.contains(&open), "{numbers}");
+    assert!(numbers.contains("tenths_grade_refusals_total{class=\"5xx\"} 9"), "{numbers}");
     delivery.clock.advance_ms(3_000);
     assert_eq!(delivery.deliver().await, 0, "the pause is longer now");
     let waiting = delivery.storage.deliveries_at(&delivery.placement.id).await.unwrap();

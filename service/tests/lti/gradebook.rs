@@ -1,11 +1,11 @@
 //! Results read back (AGS 2.0, 3.3; checklist section 3): a teacher's own mark is never overwritten unseen.
 
 use serde_json::{Value, json};
-use service::storage::{Choice, DeliveryState, Drift, GradeEndpoint};
+use service::storage::{Announce, Choice, DeliveryState, Drift, GradeEndpoint};
 
 use crate::delivery::{Delivery, SCORE};
 use crate::platform::{Fault, Platform};
-use crate::tool::change;
+use crate::tool::{change, monday};
 
 const RESULT: &str = "https://purl.imsglobal.org/spec/lti-ags/scope/result.readonly";
 
@@ -124,6 +124,22 @@ async fn comparing_reports_what_differs_and_sends_nothing() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_mark_given_before_our_first_grade_holds_it_once_it_was_seen() {
+    let delivery = graded(&[SCORE, RESULT]).await;
+    let (placement, user) = (&delivery.placement.id, "pupil-8".into());
+    let announce = Announce::Begun { maximum: 10 };
+    delivery.storage.start_attempt(placement, &user, "seed", announce, monday()).await.unwrap();
+    delivery.deliver().await;
+    delivery.teacher_marks("pupil-8", 60);
+    delivery.app.deliverer.compare(placement).await.unwrap();
+    assert_eq!(delivery.drift("pupil-8").await, Some((Drift::Own, Some("60 of 100".to_owned()))));
+    delivery.submit("pupil-8", 9).await;
+    delivery.deliver().await;
+    assert_eq!(delivery.state("pupil-8").await.0, DeliveryState::Held);
+    assert_eq!(delivery.teachers_mark("pupil-8"), Some(60));
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_reset_is_the_teachers_own_wish_and_asks_nobody() {
     let delivery = graded(&[SCORE, RESULT]).await;
     delivery.teacher_marks("pupil-7", 80);
@@ -142,4 +158,20 @@ async fn without_the_right_to_read_grades_are_sent_as_usual_and_comparing_says_s
     let reading = delivery.app.deliverer.compare(&delivery.placement.id).await.unwrap().unwrap();
     assert_eq!(reading.problem.as_deref(), Some("the platform does not let us read its gradebook"));
     assert_eq!(delivery.platform.book.lock().unwrap().result_reads, 0);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn columns_are_compared_once_a_day_for_a_fortnight_after_the_last_grade() {
+    const DAY_MS: i64 = 24 * 60 * 60 * 1_000;
+    let delivery = graded(&[SCORE, RESULT]).await;
+    let due = async || delivery.app.deliverer.compare_due().await.unwrap();
+    assert_eq!((due().await, due().await), (1, 0));
+    delivery.clock.advance_ms(DAY_MS - 1);
+    assert_eq!(due().await, 0);
+    delivery.teacher_marks("pupil-7", 80);
+    delivery.clock.advance_ms(1);
+    assert_eq!(due().await, 1);
+    assert_eq!(delivery.drift("pupil-7").await, Some((Drift::Different, Some("80 of 100".to_owned()))));
+    delivery.clock.advance_ms(13 * DAY_MS);
+    assert_eq!(due().await, 0, "the last grade is a fortnight old");
 }

@@ -123,6 +123,15 @@ async fn a_second_quiz_of_the_same_pool_gets_a_column_of_its_own() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_column_of_a_link_without_a_title_has_the_pools() {
+    let delivery = with_items(LINE_ITEM, &[]).await;
+    let quiz = NewPlacement { title: " ".to_owned(), ..delivery.placement.quiz.clone() };
+    delivery.storage.put_placement(quiz).await.unwrap();
+    assert_eq!(sent_to(&delivery).await, Ok("1".to_owned()));
+    assert_eq!(items(&delivery)[0]["label"], "River day");
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_list_that_does_not_end_or_leads_elsewhere_makes_no_column() {
     for (next, why) in [
         ("/items?resource_link_id=link-4", "does not end"),

@@ -13,5 +13,6 @@ mod login;
 mod placing;
 mod platform;
 mod roster;
+mod tokens;
 mod tool;
 mod vectors;

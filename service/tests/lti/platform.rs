@@ -59,6 +59,12 @@ pub(crate) struct Book {
     pub(crate) gone: Vec<String>,
     /// Marks that a teacher has put over the scores.
     pub(crate) teachers_marks: BTreeMap<String, Value>,
+    /// What tokens are granted instead of what was asked for.
+    pub(crate) granted: Option<String>,
+    /// How long each score takes.
+    pub(crate) pause_ms: u64,
+    /// Scores being processed now, and the most there were at once.
+    pub(crate) at_once: (usize, usize),
     /// How often results were read.
     pub(crate) result_reads: usize,
 }
@@ -179,8 +185,9 @@ async fn token(platform: web::Data<Platform>, form: web::Form<BTreeMap<String, S
     let mut book = platform.book.lock().unwrap();
     book.tokens += 1;
     let token = format!("token-{}", book.tokens);
+    let scope = book.granted.as_ref().unwrap_or(&form["scope"]).clone();
     HttpResponse::Ok().json(json!({"access_token": token, "token_type": "Bearer", "expires_in": 3600,
-        "scope": form["scope"]}))
+        "scope": scope}))
 }
 
 /// Lists two line items a page.
@@ -256,7 +263,15 @@ async fn score(
 ) -> HttpResponse {
     assert_eq!(request.headers().get("content-type").unwrap(), "application/vnd.ims.lis.v1.score+json");
     let message: Value = serde_json::from_slice(&body).unwrap();
+    let pause_ms = {
+        let mut book = platform.book.lock().unwrap();
+        book.at_once.0 += 1;
+        book.at_once.1 = book.at_once.1.max(book.at_once.0);
+        book.pause_ms
+    };
+    tokio::time::sleep(std::time::Duration::from_millis(pause_ms)).await;
     let mut book = platform.book.lock().unwrap();
+    book.at_once.0 -= 1;
     book.journal.push(message.clone());
     if book.gone.contains(&item) {
         return HttpResponse::NotFound().finish();

@@ -3,6 +3,7 @@
 use jiff::Timestamp;
 
 use crate::delivery;
+use crate::handlers::answer::capitalised;
 use crate::handlers::opened_quiz::{OpenedQuiz, counted};
 use crate::pages::class::{DeliveryView, GradeAction, GradebookView};
 use crate::pages::marked::Tone;
@@ -33,6 +34,7 @@ pub(super) fn of_pupil(quiz: &OpenedQuiz, handed_in: bool, delivery: Option<&Del
         action: match delivery.state {
             DeliveryState::Parked => GradeAction::SendAgain,
             DeliveryState::Held => GradeAction::Settle,
+            DeliveryState::Kept => GradeAction::SendOurs,
             _ => GradeAction::None,
         },
     }
@@ -61,7 +63,7 @@ fn detail(delivery: &Delivery) -> Option<String> {
             moment(delivery.next_try_at)
         )),
         (DeliveryState::Parked, Some(problem)) => {
-            Some(format!("{problem}. Since {}.", moment(delivery.waiting_since)))
+            Some(format!("{}. Since {}.", capitalised(problem), moment(delivery.waiting_since)))
         }
         (DeliveryState::Held | DeliveryState::Kept, _) => score.map(|score| format!("Ours: {score}")),
         (DeliveryState::Delivered, _) => score,

@@ -9,7 +9,9 @@ use serde_json::{Value, json};
 use super::*;
 use crate::clock::plus_ms;
 use crate::judgement::Judgement;
-use crate::storage::{ApiRole, ApiToken, Member, MemberStatus, Part, PersonName};
+use crate::storage::{
+    ApiRole, ApiToken, DeliveryOutcome, Drift, GradebookMark, Member, MemberStatus, Part, PersonName, Room,
+};
 
 impl School {
     async fn token(&self, role: ApiRole) -> String {
@@ -400,4 +402,81 @@ async fn what_is_held_on_a_pupil_is_given_out_and_deleted_by_coordinators() {
     );
     assert!(school.attempts("p-07").await.is_empty());
     assert_eq!(pupil.get(&pupil.start).await.status, StatusCode::UNAUTHORIZED, "the session is gone, too");
+}
+
+#[actix_web::test]
+async fn deliveries_are_listed_in_parts_and_sent_again_settled_or_reset() {
+    let school = school().await;
+    for user in ["p-01", "p-02", "p-03"] {
+        let pupil = school.pupil(user).await;
+        let (path, attempt) = pupil.begin(user).await;
+        pupil.post_form(&format!("{path}/submit"), &school.fields(&attempt, right)).await;
+    }
+    let storage = &school.app.storage;
+    let now = school.app.clock.now();
+    let room = Room { each: 10, except: [].into() };
+    for grade in storage.lease_grades(now, plus_ms(now, 1000), &room).await.unwrap() {
+        let found = GradebookMark { points: "7.50".parse().unwrap(), maximum: 10.into() };
+        let outcome = match grade.user.as_str() {
+            "p-01" => DeliveryOutcome::Parked { problem: "closed (403)".into() },
+            "p-02" => DeliveryOutcome::Held { drift: Drift::Different, found },
+            _ => DeliveryOutcome::Delivered,
+        };
+        storage.finish_grade(&grade, &outcome, now).await.unwrap();
+    }
+    let placement = school.placement.id.to_string();
+    let (auditor, teacher) = (school.token(ApiRole::Auditor).await, school.token(ApiRole::Teacher).await);
+    let (status, list) =
+        school.read(&format!("/api/v1/deliveries?placement={placement}&limit=2"), &auditor).await;
+    assert_eq!(status, StatusCode::OK, "{list}");
+    let (parked, held) = (&list["deliveries"][0], &list["deliveries"][1]);
+    for (field, expected) in
+        [("pupil", "p-01"), ("message", "graded"), ("state", "parked"), ("problem", "closed (403)")]
+    {
+        assert_eq!(parked[field], expected, "{parked}");
+    }
+    assert_eq!((&parked["since"], &parked["tries"]), (&json!("2026-03-02T09:15:00Z"), &json!(1)));
+    assert_eq!((&held["state"], &held["differs"]), (&json!("held"), &json!("different")));
+    assert_eq!(held["in_gradebook"], json!({"points": "7.5", "max": "10"}));
+    let next = list["next"].as_str().unwrap();
+    let (_, rest) = school.read(&format!("/api/v1/deliveries?limit=2&after={next}"), &auditor).await;
+    assert_eq!((&rest["deliveries"][0]["pupil"], &rest["next"]), (&json!("p-03"), &Value::Null));
+    let (_, of_state) = school.read("/api/v1/deliveries?state=held", &auditor).await;
+    assert_eq!(of_state["deliveries"].as_array().unwrap().len(), 1);
+    for wrong in ["state=lost", "limit=0", "limit=1001", "after=x"] {
+        let (status, failure) = school.read(&format!("/api/v1/deliveries?{wrong}"), &auditor).await;
+        assert_eq!(
+            (status, &failure["code"]),
+            (StatusCode::BAD_REQUEST, &json!("unreadable_query")),
+            "{wrong}"
+        );
+    }
+
+    let post = async |path: &str, body: Value, token: &str| {
+        school
+            .call(TestRequest::post().uri(&format!("/api/v1/deliveries/{path}")).set_json(body), token)
+            .await
+    };
+    let of = |pupil: &str| json!({"placement": placement, "pupil": pupil});
+    let (status, failure) = post("send-again", of("p-01"), &auditor).await;
+    assert_eq!((status, &failure["code"]), (StatusCode::FORBIDDEN, &json!("not_allowed")));
+    let nowhere = json!({"placement": "none"});
+    assert_eq!(post("send-again", nowhere, &teacher).await.0, StatusCode::NOT_FOUND);
+    assert_eq!(post("send-again", of("p-02"), &teacher).await.1, json!({"sent_again": 0}));
+    assert_eq!(
+        post("send-again", json!({"placement": placement}), &teacher).await.1,
+        json!({"sent_again": 1})
+    );
+    let settle = |pupil: &str| json!({"placement": placement, "pupil": pupil, "choice": "send_ours"});
+    assert_eq!(post("settle", settle("p-03"), &teacher).await.1["code"], "nothing_held");
+    let request = TestRequest::post().uri("/api/v1/deliveries/settle").set_json(settle("p-02"));
+    let request = request.insert_header((AUTHORIZATION, format!("Bearer {teacher}")));
+    assert_eq!(school.stranger().send(request).await.status, StatusCode::NO_CONTENT);
+    assert_eq!(post("reset", of("p-03"), &teacher).await.1, json!({"attempts": 1}));
+    let (_, compared) = post("compare", json!({"placement": placement}), &teacher).await;
+    assert_eq!(compared["problem"], "the platform does not let us read its gradebook");
+    let (_, list) = school.read("/api/v1/deliveries", &auditor).await;
+    let states: Vec<_> = list["deliveries"].as_array().unwrap().iter().map(|one| &one["state"]).collect();
+    assert_eq!(states, ["waiting"; 3], "{list}");
+    assert_eq!(list["deliveries"][2]["message"], "reset");
 }

@@ -54,7 +54,7 @@ async fn a_grade_that_could_not_be_delivered_says_why_and_can_be_sent_again() {
     let teacher = school.teacher().await;
     let page = teacher.get(&teacher.start).await.body;
     assert!(page.contains("</span>delivered"), "{page}");
-    assert!(page.contains("could not be delivered") && page.contains("the activity is closed"), "{page}");
+    assert!(page.contains("could not be delivered") && page.contains("The activity is closed"), "{page}");
 
     let path = format!("{}/send-again", teacher.start);
     assert_eq!(teacher.post(&path, &[]).await.status, StatusCode::FORBIDDEN, "without the token");

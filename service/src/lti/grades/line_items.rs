@@ -32,6 +32,15 @@ impl LineItem {
     }
 }
 
+/// What a column gets that has to be made.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct NewColumn<'a> {
+    /// What teachers read; not empty.
+    pub(crate) label: &'a str,
+    /// Points possible; platforms rescale what we send.
+    pub(crate) maximum: u32,
+}
+
 impl GradeService {
     /// Finds the placement's line item, or makes one where the platform allows it and there is none. `neighbours` are the
     /// other placements of the course: their line items are left alone.
@@ -40,7 +49,7 @@ impl GradeService {
         registration: &Registration,
         placement: &Placement,
         neighbours: &[Placement],
-        maximum: u32,
+        new: NewColumn<'_>,
         now: Timestamp,
     ) -> Result<Url, GradeError> {
         let grades = placement.quiz.grades.as_ref();
@@ -73,7 +82,7 @@ impl GradeService {
             return Ok(found);
         }
         if scope == v::SCOPE_LINE_ITEM {
-            self.make_line_item(registration, placement, container, maximum, now).await
+            self.make_line_item(registration, placement, container, new, now).await
         } else {
             Err(GradeError::permanent("this link has no column in the gradebook"))
         }
@@ -84,7 +93,7 @@ impl GradeService {
         registration: &Registration,
         placement: &Placement,
         container: &Url,
-        maximum: u32,
+        new: NewColumn<'_>,
         now: Timestamp,
     ) -> Result<Url, GradeError> {
         let quiz = &placement.quiz;
@@ -96,8 +105,8 @@ impl GradeService {
             content: Some((
                 v::MEDIA_LINE_ITEM,
                 to_json(&json!({
-                    "label": quiz.title,
-                    "scoreMaximum": maximum,
+                    "label": new.label,
+                    "scoreMaximum": new.maximum,
                     "resourceLinkId": quiz.link.resource_link,
                     "resourceId": quiz.resource_id,
                     "tag": TAG,

@@ -21,6 +21,7 @@ use super::vocabulary as v;
 use crate::settings::Reach;
 use crate::storage::{LeasedGrade, Placement, Progress, Registration};
 
+pub(crate) use line_items::NewColumn;
 pub(crate) use results::Results;
 
 /// A score as the standard writes it (AGS 2.0, 3.4). Points are sent as given, the platform rescales them.

@@ -444,8 +444,9 @@ pub(super) fn settle(
 ) -> Result<bool, StorageError> {
     let held: Option<Delivery> = c
         .query_row(
-            "SELECT * FROM outbox WHERE placement = ?1 AND user = ?2 AND state = 'held'",
-            params![placement.0, user.0],
+            "SELECT * FROM outbox
+             WHERE placement = ?1 AND user = ?2 AND (state = 'held' OR (state = 'kept' AND ?3))",
+            params![placement.0, user.0, choice == Choice::SendOurs],
             read_delivery,
         )
         .optional()

@@ -59,6 +59,48 @@ mod tests {
     }
 
     #[test]
+    fn attempts_and_waiting_grades_of_an_older_store_are_kept() {
+        let mut connection = Connection::open_in_memory().unwrap();
+        connection.pragma_update(None, "foreign_keys", true).unwrap();
+        for older in &MIGRATIONS[..4] {
+            connection.execute_batch(older).unwrap();
+        }
+        connection
+            .execute_batch(
+                "CREATE TABLE schema_version (version INTEGER NOT NULL PRIMARY KEY) STRICT;
+                 INSERT INTO schema_version (version) VALUES (4);
+                 INSERT INTO registrations VALUES (1, 'https://p.test', 'c', 'https://p.test', 'https://p.test', 'https://p.test', NULL);
+                 INSERT INTO pools VALUES ('pool', 'Pool', 1, '{}');
+                 INSERT INTO placements (id, registration, deployment, resource_link, title, pool, question_count,
+                    attempts_allowed, created_at) VALUES ('q', 1, 'd', 'l', 'Quiz', 'pool', 1, 1, 0);
+                 INSERT INTO attempts VALUES ('a', 'q', 'u', 1, 'seed', 5, '{}', 9, '[]', 7, 10);
+                 INSERT INTO outbox VALUES ('q', 'u', 1, 7, 10, 5, 9, 'delivered', 9, 0, 9, NULL, 9, NULL);
+                 INSERT INTO outbox VALUES ('q', 'v', 2, 3, 10, 5, 9, 'waiting', 9, 4, 20, NULL, 9, 'busy');",
+            )
+            .unwrap();
+        migrate(&mut connection).unwrap();
+        let text = |sql: &str| -> String { connection.query_row(sql, [], |row| row.get(0)).unwrap() };
+        let attempt = "SELECT id || number || points || (voided_at IS NULL) FROM attempts";
+        assert_eq!(text(attempt), "a171");
+        let row = |user| {
+            format!(
+                "SELECT state || progress || points || delivered || ours FROM outbox WHERE user = '{user}'"
+            )
+        };
+        let score = r#"{"points":7,"maximum":10}"#;
+        assert_eq!(text(&row("u")), format!("deliveredgraded7{score}[{score}]"));
+        assert_eq!(
+            text(
+                "SELECT state || tries || problem || (delivered IS NULL) || ours FROM outbox WHERE user = 'v'"
+            ),
+            "waiting4busy1[]"
+        );
+        // What belongs to a placement still goes with it.
+        connection.execute("DELETE FROM placements", []).unwrap();
+        assert_eq!(text("SELECT (SELECT count(*) FROM outbox) || (SELECT count(*) FROM attempts)"), "00");
+    }
+
+    #[test]
     fn refuses_a_store_of_a_newer_version() {
         let mut connection = Connection::open_in_memory().unwrap();
         migrate(&mut connection).unwrap();
