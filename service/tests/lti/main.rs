@@ -8,3 +8,4 @@ mod placing;
 mod platform;
 mod roster;
 mod tool;
+mod windows;
