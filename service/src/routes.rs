@@ -29,6 +29,8 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/class/place", web::post().to(class::place::place))
         .route("/class/{placement}", web::get().to(class::overview::show))
         .route("/class/{placement}/send-again", web::post().to(class::overview::send_again))
+        .route("/class/{placement}/times", web::get().to(class::times::show))
+        .route("/class/{placement}/times", web::post().to(class::times::change))
         .route("/class/{placement}/roster", web::post().to(class::roster::read_again))
         .route("/class/{placement}/{attempt}", web::get().to(class::attempt::show));
 

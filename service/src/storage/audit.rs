@@ -88,6 +88,8 @@ actions! {
     RegistrationRemoved "registration_removed";
     /// Grades that could not be delivered were sent again.
     GradesSentAgain "grades_sent_again";
+    /// A teacher changed when a quiz is open.
+    TimesChanged "times_changed";
     /// What was held on one person was deleted.
     PersonPurged "person_purged";
     /// What was held on the people of a course was deleted.

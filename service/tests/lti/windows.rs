@@ -3,7 +3,7 @@
 
 use serde_json::{Value, json};
 use service::storage::{LinkKey, Placement};
-use service::windows::{Edge, NamedBy};
+use service::windows::{Edge, NamedBy, Zone};
 
 use crate::platform::DEPLOYMENT;
 use crate::tool::Tool;
@@ -46,7 +46,7 @@ async fn placed_dates_hold_until_a_launch_names_others() {
             teacher(Edge::SubmissionUntil, "2026-03-06T22:00:00Z")
         ]
     );
-    assert_eq!(placement.quiz.windows.zone.as_ref().map(|zone| zone.name()), Some("America/Chicago"));
+    assert_eq!(placement.quiz.windows.zone.as_ref().map(Zone::name), Some("America/Chicago"));
 
     let mut moved = placed.clone();
     moved["submission_until"] = json!("2026-03-09T17:00:00-05:00");
@@ -63,7 +63,7 @@ async fn placed_dates_hold_until_a_launch_names_others() {
     moved["available_until"] = json!("");
     let placement = launch(&tool, "link-4", moved).await;
     assert_eq!(edges(&placement).len(), 2, "a date that the platform took back is gone");
-    assert_eq!(placement.quiz.windows.zone.as_ref().map(|zone| zone.name()), Some("America/Chicago"));
+    assert_eq!(placement.quiz.windows.zone.as_ref().map(Zone::name), Some("America/Chicago"));
 }
 
 /// A date that nobody can read is as good as none, and no reason to lock a class out.

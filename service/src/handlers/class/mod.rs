@@ -6,6 +6,8 @@
 //! GET  /class/{placement}               the class: points, attempts, where each grade is
 //! POST /class/{placement}/send-again    send grades again that could not be delivered
 //! POST /class/{placement}/roster        read the course's class list again
+//! GET  /class/{placement}/times         when the quiz is open, to be changed
+//! POST /class/{placement}/times         change it
 //! GET  /class/{placement}/{attempt}     one attempt that was handed in, step by step
 //! ```
 //!
@@ -17,3 +19,5 @@ pub(crate) mod overview;
 mod people;
 pub(crate) mod place;
 pub(crate) mod roster;
+pub(crate) mod times;
+mod window_fields;
