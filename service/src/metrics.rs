@@ -9,7 +9,7 @@ use prometheus_client::registry::Registry;
 
 use crate::clock::Clock;
 use crate::lti::FailedCheck;
-use crate::storage::{DeliveryOutcome, DeliveryQueue};
+use crate::storage::{DeliveryOutcome, DeliveryQueue, RosterReading};
 
 /// All counters of one server.
 pub struct Metrics {
@@ -19,6 +19,7 @@ pub struct Metrics {
     submits: Counter,
     marks: Counter,
     deliveries: Family<OutcomeLabel, Counter>,
+    class_lists: Family<OutcomeLabel, Counter>,
     queue_depth: Gauge,
     queue_parked: Gauge,
     queue_oldest_seconds: Gauge,
@@ -45,6 +46,7 @@ impl Default for Metrics {
         let launches = Family::<MessageLabel, Counter>::default();
         let refusals = Family::<CheckLabel, Counter>::default();
         let deliveries = Family::<OutcomeLabel, Counter>::default();
+        let class_lists = Family::<OutcomeLabel, Counter>::default();
         let (submits, marks) = (Counter::default(), Counter::default());
         let (depth, parked, oldest) = (Gauge::default(), Gauge::default(), Gauge::default());
         registry.register("launches", "Launches accepted, by message", launches.clone());
@@ -52,6 +54,7 @@ impl Default for Metrics {
         registry.register("submits", "Attempts submitted", submits.clone());
         registry.register("marks", "Questions marked", marks.clone());
         registry.register("deliveries", "Tries to send a grade, by outcome", deliveries.clone());
+        registry.register("class_lists", "Readings of class lists, by outcome", class_lists.clone());
         registry.register("delivery_queue_depth", "Grades waiting to be sent", depth.clone());
         registry.register("delivery_queue_parked", "Grades that need a person", parked.clone());
         registry.register("delivery_queue_oldest_seconds", "Age of the oldest waiting grade", oldest.clone());
@@ -62,6 +65,7 @@ impl Default for Metrics {
             submits,
             marks,
             deliveries,
+            class_lists,
             queue_depth: depth,
             queue_parked: parked,
             queue_oldest_seconds: oldest,
@@ -94,6 +98,16 @@ impl Metrics {
             DeliveryOutcome::Parked { .. } => "parked",
         };
         self.deliveries.get_or_create(&OutcomeLabel { outcome }).inc();
+    }
+
+    /// Reading a class list ended in some way.
+    pub(crate) fn class_list_read(&self, reading: &RosterReading) {
+        let outcome = match reading {
+            RosterReading::Whole { .. } => "whole",
+            RosterReading::Changes { .. } => "changes",
+            RosterReading::Failed { .. } => "failed",
+        };
+        self.class_lists.get_or_create(&OutcomeLabel { outcome }).inc();
     }
 
     /// All numbers as text, with the queue as it is now.
