@@ -1,6 +1,6 @@
 //! The end of a quiz: open attempts are handed in by the service with what was saved, so that nothing is lost.
 //!
-//! What a pupil sends within [`GRACE_MS`] after the end still counts: a slow line or a slow clock must not cost an
+//! What a pupil sends within a minute after the end still counts: a slow line or a slow clock must not cost an
 //! answer. After that the saved answers are marked and the grade goes out as if the pupil had handed in at the end;
 //! answers that were never saved are not known. This happens when anybody opens a page of the attempt, and for all
 //! others by a worker. An attempt of a preview user is closed without a grade.

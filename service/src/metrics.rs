@@ -11,7 +11,7 @@ use crate::clock::Clock;
 use crate::delivery::Circuit;
 use crate::lti::FailedCheck;
 use crate::server::limits::Limit;
-use crate::storage::{DeliveryOutcome, DeliveryQueue, RegistrationId};
+use crate::storage::{DeliveryOutcome, DeliveryQueue, RegistrationId, RosterReading};
 
 /// All counters of one server.
 pub struct Metrics {
@@ -24,6 +24,7 @@ pub struct Metrics {
     deliveries: Family<OutcomeLabel, Counter>,
     grade_refusals: Family<ClassLabel, Counter>,
     circuits: Family<PlatformLabel, Gauge>,
+    class_lists: Family<OutcomeLabel, Counter>,
     queue_depth: Gauge,
     queue_parked: Gauge,
     queue_held: Gauge,
@@ -69,6 +70,7 @@ impl Default for Metrics {
         let deliveries = Family::<OutcomeLabel, Counter>::default();
         let grade_refusals = Family::<ClassLabel, Counter>::default();
         let circuits = Family::<PlatformLabel, Gauge>::default();
+        let class_lists = Family::<OutcomeLabel, Counter>::default();
         let (submits, marks) = (Counter::default(), Counter::default());
         let (depth, parked, held, oldest): (Gauge, Gauge, Gauge, Gauge) = Default::default();
         registry.register("launches", "Launches accepted, by message", launches.clone());
@@ -87,6 +89,7 @@ impl Default for Metrics {
             "By platform's number: 0 closed, 1 half open, 2 open (left alone for a while)",
             circuits.clone(),
         );
+        registry.register("class_lists", "Readings of class lists, by outcome", class_lists.clone());
         registry.register("delivery_queue_depth", "Grades waiting to be sent", depth.clone());
         registry.register("delivery_queue_parked", "Grades that need a person", parked.clone());
         registry.register("delivery_queue_held", "Grades held for a teacher's choice", held.clone());
@@ -101,6 +104,7 @@ impl Default for Metrics {
             deliveries,
             grade_refusals,
             circuits,
+            class_lists,
             queue_depth: depth,
             queue_parked: parked,
             queue_held: held,
@@ -156,6 +160,16 @@ impl Metrics {
             Circuit::Open(_) => 2,
         };
         self.circuits.get_or_create(&PlatformLabel { platform: platform.0 }).set(state);
+    }
+
+    /// Reading a class list ended in some way.
+    pub(crate) fn class_list_read(&self, reading: &RosterReading) {
+        let outcome = match reading {
+            RosterReading::Whole { .. } => "whole",
+            RosterReading::Changes { .. } => "changes",
+            RosterReading::Failed { .. } => "failed",
+        };
+        self.class_lists.get_or_create(&OutcomeLabel { outcome }).inc();
     }
 
     /// All numbers as text, with the queue as it is now.

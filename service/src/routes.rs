@@ -34,6 +34,8 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/class/{placement}/compare", web::post().to(class::grades::compare))
         .route("/class/{placement}/settle", web::post().to(class::grades::settle))
         .route("/class/{placement}/reset", web::post().to(class::grades::reset))
+        .route("/class/{placement}/times", web::get().to(class::times::show))
+        .route("/class/{placement}/times", web::post().to(class::times::change))
         .route("/class/{placement}/roster", web::post().to(class::roster::read_again))
         .route("/class/{placement}/{attempt}", web::get().to(class::attempt::show));
 

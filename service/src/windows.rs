@@ -84,7 +84,7 @@ impl Edge {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum NamedBy {
-    /// The teacher, when placing the quiz.
+    /// A teacher, when placing the quiz or later.
     Teacher,
     /// The platform, at a launch.
     Platform,
@@ -190,6 +190,11 @@ impl Windows {
 
     fn ends(&self, beginnings: bool) -> impl Iterator<Item = Timestamp> {
         self.edges.iter().filter(move |(edge, _)| edge.begins() == beginnings).map(|(_, moment)| moment.at)
+    }
+
+    /// Whether the platform named any of the dates; then it is the place to change them.
+    pub fn named_by_platform(&self) -> bool {
+        self.edges.values().any(|moment| moment.by == NamedBy::Platform)
     }
 
     /// Where the quiz is at `now`.

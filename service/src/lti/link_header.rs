@@ -16,8 +16,10 @@ pub(crate) fn related(headers: &HeaderMap, page: &Url, relation: &str) -> Result
     let target = links.flat_map(split_links).find_map(|link| {
         let (address, parameters) = link.trim().strip_prefix('<')?.split_once('>')?;
         let is_wanted = parameters.split(';').any(|parameter| {
-            let value = parameter.trim().strip_prefix("rel=").unwrap_or_default().trim_matches('"');
-            value.split_whitespace().any(|found| found.eq_ignore_ascii_case(relation))
+            let Some((name, value)) = parameter.trim().split_once('=') else { return false };
+            let mut relations = value.trim().trim_matches('"').split_whitespace();
+            name.trim().eq_ignore_ascii_case("rel")
+                && relations.any(|found| found.eq_ignore_ascii_case(relation))
         });
         is_wanted.then(|| page.join(address).ok()).flatten()
     });
@@ -59,6 +61,7 @@ mod tests {
         assert_eq!(found(both, "next"), at("https://p.test/items?page=2"));
         assert_eq!(found(both, "differences"), at("https://p.test/items?a=1,2"));
         assert_eq!(found("</items?page=3>; rel=next", "next"), at("https://p.test/items?page=3"));
+        assert_eq!(found("</items?p=3>; title=x; REL=\"last next\"", "next"), at("https://p.test/items?p=3"));
         assert_eq!(found(r#"<https://elsewhere.test/items>; rel="next""#, "next"), Err(ForeignOrigin));
         assert_eq!(found(r#"<https://p.test/items>; rel="last""#, "next"), Ok(None));
     }

@@ -2,7 +2,7 @@
 //!
 //! In reading order: a platform starts a [`login`]; its [`launch`] brings an id_token, which [`token`] checks with the
 //! platform's keys ([`platform_keys`]); a teacher's choice goes back by [`deep_linking`]; marks go out by [`grades`]
-//! with an access token from [`access_token`], and who is in the course comes in by [`roster`]. Every reason to refuse is a [`FailedCheck`].
+//! with an access token from [`access_token`], and who is in the course comes in by `roster`. Every reason to refuse is a [`FailedCheck`].
 //!
 //! Not here: dynamic registration, storage by window messages.
 

@@ -87,6 +87,26 @@ pub struct ZoneChoice {
     pub chosen: bool,
 }
 
+/// Changing when a placed quiz is open.
+#[derive(Debug, Clone, Template)]
+#[template(path = "class/times.html")]
+pub struct TimesPage {
+    /// Frame; its title is the quiz's title.
+    pub frame: Frame,
+    /// What was wrong with the last try.
+    pub problem: Option<String>,
+    /// Where the form goes.
+    pub action: String,
+    /// The class page.
+    pub class_url: String,
+    /// Token of the session.
+    pub csrf: String,
+    /// The ends of the windows.
+    pub windows: Vec<WindowField>,
+    /// Time zones for them.
+    pub zones: Vec<ZoneChoice>,
+}
+
 /// What the right value in another form may earn.
 #[derive(Debug, Clone)]
 pub struct CreditChoice {
@@ -125,6 +145,8 @@ pub struct OverviewPage {
     pub attempts_allowed: String,
     /// When pupils can work on it.
     pub open: String,
+    /// Where to change that, unless the course itself sets it.
+    pub times: Option<String>,
     /// What earns points.
     pub marking: String,
     /// "12 of 14 who started".

@@ -122,6 +122,8 @@ actions! {
     OwnGradeSent "own_grade_sent";
     /// Another mark in the gradebook stays, and our grade is not sent.
     OtherMarkKept "other_mark_kept";
+    /// A teacher changed when a quiz is open.
+    TimesChanged "times_changed";
     /// What was held on one person was deleted.
     PersonPurged "person_purged";
     /// What was held on the people of a course was deleted.

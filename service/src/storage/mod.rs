@@ -16,11 +16,13 @@ mod sqlite;
 mod test_body;
 mod tool_keys;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use async_trait::async_trait;
 use jiff::Timestamp;
+
+use crate::windows::{Edge, Said, Windows};
 
 pub use api_tokens::{ApiRole, ApiToken, UnknownRole};
 pub use audit::{Action, Actor, AuditEntry, AuditQuery, Change, Subject, UnknownAction};
@@ -256,7 +258,7 @@ pub trait Storage: Send + Sync + 'static {
     /// All pools by title, without their questions.
     async fn pools(&self) -> Result<Vec<PoolSummary>, StorageError>;
     /// The placement of a resource link: made from `new` at the first launch; later launches refresh title,
-    /// context, grade endpoint and windows, and keep the pool, the number of questions and of attempts that pupils started with.
+    /// context and grade endpoint, and keep the pool, the number of questions and of attempts that pupils started with.
     async fn put_placement(&self, new: NewPlacement) -> Result<Placement, StorageError>;
     /// The placement of a resource link, if it has been launched before.
     async fn placement_of(&self, link: &LinkKey) -> Result<Option<Placement>, StorageError>;
@@ -264,6 +266,19 @@ pub trait Storage: Send + Sync + 'static {
     async fn placement(&self, id: &PlacementId) -> Result<Option<Placement>, StorageError>;
     /// All placements, newest first.
     async fn placements(&self) -> Result<Vec<Placement>, StorageError>;
+    /// Takes in what a launch says of a placement's windows.
+    async fn refresh_windows(
+        &self,
+        id: &PlacementId,
+        said: &BTreeMap<Edge, Said>,
+    ) -> Result<(), StorageError>;
+    /// A teacher chooses other windows.
+    async fn set_windows(
+        &self,
+        id: &PlacementId,
+        windows: &Windows,
+        change: &Change,
+    ) -> Result<(), StorageError>;
     /// Records the line item found or made for a placement whose launches name none.
     async fn set_line_item(&self, id: &PlacementId, line_item: &url::Url) -> Result<(), StorageError>;
 

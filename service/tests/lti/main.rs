@@ -16,3 +16,4 @@ mod roster;
 mod tokens;
 mod tool;
 mod vectors;
+mod windows;

@@ -224,6 +224,11 @@ async fn only_changes_are_asked_for_where_the_platform_tells_them() {
     let page = teacher.read_again().await;
     assert!(page.contains(">p-01<") && !page.contains(">p-09<"), "the whole list again: {page}");
     assert_eq!(list.asked().len(), 2);
+    let metrics =
+        tool.client.get(format!("{}/metrics", tool.url)).send().await.unwrap().text().await.unwrap();
+    for counted in [r#"outcome="whole"} 2"#, r#"outcome="changes"} 1"#] {
+        assert!(metrics.contains(&format!("tenths_class_lists_total{{{counted}")), "{metrics}");
+    }
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -50,6 +50,8 @@ pub(crate) async fn list(_caller: Caller, app: web::Data<App>) -> Result<HttpRes
         questions: placement.quiz.question_count,
         attempts: placement.quiz.attempts_allowed,
         policy: placement.quiz.policy.into(),
+        opens_at: placement.quiz.windows.opens_at(),
+        closes_at: placement.quiz.windows.closes_at(),
         created_at: placement.quiz.created_at,
     });
     Ok(HttpResponse::Ok().json(placements.collect::<Vec<_>>()))

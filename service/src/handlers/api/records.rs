@@ -130,6 +130,14 @@ pub(super) struct PlacementEntry {
     pub(super) attempts: u32,
     /// What earns points.
     pub(super) policy: PolicyRecord,
+    /// From when pupils can work on it, where that is limited, RFC 3339.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<String>, format = DateTime)]
+    pub(super) opens_at: Option<jiff::Timestamp>,
+    /// Until when pupils can hand in, where that is limited, RFC 3339.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<String>, format = DateTime)]
+    pub(super) closes_at: Option<jiff::Timestamp>,
     /// When it was first opened, RFC 3339.
     #[schema(value_type = String, format = DateTime)]
     pub(super) created_at: jiff::Timestamp,

@@ -9,6 +9,8 @@
 //! POST /class/{placement}/settle        choose between our grade and another mark in the gradebook
 //! POST /class/{placement}/reset         set a pupil's work aside and take the grade back
 //! POST /class/{placement}/roster        read the course's class list again
+//! GET  /class/{placement}/times         when the quiz is open, to be changed
+//! POST /class/{placement}/times         change it
 //! GET  /class/{placement}/{attempt}     one attempt that was handed in, step by step
 //! ```
 //!
@@ -22,3 +24,5 @@ pub(crate) mod overview;
 mod people;
 pub(crate) mod place;
 pub(crate) mod roster;
+pub(crate) mod times;
+mod window_fields;

@@ -46,6 +46,8 @@ fn page(
         question_count: u32::try_from(quiz.questions("").len()).unwrap_or(u32::MAX),
         attempts_allowed: quiz.placement.quiz.attempts_allowed.to_string(),
         open: open_words(app, quiz),
+        times: (!quiz.placement.quiz.windows.named_by_platform())
+            .then(|| format!("/class/{}/times", session.placement)),
         marking: marking_words::policy(quiz.placement.quiz.policy),
         handed_in: people.handed_in(attempts),
         class_list: class.words(|time| quiz.told(app, time)),

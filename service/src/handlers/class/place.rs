@@ -12,6 +12,7 @@ use qbank::form;
 use qbank::marking::Policy;
 use qbank::pool::Pool;
 
+use super::window_fields::{self, Typed};
 use crate::app::App;
 use crate::entropy;
 use crate::handlers::answer::{self, PageError};
@@ -20,9 +21,7 @@ use crate::handlers::marking_words;
 use crate::handlers::opened_quiz::counted;
 use crate::lti::deep_linking::{ATTEMPTS_MAX, Choice, PlacedQuiz, QUESTIONS_MAX, QUIZZES_MAX};
 use crate::pages::Frame;
-use crate::pages::class::{
-    CreditChoice, PlacePage, PoolChoice, QuizForm, TITLE_LENGTH_MAX, WindowField, ZoneChoice,
-};
+use crate::pages::class::{CreditChoice, PlacePage, PoolChoice, QuizForm, TITLE_LENGTH_MAX};
 use crate::placing;
 use crate::session::PlacingSession;
 use crate::storage::{PoolId, PoolSummary};
@@ -48,7 +47,7 @@ struct Draft {
     /// `yes`, or anything else for no.
     released: String,
     /// The ends of the windows, in the order of [`Edge::ALL`].
-    edges: [String; 4],
+    edges: Typed,
 }
 
 /// The whole form as typed.
@@ -207,27 +206,9 @@ fn quiz(pool: &Pool, draft: &Draft, zone: &Zone, now: Timestamp) -> Result<Place
 
 /// The windows as typed, if they leave any time to work in.
 fn windows(draft: &Draft, zone: &Zone, now: Timestamp) -> Result<Windows, String> {
-    let mut edges = Vec::new();
-    for (edge, typed) in Edge::ALL.into_iter().zip(&draft.edges) {
-        if !typed.is_empty() {
-            let at = zone.read(typed).ok_or_else(|| {
-                format!(
-                    "\"{}\" must be a date and a time such as 2026-03-02 09:15.",
-                    label(edge).to_lowercase()
-                )
-            })?;
-            edges.push((edge, at));
-        }
-    }
-    let zone = (!edges.is_empty()).then(|| zone.clone());
-    let windows = Windows::placed(edges, zone);
-    match (windows.opens_at(), windows.closes_at()) {
-        (_, Some(closes)) if closes <= now => {
-            Err("The end lies in the past, so no pupil could start.".into())
-        }
-        (Some(opens), Some(closes)) if closes <= opens => {
-            Err("The end must come after the beginning, also between the two windows.".into())
-        }
+    let windows = window_fields::read(&draft.edges, zone)?;
+    match windows.closes_at() {
+        Some(closes) if closes <= now => Err("The end lies in the past, so no pupil could start.".into()),
         _ => Ok(windows),
     }
 }
@@ -273,7 +254,7 @@ async fn page(
         any_pool: !pools.is_empty(),
         questions_max: QUESTIONS_MAX,
         attempts_max: ATTEMPTS_MAX,
-        zones: zones(&drafts.zone),
+        zones: window_fields::zones(&drafts.zone),
         may_add,
         place_text: if count == 1 { "Place this quiz".into() } else { format!("Place these {count} quizzes") },
     })
@@ -283,11 +264,6 @@ fn quiz_form(index: usize, draft: Draft, pools: &[PoolChoice]) -> QuizForm {
     let only_one = pools.len() == 1;
     let mark = |pool: &PoolChoice| PoolChoice { chosen: only_one || pool.id == draft.pool, ..pool.clone() };
     let typed = draft.edges.iter().any(|typed| !typed.is_empty());
-    let window = |(edge, value): (Edge, String)| WindowField {
-        name: format!("{}{}", prefix(index), edge.name()),
-        label: label(edge),
-        value,
-    };
     QuizForm {
         number: index + 1,
         prefix: prefix(index),
@@ -299,23 +275,8 @@ fn quiz_form(index: usize, draft: Draft, pools: &[PoolChoice]) -> QuizForm {
         form_credits: form_credits(&draft.form_credit),
         released: draft.released == "yes",
         windows_open: typed,
-        windows: Edge::ALL.into_iter().zip(draft.edges).map(window).collect(),
+        windows: window_fields::fields(&prefix(index), draft.edges),
     }
-}
-
-/// An end of a window in words.
-fn label(edge: Edge) -> &'static str {
-    match edge {
-        Edge::AvailableFrom => "Pupils can open it from",
-        Edge::AvailableUntil => "Pupils can open it until",
-        Edge::SubmissionFrom => "Pupils can start from",
-        Edge::SubmissionUntil => "Pupils can hand in until",
-    }
-}
-
-fn zones(chosen: &str) -> Vec<ZoneChoice> {
-    let choice = |name: String| ZoneChoice { chosen: name == chosen, name };
-    Zone::names().into_iter().map(choice).collect()
 }
 
 /// What can be said of the right value in another form, the present choice marked.

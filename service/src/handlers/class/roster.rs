@@ -71,6 +71,7 @@ async fn read(app: web::Data<App>, placement: Placement, rest_ms: i64) -> Result
     let Some(registration) = registration else { return Ok(()) };
     let names = app.settings.privacy.names;
     let reading = app.rosters.read(&registration, &placement, &roster, names, now).await;
+    app.metrics.class_list_read(&reading);
     log(&placement.id, &reading);
     app.storage.put_roster(&placement.id, reading, now).await
 }

@@ -225,11 +225,13 @@ async fn place(app: &App, launch: LinkLaunch) -> Result<PlacementId, Stopped> {
         attempts_allowed: quiz.attempts_allowed,
         policy: quiz.policy,
         resource_id: quiz.resource_id,
-        windows: quiz.windows.refreshed(&launch.windows),
+        windows: quiz.windows,
         grades: launch.grades,
         created_at: app.clock.now(),
     };
-    Ok(app.storage.put_placement(placement).await?.id)
+    let id = app.storage.put_placement(placement).await?.id;
+    app.storage.refresh_windows(&id, &launch.windows).await?;
+    Ok(id)
 }
 
 /// A session for the page where a teacher chooses what to place.

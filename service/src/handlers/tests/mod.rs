@@ -5,6 +5,7 @@ mod class;
 mod cookies;
 mod csrf;
 mod quiz;
+mod retention;
 mod windows;
 
 use std::collections::BTreeMap;
@@ -81,6 +82,10 @@ fn change() -> Change {
 
 impl School {
     async fn open(placed: Placed) -> Self {
+        Self::open_with(placed, settings()).await
+    }
+
+    async fn open_with(placed: Placed, settings: Settings) -> Self {
         let storage = storage::open("sqlite::memory:").unwrap();
         let families = qbank::bank::families().unwrap();
         let pool = Plan::from_toml(PLAN).unwrap().make(&families, None).unwrap();
@@ -88,7 +93,7 @@ impl School {
         let registration = storage.put_registration(registration(), &change()).await.unwrap();
         let placement = storage.put_placement(placement(&registration, &pool, &placed)).await.unwrap();
         let clock = Arc::new(SettableClock::at(monday()));
-        let app = web::Data::new(App::new(settings(), storage, clock.clone()).await.unwrap());
+        let app = web::Data::new(App::new(settings, storage, clock.clone()).await.unwrap());
         Self { app, clock, registration, placement, pool }
     }
 

@@ -2,8 +2,8 @@
 
 use super::*;
 use crate::closing;
-use crate::storage::{DeliveryState, Member, MemberStatus, NewPlacement, Part};
-use crate::windows::Edge;
+use crate::storage::{DeliveryState, Member, MemberStatus, Part};
+use crate::windows::{Edge, Said};
 
 const MINUTE_MS: i64 = 60 * 1000;
 
@@ -13,8 +13,9 @@ impl School {
         let mut school = Self::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
         let edges = edges.iter().map(|(edge, at)| (*edge, at.parse().unwrap()));
         let windows = Windows::placed(edges, Some("America/Chicago".parse().unwrap()));
-        let quiz = NewPlacement { windows, ..school.placement.quiz.clone() };
-        school.placement = school.app.storage.put_placement(quiz).await.unwrap();
+        let id = school.placement.id.clone();
+        school.app.storage.set_windows(&id, &windows, &change()).await.unwrap();
+        school.placement = school.app.storage.placement(&id).await.unwrap().unwrap();
         school
     }
 
@@ -122,4 +123,39 @@ async fn what_was_saved_is_handed_in_at_the_end() {
         [("late", DeliveryState::Waiting), ("never", DeliveryState::Waiting)],
         "no grade of a preview"
     );
+}
+
+/// As in a copied course, whose links still carry last year's dates, on a platform that keeps none.
+#[actix_web::test]
+async fn a_teacher_changes_times_that_the_course_does_not_set() {
+    let school = School::with_windows(&[(Edge::SubmissionUntil, "2025-03-02T09:30:00Z")]).await;
+    let teacher = school.teacher().await;
+    let path = format!("{}/times", teacher.start);
+    assert!(teacher.get(&teacher.start).await.body.contains(&format!("href=\"{path}\"")));
+    let page = teacher.get(&path).await.body;
+    assert!(page.contains("value=\"2025-03-02T03:30\""), "as it is in Chicago: {page}");
+    let form = |until: &str, zone: &str| {
+        [("submission_from", "2026-03-02T03:00"), ("submission_until", until), ("time_zone", zone)]
+            .map(|(name, value)| (name.to_owned(), value.to_owned()))
+    };
+    for (until, zone, problem) in [
+        ("2026-03-02T02:00", "America/Chicago", "The end must come after the beginning"),
+        ("2026-03-02T05:00", "Atlantis/Old_Town", "Please choose a time zone"),
+    ] {
+        let answer = teacher.post_form(&path, &form(until, zone)).await;
+        assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY);
+        assert!(answer.body.contains(problem), "{}", answer.body);
+    }
+    let sound = form("2026-03-02T05:00", "America/Chicago");
+    assert_eq!(teacher.post(&path, &sound).await.status, StatusCode::FORBIDDEN, "without the token");
+    assert_eq!(teacher.post_form(&path, &sound).await.status, StatusCode::SEE_OTHER);
+    school.pupil("p-07").await.begin("p-07").await;
+
+    let said = [(Edge::AvailableUntil, Said::read("2026-03-02T12:00:00Z"))].into();
+    school.app.storage.refresh_windows(&school.placement.id, &said).await.unwrap();
+    assert!(teacher.get(&teacher.start).await.body.contains("set by your course"));
+    let refused = teacher.post_form(&path, &sound).await;
+    assert!(refused.body.contains("please change them there"), "{}", refused.body);
+    let pupil = school.pupil("p-07").await;
+    assert_eq!(pupil.get(&path).await.status, StatusCode::FORBIDDEN);
 }

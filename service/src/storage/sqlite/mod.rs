@@ -366,6 +366,25 @@ impl Storage for Sqlite {
         self.connections.read(pools::placements).await
     }
 
+    async fn refresh_windows(
+        &self,
+        id: &PlacementId,
+        said: &BTreeMap<Edge, Said>,
+    ) -> Result<(), StorageError> {
+        let (id, said) = (id.clone(), said.clone());
+        self.connections.write(move |c| pools::refresh_windows(c, &id, &said)).await
+    }
+
+    async fn set_windows(
+        &self,
+        id: &PlacementId,
+        windows: &Windows,
+        change: &Change,
+    ) -> Result<(), StorageError> {
+        let (id, windows, change) = (id.clone(), windows.clone(), change.clone());
+        self.connections.write(move |c| pools::set_windows(c, &id, &windows, &change)).await
+    }
+
     async fn set_line_item(&self, id: &PlacementId, line_item: &Url) -> Result<(), StorageError> {
         let (id, line_item) = (id.clone(), line_item.clone());
         self.connections.write(move |c| pools::set_line_item(c, &id, &line_item)).await

@@ -1,14 +1,19 @@
 //! Pools and placements.
 
+use std::collections::BTreeMap;
+
+use jiff::Timestamp;
 use rusqlite::{Connection, OptionalExtension, Row, params};
 use url::Url;
 
+use super::audit;
 use super::row::{count, failed, ms, time, to_json};
 use crate::entropy;
 use crate::storage::{
-    ContextId, DeploymentId, GradeEndpoint, LinkKey, NewPlacement, Placement, PlacementId, PoolId,
-    PoolSummary, PutPool, RegistrationId, ResourceLinkId, StorageError, StoredPool,
+    Action, Change, ContextId, DeploymentId, GradeEndpoint, LinkKey, NewPlacement, Placement, PlacementId,
+    PoolId, PoolSummary, PutPool, RegistrationId, ResourceLinkId, StorageError, StoredPool, Subject,
 };
+use crate::windows::{Edge, Said, Windows};
 
 pub(super) fn put_pool(c: &Connection, new: &StoredPool) -> Result<PutPool, StorageError> {
     let old = pool(c, &new.id)?;
@@ -73,8 +78,7 @@ pub(super) fn put_placement(c: &Connection, new: &NewPlacement) -> Result<Placem
              ON CONFLICT (registration, deployment, resource_link) DO UPDATE SET
                 context = excluded.context, title = excluded.title,
                 line_item = coalesce(excluded.line_item, line_item),
-                line_items = excluded.line_items, grade_scopes = excluded.grade_scopes,
-                windows = excluded.windows, closes_at = excluded.closes_at
+                line_items = excluded.line_items, grade_scopes = excluded.grade_scopes
              RETURNING id",
         )
         .and_then(|mut insert| {
@@ -146,6 +150,38 @@ pub(super) fn neighbours(c: &Connection, of: &Placement) -> Result<Vec<Placement
 pub(super) fn set_line_item(c: &Connection, id: &PlacementId, line_item: &Url) -> Result<(), StorageError> {
     c.execute("UPDATE placements SET line_item = ?2 WHERE id = ?1", params![id.0, line_item.as_str()])
         .map_err(failed)?;
+    Ok(())
+}
+
+pub(super) fn refresh_windows(
+    c: &Connection,
+    id: &PlacementId,
+    said: &BTreeMap<Edge, Said>,
+) -> Result<(), StorageError> {
+    let Some(known) = placement(c, id)? else { return Ok(()) };
+    let windows = known.quiz.windows.refreshed(said);
+    if windows == known.quiz.windows { Ok(()) } else { put_windows(c, id, &windows) }
+}
+
+pub(super) fn set_windows(
+    c: &Connection,
+    id: &PlacementId,
+    windows: &Windows,
+    change: &Change,
+) -> Result<(), StorageError> {
+    put_windows(c, id, windows)?;
+    let told = |time: Option<Timestamp>| time.map_or_else(|| "any time".to_owned(), |time| time.to_string());
+    let detail = format!("open from {} until {}", told(windows.opens_at()), told(windows.closes_at()));
+    let subject = Subject { placement: Some(id.clone()), ..Subject::default() };
+    audit::note(c, change, Action::TimesChanged, &subject, &detail)
+}
+
+fn put_windows(c: &Connection, id: &PlacementId, windows: &Windows) -> Result<(), StorageError> {
+    c.execute(
+        "UPDATE placements SET windows = ?2, closes_at = ?3 WHERE id = ?1",
+        params![id.0, to_json(windows), windows.closes_at().map(ms)],
+    )
+    .map_err(failed)?;
     Ok(())
 }
 
