@@ -2,7 +2,7 @@
 
 use actix_web::web::{self, ServiceConfig};
 
-use crate::handlers::{api, assets, class, form_settings, health, lti, quiz};
+use crate::handlers::{api, assets, class, form_settings, health, lti, quiz, registration};
 
 /// Every address the service answers.
 pub fn configure(config: &mut ServiceConfig) {
@@ -12,7 +12,10 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/lti/login", web::post().to(lti::login::post))
         .route("/lti/launch", web::get().to(lti::launch::get))
         .route("/lti/launch", web::post().to(lti::launch::post))
-        .route("/lti/keys", web::get().to(lti::keys::get));
+        .route("/lti/keys", web::get().to(lti::keys::get))
+        .route("/lti/register", web::get().to(registration::show))
+        .route("/lti/register", web::post().to(registration::confirm))
+        .route("/static/close.js", web::get().to(assets::closing_script));
 
     // Pupils
     config

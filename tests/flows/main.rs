@@ -10,5 +10,6 @@ mod kill;
 mod locales;
 mod numerals;
 mod package;
+mod registration;
 mod report;
 mod words;

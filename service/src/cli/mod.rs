@@ -10,6 +10,7 @@ mod duration;
 mod examine;
 pub(crate) mod export;
 mod families;
+mod invite;
 mod keys;
 mod load;
 mod logs;
@@ -71,6 +72,8 @@ enum Command {
     Platform(platform::PlatformCommand),
     /// Put a pool into the service's store, so that teachers can place it
     Load(load::LoadArguments),
+    /// Invite a platform to register itself: prints the address for its administrator, to be used once
+    Invite(invite::InviteArguments),
     /// Manage tokens of the programming interface
     #[command(subcommand)]
     Token(token::TokenCommand),
@@ -101,6 +104,7 @@ pub fn run() -> ExitCode {
         Command::Report(arguments) => report::run(&arguments),
         Command::Serve(arguments) => serve::run(arguments),
         Command::Platform(command) => platform::run(command),
+        Command::Invite(arguments) => invite::run(&arguments),
         Command::Load(arguments) => load::run(&arguments),
         Command::Token(command) => token::run(&command),
         Command::Keys(command) => keys::run(&command),

@@ -4,7 +4,9 @@
 //! platform's keys ([`platform_keys`]); a teacher's choice goes back by [`deep_linking`]; marks go out by [`grades`]
 //! with an access token from [`access_token`]. Every reason to refuse is a [`FailedCheck`].
 //!
-//! Not here: dynamic registration, rosters, storage by window messages.
+//! [`registration`] comes before all of it.
+//!
+//! Not here: rosters, storage by window messages.
 
 pub mod access_token;
 pub mod deep_linking;
@@ -15,6 +17,7 @@ pub mod launch;
 pub mod login;
 pub(crate) mod outgoing;
 pub mod platform_keys;
+pub mod registration;
 pub mod strict_json;
 pub mod token;
 pub mod vocabulary;

@@ -11,6 +11,7 @@ pub mod deep_linking_return;
 pub mod marked;
 pub mod quiz;
 pub mod refusal;
+pub mod registration;
 
 use std::sync::LazyLock;
 

@@ -10,7 +10,7 @@
 //! (everyone in it is invented), and refuses to listen on anything but loopback.
 //!
 //! Reading order: `settings` and `people` (what it is told), `login` and `id_tokens` (a launch), `deep_linking`
-//! (placing an activity), `access_tokens` and the services behind them, `pages` (what a person sees), `faults` (how
+//! (placing an activity), `registration` (a tool that registers itself), `access_tokens` and the services behind them, `pages` (what a person sees), `faults` (how
 //! to make it misbehave), `state` (everything it remembers), `routes` (every address).
 //!
 //! Scripts need no cookies: `?as=ID` on any page says who is there. A test in another process finds what [`Practice`]
@@ -41,6 +41,7 @@ mod parameters;
 mod people;
 mod points;
 mod problems;
+mod registration;
 mod results;
 mod roster;
 mod routes;

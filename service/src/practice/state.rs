@@ -20,6 +20,7 @@ use super::links::Links;
 use super::login::Logins;
 use super::pages::Sessions;
 use super::people::Members;
+use super::registration::Registrations;
 use super::scores::Scores;
 use super::settings::{PracticeSettings, Registration, ToolAddresses};
 
@@ -41,7 +42,6 @@ pub(super) struct Platform {
     base_url: String,
     pub(super) course: Course,
     pub(super) members: Members,
-    pub(super) tool: ToolAddresses,
     pub(super) key: SigningKey,
     /// A key that is never published, made when a forgery first needs it.
     stranger_key: OnceLock<SigningKey>,
@@ -51,8 +51,8 @@ pub(super) struct Platform {
 }
 
 /// What the platform remembers.
-#[derive(Default)]
 pub(super) struct State {
+    pub(super) registrations: Registrations,
     pub(super) sessions: Sessions,
     pub(super) logins: Logins,
     pub(super) deep_linking: DeepLinking,
@@ -63,6 +63,23 @@ pub(super) struct State {
     /// `nonce` and `jti` of everything the tool has signed: none is accepted twice.
     pub(super) seen_tool_tokens: HashSet<String>,
     pub(super) faults: Switches,
+}
+
+impl State {
+    fn new(tool: ToolAddresses) -> State {
+        State {
+            registrations: Registrations::new(tool),
+            sessions: Sessions::default(),
+            logins: Logins::default(),
+            deep_linking: DeepLinking::default(),
+            links: Links::default(),
+            line_items: LineItems::default(),
+            scores: Scores::default(),
+            access_tokens: AccessTokens::default(),
+            seen_tool_tokens: HashSet::default(),
+            faults: Switches::default(),
+        }
+    }
 }
 
 impl Platform {
@@ -84,11 +101,10 @@ impl Platform {
             base_url,
             course: Course { id: clock::unguessable(), title: settings.course_title },
             members,
-            tool: settings.tool,
             key,
             stranger_key: OnceLock::new(),
             client,
-            state: Mutex::default(),
+            state: Mutex::new(State::new(settings.tool)),
         })
     }
 
@@ -99,6 +115,11 @@ impl Platform {
     /// The base URL is also the issuer.
     pub(super) fn issuer(&self) -> &str {
         &self.base_url
+    }
+
+    /// Where the tool is: as the platform was told at its start, or as the tool registered itself last.
+    pub(super) fn tool(&self) -> ToolAddresses {
+        self.state().registrations.tool().clone()
     }
 
     pub(super) fn token_url(&self) -> String {

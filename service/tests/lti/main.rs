@@ -6,4 +6,5 @@ mod launch;
 mod login;
 mod placing;
 mod platform;
+mod registration;
 mod tool;

@@ -3,7 +3,7 @@
 use actix_web::http::header::{CACHE_CONTROL, LOCATION, SET_COOKIE};
 use actix_web::{HttpRequest, HttpResponse, web};
 
-use super::{Stopped, browser_cookie_name, form};
+use super::{Stopped, browser_cookie_name, form, pending};
 use crate::app::App;
 use crate::lti::FailedCheck;
 use crate::lti::launch::{self, Expected, Launch, LinkLaunch, PlacingLaunch, QuizParameters, Role};
@@ -90,7 +90,13 @@ async fn verify(
         reach: app.settings.reach,
         now: app.clock.now(),
     };
-    Ok(launch::check(&claims, expected)?)
+    match launch::check(&claims, expected) {
+        Err(FailedCheck::DeploymentUnknown) => {
+            pending::hold(app, registration, &claims).await?;
+            Err(FailedCheck::DeploymentUnknown.into())
+        }
+        checked => Ok(checked?),
+    }
 }
 
 /// Opens a pupil's quiz or a teacher's view of it.

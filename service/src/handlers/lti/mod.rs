@@ -3,6 +3,7 @@
 pub mod keys;
 pub mod launch;
 pub mod login;
+mod pending;
 
 use actix_web::http::StatusCode;
 use actix_web::http::header::{CONTENT_TYPE, HeaderValue, RETRY_AFTER};
