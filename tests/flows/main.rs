@@ -6,6 +6,7 @@ mod commands;
 mod decimal_cases;
 mod demo;
 mod hostile;
+mod keys;
 mod kill;
 mod locales;
 mod numerals;

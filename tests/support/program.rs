@@ -107,13 +107,22 @@ impl Served {
     /// # Panics
     /// If it ends at once or does not get ready.
     pub async fn start(port: u16, store: &str, log: &Path) -> Self {
+        Self::start_with(port, store, log, &[]).await
+    }
+
+    /// As [`Served::start`], with more options.
+    ///
+    /// # Panics
+    /// As [`Served::start`].
+    pub async fn start_with(port: u16, store: &str, log: &Path, more: &[&str]) -> Self {
         let address = SocketAddr::from((Ipv4Addr::LOCALHOST, port));
         let url = format!("http://{address}");
         let listen = address.to_string();
         let arguments =
             ["serve", "--allow-loopback", "--listen", &listen, "--public-url", &url, "--store", store];
         let log = File::options().create(true).append(true).open(log).expect("a log can be written");
-        let mut child = tenths(arguments).stderr(log).spawn().expect("the program can be started");
+        let mut child =
+            tenths(arguments.iter().chain(more)).stderr(log).spawn().expect("the program can be started");
         let client = reqwest::Client::builder().no_proxy().build().expect("a plain client can be made");
         wait_for("the service to get ready", START_WITHIN, async || {
             let ended = child.try_wait().expect("a child can be asked");

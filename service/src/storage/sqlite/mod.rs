@@ -16,7 +16,7 @@ mod schema;
 mod tool_keys;
 mod writer;
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use async_trait::async_trait;
 use jiff::Timestamp;
@@ -29,6 +29,8 @@ use writer::Connections;
 /// A store in one SQLite database.
 pub(super) struct Sqlite {
     connections: Connections,
+    /// The file; none in memory.
+    path: Option<PathBuf>,
 }
 
 impl Sqlite {
@@ -41,7 +43,7 @@ impl Sqlite {
         let reader = Connection::open(path).map_err(row::failed)?;
         prepare(&reader)?;
         reader.pragma_update(None, "query_only", true).map_err(row::failed)?;
-        Ok(Self { connections: Connections::spawn(writer, Some(reader))? })
+        Ok(Self { connections: Connections::spawn(writer, Some(reader))?, path: Some(path.to_owned()) })
     }
 
     /// A store that lives in memory only.
@@ -49,7 +51,27 @@ impl Sqlite {
         let mut writer = Connection::open_in_memory().map_err(row::failed)?;
         prepare(&writer)?;
         schema::migrate(&mut writer)?;
-        Ok(Self { connections: Connections::spawn(writer, None)? })
+        Ok(Self { connections: Connections::spawn(writer, None)?, path: None })
+    }
+
+    /// Empties the write-ahead log into the file, so that nothing that was erased is left in the log.
+    async fn empty_log(&self) -> Result<(), StorageError> {
+        let Some(path) = self.path.clone() else { return Ok(()) };
+        let emptied = tokio::task::spawn_blocking(move || {
+            // A connection of its own: those of the threads are always inside a transaction when they work.
+            let connection = Connection::open(path).map_err(row::failed)?;
+            prepare(&connection)?;
+            let busy: i64 = connection
+                .query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |row| row.get(0))
+                .map_err(row::failed)?;
+            Ok(busy == 0)
+        });
+        match emptied.await.unwrap_or(Err(StorageError::Closed))? {
+            true => Ok(()),
+            false => {
+                Err(StorageError::Database("the write-ahead log could not be emptied: it is busy".into()))
+            }
+        }
     }
 }
 
@@ -229,12 +251,20 @@ impl Storage for Sqlite {
 
     async fn erase_retired_tool_keys(&self, change: &Change) -> Result<usize, StorageError> {
         let change = change.clone();
-        self.connections.write(move |c| tool_keys::erase_retired(c, &change)).await
+        let erased = self.connections.write(move |c| tool_keys::erase_retired(c, &change)).await?;
+        if erased > 0 {
+            self.empty_log().await?;
+        }
+        Ok(erased)
     }
 
     async fn reseal_tool_keys(&self, resealed: Vec<Resealed>, change: &Change) -> Result<bool, StorageError> {
         let change = change.clone();
-        self.connections.write(move |c| tool_keys::reseal(c, &resealed, &change)).await
+        let done = self.connections.write(move |c| tool_keys::reseal(c, &resealed, &change)).await?;
+        if done {
+            self.empty_log().await?;
+        }
+        Ok(done)
     }
 
     async fn add_login_state(&self, state: LoginState) -> Result<(), StorageError> {
