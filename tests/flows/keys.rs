@@ -3,7 +3,7 @@
 use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 
-use conformance::program::{Served, free_port, run, run_well};
+use conformance::program::{Served, free_port, run, run_well, tenths};
 use conformance::school::School;
 use serde_json::Value;
 use service::storage::{self, PrivateKey};
@@ -103,6 +103,15 @@ fn a_public_service_does_not_start_without_a_seal_key() {
     let key = new_seal_key(&folder, "seal.key");
     assert_eq!(std::fs::metadata(&key).unwrap().permissions().mode() & 0o777, 0o600);
     assert_eq!(run(["keys", "new-seal-key", "-o", &key]).code, 1, "a key that exists is not overwritten");
+    let with_variable = |value: &str, more: &[&str]| {
+        let mut command = tenths(serve.iter().chain(more));
+        let ended = command.env("TENTHS_SEAL_KEY", value).output().unwrap();
+        (ended.status.code(), String::from_utf8(ended.stderr).unwrap())
+    };
+    let (code, told) = with_variable("swordfish", &[]);
+    assert!(code == Some(1) && told.contains("TENTHS_SEAL_KEY") && !told.contains("swordfish"), "{told}");
+    let (code, told) = with_variable(&"A".repeat(43), &["--seal-key-file", &key]);
+    assert!(code == Some(1) && told.contains("both given"), "{told}");
     std::fs::set_permissions(&key, std::fs::Permissions::from_mode(0o644)).unwrap();
     let refused = run(serve.iter().chain(&["--seal-key-file", &key]));
     assert!(refused.code == 1 && refused.stderr.contains("chmod 600"), "{}", refused.stderr);

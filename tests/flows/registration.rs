@@ -3,9 +3,11 @@
 use std::path::Path;
 use std::time::Duration;
 
+use conformance::browser::{Driver, Screen, Scripts};
 use conformance::program::{Served, free_port, run, run_well};
 use conformance::school::{self, PLAN, School, press};
 use conformance::wait_for;
+use fantoccini::Locator;
 use serde_json::Value;
 use service::demo::visitor::Visitor;
 use tempfile::TempDir;
@@ -106,9 +108,16 @@ async fn an_invited_platform_registers_is_approved_and_gets_grades() {
     let actions: Vec<&str> = trail.iter().rev().map(|entry| entry["action"].as_str().unwrap()).collect();
     assert_eq!(
         actions,
-        ["invitation_made", "registration_added", "key_made", "deployment_held", "deployment_approved"]
+        [
+            "invitation_made",
+            "registration_added",
+            "invitation_used",
+            "key_made",
+            "deployment_held",
+            "deployment_approved"
+        ]
     );
-    assert_eq!(trail[3]["by"], format!("platform {}", known.issuer));
+    assert_eq!(trail[4]["by"], format!("platform {}", known.issuer));
     let secret = address.split('=').next_back().unwrap();
     for told in [strangers.log(), format!("{trail:?}{:?}", strangers.lines(&["invite", "list"]))] {
         assert!(!told.contains(secret), "an invitation's secret is told: {told}");
@@ -145,6 +154,28 @@ async fn an_invitation_that_is_used_ended_or_taken_back_registers_nothing() {
     let states: Vec<Value> =
         strangers.lines(&["invite", "list"]).into_iter().map(|entry| entry["state"].clone()).collect();
     assert_eq!(states, ["used", "ended", "revoked"]);
+}
+
+/// In a real browser, inside a frame of the platform, with a policy that lets nobody else frame the pages: the last one
+/// tells the platform that it may close.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_platform_is_told_when_the_registration_in_its_frame_is_done() -> anyhow::Result<()> {
+    let Some(driver) = Driver::start()? else {
+        return Ok(());
+    };
+    let strangers = Strangers::meet().await;
+    let browser = driver.open(Screen::DESK, Scripts::On).await?;
+    browser.open(&format!("{}/registrations", strangers.school.practice.base_url())).await?;
+    browser.fill("#address", &strangers.invite(&[])).await?;
+    browser.click(Locator::Css("button[value='frame']")).await?;
+    browser.enter_frame("#tool").await?;
+    browser.click(Locator::XPath("//button[starts-with(., 'Register this platform')]")).await?;
+    browser.leave_frame().await?;
+    assert_eq!(browser.text("p.notice").await?, "tenths is registered.");
+    assert_eq!(browser.complaints().await?, Vec::<String>::new());
+    browser.close().await?;
+    assert_eq!(strangers.lines(&["platform", "list"]).len(), 1);
+    Ok(())
 }
 
 /// The service runs on while its keys are changed by commands beside it.

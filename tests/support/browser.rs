@@ -379,6 +379,22 @@ impl Browser {
         Ok(bad.filter_map(|entry| entry["message"].as_str()).map(str::to_owned).collect())
     }
 
+    /// Goes on inside a frame of the page, once it is there.
+    ///
+    /// # Errors
+    /// If it does not appear.
+    pub async fn enter_frame(&self, selector: &str) -> Result<()> {
+        Ok(self.find(Locator::Css(selector)).await?.enter_frame().await?)
+    }
+
+    /// Goes on in the page around the frame.
+    ///
+    /// # Errors
+    /// If the browser is gone.
+    pub async fn leave_frame(&self) -> Result<()> {
+        Ok(self.client.enter_parent_frame().await?)
+    }
+
     /// Closes the browser.
     ///
     /// # Errors

@@ -86,7 +86,13 @@ pub(super) async fn page(platform: Data<Platform>) -> HttpResponse {
     pages::page(&RegistrationsPage { registered })
 }
 
-/// Opens the tool's registration page at the address that the administrator pasted.
+#[derive(Template)]
+#[template(path = "practice/registration_frame.html")]
+struct RegistrationFramePage {
+    address: Url,
+}
+
+/// Opens the tool's registration page at the address that the administrator pasted, in the same tab or in a frame.
 pub(super) async fn start(platform: Data<Platform>, body: Bytes) -> Result<HttpResponse, PageProblem> {
     let form = Parameters::parse(&body).map_err(|repeated| PageProblem::bad_request(repeated.to_string()))?;
     let address = form.find("address").unwrap_or_default();
@@ -98,6 +104,9 @@ pub(super) async fn start(platform: Data<Platform>, body: Bytes) -> Result<HttpR
         .query_pairs_mut()
         .append_pair("openid_configuration", &platform.url("/.well-known/openid-configuration"))
         .append_pair("registration_token", &token);
+    if form.find("target") == Some("frame") {
+        return Ok(pages::page(&RegistrationFramePage { address }));
+    }
     Ok(HttpResponse::SeeOther()
         .insert_header((LOCATION, address.as_str()))
         .insert_header((CACHE_CONTROL, "no-store"))

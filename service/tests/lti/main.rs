@@ -2,6 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a test stops at what it did not expect")]
 
 mod delivery;
+mod keys;
 mod launch;
 mod login;
 mod placing;

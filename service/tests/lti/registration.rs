@@ -217,8 +217,8 @@ async fn a_platform_registers_once_with_an_invitation() {
     let trail = AuditQuery { registration: Some(stored.id), placement: None, before: None, limit: 9 };
     let trail = tool.storage.audit(&trail).await.unwrap();
     let actions: Vec<Action> = trail.iter().map(|entry| entry.action).collect();
-    assert_eq!(actions, [Action::KeyMade, Action::RegistrationAdded]);
-    assert!(trail[1].change.by.to_string().contains(&foreign.url));
+    assert_eq!(actions, [Action::KeyMade, Action::InvitationUsed, Action::RegistrationAdded]);
+    assert!(trail[2].change.by.to_string().contains(&foreign.url));
 
     // The form once more, and the invitation once more.
     let again = tool.confirm(&offer).await;
