@@ -10,8 +10,10 @@ use crate::lti::grades::GradeService;
 use crate::lti::keys::{KeySetError, ToolKeys};
 use crate::lti::outgoing;
 use crate::lti::platform_keys::PlatformKeys;
+use crate::lti::registration::Calls;
 use crate::lti::roster::RosterService;
 use crate::metrics::Metrics;
+use crate::seal::SealKey;
 use crate::server::limits::Limits;
 use crate::settings::Settings;
 use crate::storage::Storage;
@@ -28,6 +30,10 @@ pub struct App {
     pub pools: ProvenPools,
     /// Our signing keys.
     pub tool_keys: Arc<ToolKeys>,
+    /// Calls to platforms that register themselves.
+    pub registration_calls: Calls,
+    /// Seals what forms carry through a browser.
+    pub form_key: SealKey,
     /// Platforms' public keys.
     pub platform_keys: PlatformKeys,
     /// What each address has asked of us lately.
@@ -62,6 +68,9 @@ impl App {
         let rosters = RosterService::new(client.clone(), reach, roster_tokens);
         let deliverer = Deliverer::new(storage.clone(), clock.clone(), grades, metrics.clone());
         Ok(Self {
+            registration_calls: Calls::new(client.clone(), reach),
+            // Known to all processes of a service where they share one; else a form is good for this process.
+            form_key: settings.seal_key.clone().unwrap_or_else(SealKey::random),
             platform_keys: PlatformKeys::new(client, reach, clock.clone()),
             deliverer: Arc::new(deliverer),
             limits: Limits::new(settings.requests_per_second),

@@ -2,7 +2,7 @@
 
 use actix_web::web::{self, ServiceConfig};
 
-use crate::handlers::{api, assets, class, form_settings, health, lti, quiz};
+use crate::handlers::{api, assets, class, form_settings, health, lti, quiz, registration};
 
 /// Every address the service answers.
 pub fn configure(config: &mut ServiceConfig) {
@@ -14,7 +14,10 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/lti/launch", web::post().to(lti::launch::post))
         .route("/lti/launch/finish", web::post().to(lti::finish::post))
         .route("/lti/window", web::post().to(lti::window::post))
-        .route("/lti/keys", web::get().to(lti::keys::get));
+        .route("/lti/keys", web::get().to(lti::keys::get))
+        .route("/lti/register", web::get().to(registration::show))
+        .route("/lti/register", web::post().to(registration::confirm))
+        .route("/static/close.js", web::get().to(assets::closing_script));
 
     // Pupils
     config

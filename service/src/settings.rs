@@ -101,8 +101,8 @@ impl fmt::Display for Days {
 /// it, because other users of a machine see options.
 #[derive(Debug, Clone, Default, clap::Args)]
 pub struct SealArguments {
-    /// File with the key that seals private keys in the store, readable by its owner only; or set TENTHS_SEAL_KEY to
-    /// the key itself.
+    /// File with the key that seals private keys in the store, not readable by everybody; or set TENTHS_SEAL_KEY to the
+    /// key itself
     #[arg(long, env = "TENTHS_SEAL_KEY_FILE", value_name = "FILE")]
     pub seal_key_file: Option<PathBuf>,
 }
@@ -133,7 +133,8 @@ impl SealArguments {
 /// The variable that holds a seal key.
 const SEAL_KEY_VARIABLE: &str = "TENTHS_SEAL_KEY";
 
-/// Reads a seal key from a file that nobody but its owner may read.
+/// Reads a seal key from a file that not everybody may read. A group may: service managers hand credentials over that
+/// way.
 ///
 /// # Errors
 /// [`SealKeyError`] naming the file.
@@ -142,7 +143,7 @@ pub fn read_seal_key(path: &Path) -> Result<SealKey, SealKeyError> {
     let unreadable = |source| SealKeyError::Unreadable { place: place.clone(), source };
     let mut file = std::fs::File::open(path).map_err(unreadable)?;
     // The rights of the opened file, so that it cannot be exchanged in between.
-    if file.metadata().map_err(unreadable)?.permissions().mode() & 0o077 != 0 {
+    if file.metadata().map_err(unreadable)?.permissions().mode() & 0o007 != 0 {
         return Err(SealKeyError::Open { place });
     }
     let mut text = String::new();
@@ -164,9 +165,9 @@ pub enum SealKeyError {
         /// Why.
         source: std::io::Error,
     },
-    /// Others can read the file.
+    /// Everybody can read the file.
     #[error(
-        "seal key file {place}: others than its owner may read it; make it private with 'chmod 600 {place}'"
+        "seal key file {place}: everybody on this machine may read it; make it private with 'chmod 600 {place}'"
     )]
     Open {
         /// The file.
@@ -274,7 +275,9 @@ impl Reach {
     /// [`AddressError`] naming the value and what was expected.
     pub fn check(self, name: &str, url: &Url) -> Result<(), AddressError> {
         let fail = |expected| {
-            Err(AddressError { name: name.to_owned(), url: crate::shorten(url.as_str(), 120), expected })
+            // A password in an address is not repeated.
+            let shown = if url.password().is_some() { "…" } else { url.as_str() };
+            Err(AddressError { name: name.to_owned(), url: crate::shorten(shown, 120), expected })
         };
         if !url.username().is_empty() || url.password().is_some() || url.fragment().is_some() {
             return fail("an address without user, password and fragment");
@@ -474,8 +477,8 @@ mod tests {
             Settings::check(arguments("https://q.example.org", Some(path.clone())))
         };
         assert!(with(&secret, 0o600).unwrap().seal_key.is_some());
-        assert!(with(&format!("{secret}\n"), 0o400).unwrap().seal_key.is_some());
-        for mode in [0o640, 0o604, 0o644] {
+        assert!(with(&format!("{secret}\n"), 0o440).unwrap().seal_key.is_some());
+        for mode in [0o602, 0o604, 0o644] {
             let refused = with(&secret, mode).unwrap_err().to_string();
             assert!(refused.contains("chmod 600") && !refused.contains(&secret), "{refused}");
         }

@@ -11,6 +11,7 @@ mod examine;
 pub(crate) mod export;
 mod families;
 mod held;
+mod invite;
 mod keys;
 mod load;
 mod logs;
@@ -78,6 +79,8 @@ enum Command {
     Purge(purge::PurgeArguments),
     /// Give out everything that is held on one pupil
     Held(held::HeldArguments),
+    /// Invite a platform to register itself: prints the address for its administrator, to be used once
+    Invite(invite::InviteArguments),
     /// Manage tokens of the programming interface
     #[command(subcommand)]
     Token(token::TokenCommand),
@@ -108,6 +111,7 @@ pub fn run() -> ExitCode {
         Command::Report(arguments) => report::run(&arguments),
         Command::Serve(arguments) => serve::run(arguments),
         Command::Platform(command) => platform::run(command),
+        Command::Invite(arguments) => invite::run(&arguments),
         Command::Load(arguments) => load::run(&arguments),
         Command::Purge(arguments) => purge::run(arguments),
         Command::Held(arguments) => held::run(arguments),

@@ -6,7 +6,7 @@ use url::Url;
 use super::platform_frames::{self, FramesArguments};
 use super::{block_on, by_command_line, output};
 use crate::settings::Reach;
-use crate::storage::{self, ClientId, DeploymentId, NewRegistration, Registration};
+use crate::storage::{self, ClientId, DeploymentId, NewRegistration, PendingDeployment, Registration};
 
 /// Commands about platforms.
 #[derive(Debug, clap::Subcommand)]
@@ -15,6 +15,10 @@ pub(super) enum PlatformCommand {
     Add(Box<AddArguments>),
     /// List the known platforms
     List(ListArguments),
+    /// List deployments that launched and wait for approval
+    Deployments(ListArguments),
+    /// Let a deployment launch that waits for approval
+    Approve(ApproveArguments),
     /// Remove a platform with all its quizzes, attempts and waiting grades
     Remove(RemoveArguments),
     /// Name further addresses whose pages may show the service in a frame
@@ -78,10 +82,29 @@ pub(super) struct RemoveArguments {
     client_id: String,
 }
 
+/// Arguments of `tenths platform approve`.
+#[derive(Debug, clap::Args)]
+pub(super) struct ApproveArguments {
+    /// The store: sqlite:PATH
+    #[arg(long, env = "TENTHS_STORE", value_name = "STORE")]
+    store: String,
+    /// The platform's name for itself
+    #[arg(long, value_name = "URL")]
+    issuer: String,
+    /// Our name on the platform
+    #[arg(long, value_name = "ID")]
+    client_id: String,
+    /// The deployment, as `tenths platform deployments` shows it
+    #[arg(long, value_name = "ID")]
+    deployment: String,
+}
+
 pub(super) fn run(command: PlatformCommand) -> anyhow::Result<()> {
     match command {
         PlatformCommand::Add(arguments) => add(*arguments),
         PlatformCommand::List(arguments) => list(&arguments),
+        PlatformCommand::Deployments(arguments) => deployments(&arguments),
+        PlatformCommand::Approve(arguments) => approve(&arguments),
         PlatformCommand::Remove(arguments) => remove(&arguments),
         PlatformCommand::Frames(arguments) => platform_frames::run(&arguments),
     }
@@ -128,6 +151,7 @@ fn list(arguments: &ListArguments) -> anyhow::Result<()> {
         let platform = &registration.platform;
         let text = if arguments.json {
             json!({
+                "id": registration.id,
                 "issuer": platform.issuer,
                 "client_id": platform.client_id,
                 "authorization_url": platform.authorization_url,
@@ -149,6 +173,55 @@ fn describe(registration: &Registration) -> String {
     let platform = &registration.platform;
     let deployments: Vec<_> = platform.deployments.iter().map(DeploymentId::as_str).collect();
     format!("{} client {} deployments {}", platform.issuer, platform.client_id, deployments.join(", "))
+}
+
+fn deployments(arguments: &ListArguments) -> anyhow::Result<()> {
+    let store = storage::open(&arguments.store)?;
+    let (pending, registrations) =
+        block_on(async { Ok((store.pending_deployments().await?, store.registrations().await?)) })?;
+    for waiting in pending {
+        let known = registrations.iter().find(|known| known.id == waiting.registration);
+        let Some(NewRegistration { issuer, client_id, .. }) = known.map(|known| &known.platform) else {
+            // Removed between the two readings.
+            continue;
+        };
+        let PendingDeployment { deployment, first_seen_at, last_seen_at, .. } = waiting;
+        let text = if arguments.json {
+            json!({
+                "issuer": issuer,
+                "client_id": client_id,
+                "deployment": deployment,
+                "first_seen_at": first_seen_at,
+                "last_seen_at": last_seen_at,
+            })
+            .to_string()
+        } else {
+            format!("{issuer} client {client_id} deployment {deployment}, launched last at {last_seen_at}")
+        };
+        output::line(&text)?;
+    }
+    Ok(())
+}
+
+fn approve(arguments: &ApproveArguments) -> anyhow::Result<()> {
+    let ApproveArguments { store, issuer, client_id, deployment } = arguments;
+    let store = storage::open(store)?;
+    let deployment = DeploymentId(deployment.clone());
+    block_on(async {
+        let known = store.registrations_of(issuer).await?;
+        let known = known.iter().find(|known| known.platform.client_id.as_str() == client_id);
+        let Some(known) = known else {
+            anyhow::bail!("no platform {issuer} with client id {client_id} is registered");
+        };
+        if !store.approve_deployment(known.id, &deployment, &by_command_line()).await? {
+            anyhow::bail!(
+                "deployment {:?} does not wait for approval; 'tenths platform deployments' lists those that do",
+                deployment.0
+            );
+        }
+        Ok(())
+    })?;
+    output::line(&format!("approved {issuer} client {client_id} deployment {deployment}"))
 }
 
 fn remove(arguments: &RemoveArguments) -> anyhow::Result<()> {

@@ -13,6 +13,7 @@ mod marking_words;
 mod opened_quiz;
 mod proven_pools;
 pub mod quiz;
+pub(crate) mod registration;
 
 pub use form::settings as form_settings;
 pub(crate) use opened_quiz::OpenedQuiz;

@@ -80,7 +80,7 @@ checks! {
     DeploymentMissing 400 "deployment_missing" "The id_token does not name its deployment."
     DeploymentForm 400 "deployment_form" "The deployment in the id_token is empty or too long."
     DeploymentHint 401 "deployment_hint" "The id_token names another deployment than its login."
-    DeploymentUnknown 403 "deployment_unknown" "This deployment of the platform is not registered here."
+    DeploymentUnknown 403 "deployment_unknown" "This deployment of the platform is not registered here. It waits for approval by the person who looks after tenths."
     SubjectMissing 400 "subject_missing" "The id_token does not say who is launching."
     SubjectForm 400 "subject_form" "The person's identifier in the id_token is empty, too long or not plain text."
     RolesMissing 400 "roles_missing" "The id_token does not carry the list of roles."

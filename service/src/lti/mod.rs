@@ -4,7 +4,7 @@
 //! platform's keys ([`platform_keys`]); a teacher's choice goes back by [`deep_linking`]; marks go out by [`grades`]
 //! with an access token from [`access_token`], and who is in the course comes in by `roster`. Every reason to refuse is a [`FailedCheck`].
 //!
-//! Not here: dynamic registration, storage by window messages.
+//! [`registration`] comes before all of it. Launches inside frames: `handlers/lti`.
 
 pub mod access_token;
 pub mod deep_linking;
@@ -16,6 +16,7 @@ pub(crate) mod link_header;
 pub mod login;
 pub(crate) mod outgoing;
 pub mod platform_keys;
+pub mod registration;
 pub(crate) mod roles;
 pub(crate) mod roster;
 pub mod strict_json;

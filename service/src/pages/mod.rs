@@ -12,6 +12,7 @@ pub mod frames;
 pub mod marked;
 pub mod quiz;
 pub mod refusal;
+pub mod registration;
 
 use std::sync::LazyLock;
 

@@ -28,7 +28,7 @@ pub(super) enum Scope {
 }
 
 impl Scope {
-    const ALL: [Scope; 5] =
+    pub(super) const ALL: [Scope; 5] =
         [Scope::LineItem, Scope::LineItemReadOnly, Scope::ResultReadOnly, Scope::Score, Scope::Roster];
 
     pub(super) fn uri(self) -> &'static str {
@@ -41,7 +41,7 @@ impl Scope {
         }
     }
 
-    fn from_uri(uri: &str) -> Option<Scope> {
+    pub(super) fn from_uri(uri: &str) -> Option<Scope> {
         Scope::ALL.into_iter().find(|scope| scope.uri() == uri)
     }
 }

@@ -204,8 +204,8 @@ fn read_item(platform: &Platform, item: &Value) -> Result<Placement, String> {
     if item.kind != "ltiResourceLink" {
         return Err(format!("type `{}` was not asked for, only `ltiResourceLink`", item.kind));
     }
-    let url = item.url.unwrap_or_else(|| platform.tool.launch_url.clone());
-    if url.origin() != platform.tool.launch_url.origin() {
+    let url = item.url.unwrap_or_else(|| platform.tool().launch_url);
+    if url.origin() != platform.tool().launch_url.origin() {
         return Err(format!("url `{url}` does not belong to the tool"));
     }
     for period in [&item.available, &item.submission] {

@@ -143,7 +143,7 @@ fn deep_linking_claims(platform: &Platform, ticket: &Ticket) -> Map<String, Valu
     let placing = platform.state().deep_linking.placing;
     object(json!({
         lti("message_type"): "LtiDeepLinkingRequest",
-        lti("target_link_uri"): platform.tool.deep_linking_url,
+        lti("target_link_uri"): platform.tool().deep_linking_url,
         GRADES_CLAIM: grades_claim(platform, None),
         "https://purl.imsglobal.org/spec/lti-dl/claim/deep_linking_settings": {
             "deep_link_return_url": platform.url(&format!("/deep-linking/return/{}", opened.id)),

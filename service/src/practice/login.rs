@@ -96,7 +96,7 @@ pub(super) async fn add_activity(
     if visitor.member.role != Role::Teacher {
         return Err(PageProblem::new(StatusCode::FORBIDDEN, "only the teacher adds activities"));
     }
-    initiate(&platform, &request, Errand::AddActivity, &platform.tool.deep_linking_url)
+    initiate(&platform, &request, Errand::AddActivity, &platform.tool().deep_linking_url)
 }
 
 #[derive(Template)]
@@ -139,9 +139,9 @@ fn initiate(
     ];
     fields.extend(storage_target(platform, target));
     if query.find("via") == Some("form") {
-        return Ok(self_posting("Opening the activity", &platform.tool.login_url, &fields, true));
+        return Ok(self_posting("Opening the activity", &platform.tool().login_url, &fields, true));
     }
-    let mut address = platform.tool.login_url.clone();
+    let mut address = platform.tool().login_url;
     address.query_pairs_mut().extend_pairs(fields);
     Ok(HttpResponse::SeeOther()
         .insert_header((header::LOCATION, address.as_str()))
@@ -204,7 +204,7 @@ pub(super) async fn authorize(
         fields.push(("state", state.to_owned()));
     }
     let at_once = !platform.state().logins.held;
-    Ok(self_posting("Opening the activity", &platform.tool.launch_url, &fields, at_once))
+    Ok(self_posting("Opening the activity", &platform.tool().launch_url, &fields, at_once))
 }
 
 fn check_client(platform: &Platform, parameters: &Parameters) -> Result<(), PageProblem> {
@@ -217,7 +217,7 @@ fn check_client(platform: &Platform, parameters: &Parameters) -> Result<(), Page
     }
     match parameters.find("redirect_uri") {
         // Compared as text: an address that only means the same is not the registered one.
-        Some(address) if address == platform.tool.launch_url.as_str() => Ok(()),
+        Some(address) if address == platform.tool().launch_url.as_str() => Ok(()),
         Some(other) => Err(PageProblem::bad_request(format!("redirect_uri `{other}` is not registered"))),
         None => Err(PageProblem::bad_request("redirect_uri is missing")),
     }

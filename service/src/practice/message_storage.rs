@@ -68,7 +68,7 @@ pub(super) struct Peer {
 
 impl Peer {
     fn new(platform: &Platform, behaviour: &'static str) -> Self {
-        let tool_origin = platform.tool.login_url.origin().ascii_serialization();
+        let tool_origin = platform.tool().login_url.origin().ascii_serialization();
         Self { tool_origin, behaviour, delay_ms: 0, impostor: None }
     }
 

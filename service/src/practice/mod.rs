@@ -10,9 +10,9 @@
 //! (everyone in it is invented), and refuses to listen on anything but loopback.
 //!
 //! Reading order: `settings` and `people` (what it is told), `login` and `id_tokens` (a launch), `deep_linking`
-//! (placing an activity), `message_storage` (an activity in a frame), `access_tokens` and the services behind them,
-//! `pages` (what a person sees), `faults` (how to make it misbehave), `state` (everything it remembers), `routes` (every
-//! address).
+//! (placing an activity), `registration` (a tool that registers itself), `message_storage` (an activity in a frame),
+//! `access_tokens` and the services behind them, `pages` (what a person sees), `faults` (how to make it misbehave),
+//! `state` (everything it remembers), `routes` (every address).
 //!
 //! Scripts need no cookies: `?as=ID` on any page says who is there. A test in another process finds what [`Practice`]
 //! offers in-process under these addresses:
@@ -48,6 +48,7 @@ mod parameters;
 mod people;
 mod points;
 mod problems;
+mod registration;
 mod results;
 mod roster;
 mod routes;

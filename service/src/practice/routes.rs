@@ -11,8 +11,8 @@ use actix_web::web::{self, Data, ServiceConfig, get, post};
 use super::problems::ServiceProblem;
 use super::state::Platform;
 use super::{
-    access_tokens, admin, deep_linking, id_tokens, line_items, login, message_storage, pages, results,
-    roster, scores,
+    access_tokens, admin, deep_linking, id_tokens, line_items, login, message_storage, pages, registration,
+    results, roster, scores,
 };
 
 /// Largest body that is read; a deep-linking response with many items fits.
@@ -45,6 +45,11 @@ pub(super) fn table(platform: &Arc<Platform>) -> impl FnOnce(&mut ServiceConfig)
             )
             .route("/deep-linking/return/{request}", post().to(deep_linking::receive))
             .route("/keys", get().to(id_tokens::key_set))
+            // registration
+            .route("/registrations", get().to(registration::page))
+            .route("/registrations", post().to(registration::start))
+            .route("/.well-known/openid-configuration", get().to(registration::configuration))
+            .route("/register", post().to(registration::register))
             // services
             .service(
                 web::resource("/token")

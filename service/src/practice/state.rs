@@ -21,6 +21,7 @@ use super::login::Logins;
 use super::message_storage::MessageStorage;
 use super::pages::Sessions;
 use super::people::Members;
+use super::registration::Registrations;
 use super::roster::Enrolment;
 use super::scores::Scores;
 use super::settings::{PracticeSettings, Registration, ToolAddresses};
@@ -43,7 +44,6 @@ pub(super) struct Platform {
     base_url: String,
     pub(super) course: Course,
     pub(super) members: Members,
-    pub(super) tool: ToolAddresses,
     pub(super) key: SigningKey,
     /// A key that is never published, made when a forgery first needs it.
     stranger_key: OnceLock<SigningKey>,
@@ -53,8 +53,8 @@ pub(super) struct Platform {
 }
 
 /// What the platform remembers.
-#[derive(Default)]
 pub(super) struct State {
+    pub(super) registrations: Registrations,
     pub(super) sessions: Sessions,
     pub(super) logins: Logins,
     pub(super) deep_linking: DeepLinking,
@@ -67,6 +67,25 @@ pub(super) struct State {
     pub(super) faults: Switches,
     pub(super) message_storage: MessageStorage,
     pub(super) enrolment: Enrolment,
+}
+
+impl State {
+    fn new(tool: ToolAddresses) -> State {
+        State {
+            registrations: Registrations::new(tool),
+            sessions: Sessions::default(),
+            logins: Logins::default(),
+            deep_linking: DeepLinking::default(),
+            links: Links::default(),
+            line_items: LineItems::default(),
+            scores: Scores::default(),
+            access_tokens: AccessTokens::default(),
+            seen_tool_tokens: HashSet::default(),
+            faults: Switches::default(),
+            message_storage: MessageStorage::default(),
+            enrolment: Enrolment::default(),
+        }
+    }
 }
 
 impl Platform {
@@ -88,11 +107,10 @@ impl Platform {
             base_url,
             course: Course { id: clock::unguessable(), title: settings.course_title },
             members,
-            tool: settings.tool,
             key,
             stranger_key: OnceLock::new(),
             client,
-            state: Mutex::default(),
+            state: Mutex::new(State::new(settings.tool)),
         })
     }
 
@@ -103,6 +121,11 @@ impl Platform {
     /// The base URL is also the issuer.
     pub(super) fn issuer(&self) -> &str {
         &self.base_url
+    }
+
+    /// Where the tool is: as the platform was told at its start, or as the tool registered itself last.
+    pub(super) fn tool(&self) -> ToolAddresses {
+        self.state().registrations.tool().clone()
     }
 
     pub(super) fn token_url(&self) -> String {

@@ -91,7 +91,7 @@ pub(super) async fn verify(
 
 async fn fetch_keys(platform: &Platform) -> Result<JwkSet, ToolTokenError> {
     let unreachable = |_| ToolTokenError::KeySetUnreachable;
-    let request = platform.client.get(platform.tool.keys_url.clone()).send();
+    let request = platform.client.get(platform.tool().keys_url).send();
     let mut response = request.await.and_then(reqwest::Response::error_for_status).map_err(unreachable)?;
     let mut body = Vec::new();
     while let Some(chunk) = response.chunk().await.map_err(unreachable)? {

@@ -98,6 +98,8 @@ actions! {
     DeploymentApproved "deployment_approved";
     /// An invitation to register a platform was made.
     InvitationMade "invitation_made";
+    /// A platform was registered with an invitation.
+    InvitationUsed "invitation_used";
     /// An invitation was taken back.
     InvitationRevoked "invitation_revoked";
     /// A signing key was made.

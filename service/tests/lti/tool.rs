@@ -146,7 +146,12 @@ impl Tool {
 
     /// Starts a good login.
     pub(crate) async fn login(&self) -> StartedLogin {
-        let response = self.get_login(&self.login_parameters()).await;
+        self.login_by(&self.login_parameters()).await
+    }
+
+    /// Starts a login by those parameters, which must be good ones.
+    pub(crate) async fn login_by(&self, parameters: &[(&str, String)]) -> StartedLogin {
+        let response = self.get_login(parameters).await;
         assert_eq!(response.status(), 302);
         let cookie = response.headers()[SET_COOKIE].to_str().unwrap().split(';').next().unwrap().to_owned();
         let redirect: Url = response.headers()[LOCATION].to_str().unwrap().parse().unwrap();

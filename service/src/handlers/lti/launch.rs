@@ -3,7 +3,7 @@
 use actix_web::http::header::{CACHE_CONTROL, LOCATION, SET_COOKIE};
 use actix_web::{HttpRequest, HttpResponse, web};
 
-use super::{Stopped, form};
+use super::{Stopped, form, pending};
 use crate::app::App;
 use crate::frame_ancestors::{self, FrameAncestors};
 use crate::lti::FailedCheck;
@@ -160,7 +160,13 @@ async fn verify(
         names: app.settings.privacy.names,
         now: app.clock.now(),
     };
-    Ok(launch::check(&claims, expected)?)
+    match launch::check(&claims, expected) {
+        Err(FailedCheck::DeploymentUnknown) => {
+            pending::hold(app, registration, &claims).await?;
+            Err(FailedCheck::DeploymentUnknown.into())
+        }
+        checked => Ok(checked?),
+    }
 }
 
 /// A session for a pupil's quiz or a teacher's view of it.

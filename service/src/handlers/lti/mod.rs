@@ -4,6 +4,7 @@ pub mod finish;
 pub mod keys;
 pub mod launch;
 pub mod login;
+mod pending;
 pub mod window;
 
 use actix_web::http::StatusCode;

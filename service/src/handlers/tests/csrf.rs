@@ -21,6 +21,8 @@ enum Guard {
     Origin,
     /// A token that no browser sends by itself.
     Bearer,
+    /// What is posted was sealed by us for whoever holds an invitation; nobody else can make it.
+    Sealed,
 }
 
 /// The paths of all routes that take a post.
@@ -38,6 +40,7 @@ fn guard(path: &str) -> Guard {
     match path {
         "/lti/login" | "/lti/launch" => Guard::LoginState,
         "/lti/launch/finish" | "/lti/window" => Guard::Origin,
+        "/lti/register" => Guard::Sealed,
         "/pools" | "/score" | "/held" | "/purge" => Guard::Bearer,
         path if ["/deliveries/", "/platforms/", "/keys/"].iter().any(|api| path.starts_with(api)) => {
             Guard::Bearer
@@ -93,6 +96,7 @@ async fn what_carries_no_form_value_is_guarded_otherwise() {
             Guard::Bearer => (format!("/api/v1{path}"), StatusCode::UNAUTHORIZED),
             // Neither names a platform or a login, and both say so.
             Guard::LoginState => (path.to_owned(), StatusCode::BAD_REQUEST),
+            Guard::Sealed => (path.to_owned(), StatusCode::FORBIDDEN),
             Guard::Origin => (path.to_owned(), StatusCode::UNAUTHORIZED),
         };
         let fields = [("ticket", "guessed"), ("state", "guessed")];

@@ -119,7 +119,7 @@ impl ToolKeys {
         let empty = Arc::new(Ring { keys: Vec::new(), loaded_at: Timestamp::MIN });
         let ring = RwLock::new(empty);
         let keys = Self { storage, clock, seal_key, ring, loading: tokio::sync::Mutex::default() };
-        keys.reload().await?;
+        keys.reload_unless(|_| false).await?;
         Ok(keys)
     }
 
@@ -136,10 +136,10 @@ impl ToolKeys {
     /// # Errors
     /// [`KeySetError`] when it has none and none can be made.
     pub async fn signer(&self, registration: RegistrationId) -> Result<Signer, KeySetError> {
-        let mut ring = self.fresh().await;
         let known = |ring: &Ring| ring.keys.iter().any(|key| key.record.registration == Some(registration));
+        let mut ring = self.fresh().await;
         if !known(&ring) {
-            ring = self.reload().await?;
+            ring = self.reload_unless(known).await?;
         }
         if !known(&ring) {
             return Err(KeySetError::NoKey);
@@ -154,17 +154,18 @@ impl ToolKeys {
     /// [`KeySetError`] when the store fails or its keys cannot be opened.
     pub async fn tend(&self) -> Result<(), KeySetError> {
         self.storage.erase_retired_tool_keys(&self.change()).await?;
-        self.reload().await.map(|_| ())
+        self.reload_unless(|_| false).await.map(|_| ())
     }
 
     /// The keys, loaded anew if it is time to. If that fails, those in memory serve on.
     async fn fresh(&self) -> Arc<Ring> {
-        let ring = self.present();
         let now = self.clock.now();
-        if ring.loaded_at <= now && now < plus_ms(ring.loaded_at, RELOAD_AFTER_MS) {
+        let is_fresh = |ring: &Ring| ring.loaded_at <= now && now < plus_ms(ring.loaded_at, RELOAD_AFTER_MS);
+        let ring = self.present();
+        if is_fresh(&ring) {
             return ring;
         }
-        self.reload().await.unwrap_or_else(|error| {
+        self.reload_unless(is_fresh).await.unwrap_or_else(|error| {
             tracing::error!(%error, "signing keys could not be loaded again; the known ones are used");
             ring
         })
@@ -175,8 +176,13 @@ impl ToolKeys {
         self.ring.read().unwrap_or_else(PoisonError::into_inner).clone()
     }
 
-    async fn reload(&self) -> Result<Arc<Ring>, KeySetError> {
+    /// Loads the keys, unless somebody else did so meanwhile and they are as wanted.
+    async fn reload_unless(&self, wanted: impl Fn(&Ring) -> bool) -> Result<Arc<Ring>, KeySetError> {
         let _alone = self.loading.lock().await;
+        let present = self.present();
+        if wanted(&present) {
+            return Ok(present);
+        }
         let mut stored = self.storage.tool_keys().await?;
         if self.make_missing(&stored).await? | self.seal_plain(&stored).await? {
             stored = self.storage.tool_keys().await?;

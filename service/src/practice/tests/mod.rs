@@ -5,5 +5,6 @@ mod browser;
 mod grades;
 mod launches;
 mod placing;
+mod registration;
 mod stage;
 mod visiting;

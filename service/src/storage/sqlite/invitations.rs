@@ -102,6 +102,8 @@ pub(super) fn register(
     let stored = platforms::put(c, new, change)?;
     c.execute("UPDATE invitations SET registration = ?2 WHERE id = ?1", params![id, stored.id.0])
         .map_err(failed)?;
+    let subject = Subject { registration: Some(stored.id), ..Subject::default() };
+    audit::note(c, change, Action::InvitationUsed, &subject, &format!("invitation {id}"))?;
     Ok(Registered::Stored(stored.id))
 }
 

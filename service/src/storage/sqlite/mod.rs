@@ -260,12 +260,20 @@ impl Storage for Sqlite {
 
     async fn erase_retired_tool_keys(&self, change: &Change) -> Result<usize, StorageError> {
         let change = change.clone();
-        self.connections.write(move |c| tool_keys::erase_retired(c, &change)).await
+        let erased = self.connections.write(move |c| tool_keys::erase_retired(c, &change)).await?;
+        if erased > 0 {
+            self.clear_traces(false).await?;
+        }
+        Ok(erased)
     }
 
     async fn reseal_tool_keys(&self, resealed: Vec<Resealed>, change: &Change) -> Result<bool, StorageError> {
         let change = change.clone();
-        self.connections.write(move |c| tool_keys::reseal(c, &resealed, &change)).await
+        let done = self.connections.write(move |c| tool_keys::reseal(c, &resealed, &change)).await?;
+        if done {
+            self.clear_traces(false).await?;
+        }
+        Ok(done)
     }
 
     async fn add_login_state(&self, state: LoginState) -> Result<(), StorageError> {

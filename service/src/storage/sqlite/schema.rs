@@ -58,6 +58,34 @@ mod tests {
         assert_eq!(version, i64::try_from(MIGRATIONS.len()).unwrap());
     }
 
+    /// Keys and tokens of a store from before registrations had own keys and tokens had names.
+    #[test]
+    fn keys_and_tokens_of_earlier_versions_stay_usable() {
+        use crate::storage::{Fingerprint, PrivateKey};
+        let mut connection = Connection::open_in_memory().unwrap();
+        for migration in &MIGRATIONS[..4] {
+            connection.execute_batch(migration).unwrap();
+        }
+        connection
+            .execute_batch(
+                "CREATE TABLE schema_version (version INTEGER NOT NULL PRIMARY KEY) STRICT;
+                 INSERT INTO schema_version (version) VALUES (1), (2), (3), (4);
+                 INSERT INTO tool_keys (kid, pkcs8, created_at) VALUES ('k', x'0102', 5);
+                 INSERT INTO api_tokens (secret, role, created_at) VALUES ('a', 'teacher', 5), ('b', 'auditor', 6)",
+            )
+            .unwrap();
+        migrate(&mut connection).unwrap();
+        let key = super::super::tool_keys::all(&connection).unwrap().remove(0);
+        assert_eq!((key.registration, &key.private), (None, &PrivateKey::Plain(vec![1, 2])));
+        assert!(key.may_sign(crate::clock::whole_milliseconds(5)));
+        let token =
+            super::super::api_tokens::find(&connection, &Fingerprint("a".to_owned())).unwrap().unwrap();
+        assert!(token.is_valid(crate::clock::whole_milliseconds(i64::MAX)));
+        let names: Vec<_> =
+            super::super::api_tokens::all(&connection).unwrap().into_iter().map(|token| token.id).collect();
+        assert!(names[0] != names[1] && names.iter().all(|name| name.len() == 16), "{names:?}");
+    }
+
     #[test]
     fn attempts_and_waiting_grades_of_an_older_store_are_kept() {
         let mut connection = Connection::open_in_memory().unwrap();
