@@ -372,8 +372,10 @@ impl Limit {
         in_language(sentences, language)
     }
 
-    /// The limit that the earlier values themselves set, if any.
-    fn of(expression: &Expression, own: &Names, right: &Names) -> Option<Self> {
+    /// The limit that the earlier values themselves set, if any: [`Limit::Trivial`] or [`Limit::Absurd`]. `own` holds
+    /// the givens and the pupil's own values of earlier steps, `right` the givens and the right ones.
+    #[must_use]
+    pub fn of(expression: &Expression, own: &Names, right: &Names) -> Option<Self> {
         if leaves_nothing_to_work(expression, own, right) {
             return Some(Self::Trivial);
         }

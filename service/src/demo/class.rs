@@ -6,6 +6,7 @@ use anyhow::Context;
 use qbank::arithmetic::{Library, Value, evaluate};
 use qbank::expression::Names;
 use qbank::locale::Language;
+use qbank::marking::Limit;
 use qbank::misconceptions::{self, Misconception};
 use qbank::question::{Item, Key, ProvenStep, Step, StepKind};
 use serde::Deserialize;
@@ -104,20 +105,24 @@ impl Manner {
 
 impl Scripted {
     /// What the pupil writes for the `index`th of `count` questions, step by step, each built on the pupil's own
-    /// earlier answers. An answer earns its points if it is the key, or follows rightly from those own answers.
+    /// earlier answers. An answer earns its points if it is the key, or follows rightly from those own answers within
+    /// the limits of following.
     pub(super) fn answer(&self, item: &Item, index: usize, count: usize) -> Script {
         let mut script = Script { responses: BTreeMap::new(), points: 0 };
         if matches!(self.manner, Manner::HalfBlank) && index >= count / 2 {
             return script;
         }
         let mut own = item.given_names();
+        let mut right = own.clone();
         for (step, proven) in item.steps_proven() {
             let right_from_own = worked(step, proven, &own).unwrap_or_else(|| proven.key.clone());
             let given = self.mistaken(step, proven, &own).unwrap_or_else(|| right_from_own.clone());
-            if (given == proven.key || given == right_from_own) && fits_form(step, &given) {
+            let follows = given == right_from_own && Limit::of(&proven.expression, &own, &right).is_none();
+            if (given == proven.key || follows) && fits_form(step, &given) {
                 script.points += step.points;
             }
             own.extend(step.value_of(&given).map(|value| (step.id.clone(), value)));
+            right.extend(proven.value.map(|value| (step.id.clone(), value)));
             script.responses.insert(step.id.clone(), written(step, &given, &item.locale));
         }
         script
@@ -156,5 +161,34 @@ fn written(step: &Step, answer: &Key, locale: &str) -> String {
     match (answer, step.accept.form.places) {
         (Key::Number(number), Some(places)) => number.with_places(places).unwrap_or(*number).to_string(),
         _ => answer.to_string(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use qbank::marking::mark;
+    use qbank::plan::Plan;
+
+    use super::*;
+    use crate::demo::{CLASS, PLAN};
+
+    /// Whichever questions a pupil is given: what the script says that they earn is what marking gives.
+    #[test]
+    fn every_script_earns_what_it_says() {
+        let class = Class::from_toml(CLASS, 24).unwrap();
+        let families = qbank::bank::families().unwrap();
+        let mut questions = 0;
+        for seed in ["river-day-1", "river-day-2", "river-day-3", "river-day-4"] {
+            let pool = Plan::from_toml(PLAN).unwrap().make(&families, Some(seed)).unwrap();
+            for (pupil, item) in
+                class.pupils.iter().flat_map(|pupil| pool.items().map(move |item| (pupil, item)))
+            {
+                let script = pupil.answer(item, 0, 2);
+                let marked = mark(item, "p", &script.responses);
+                assert_eq!(script.points, marked.points, "{:?}: {:?}\n{marked:?}", pupil.manner, item.id);
+                questions += 1;
+            }
+        }
+        assert!(questions > 5_000, "{questions}");
     }
 }
