@@ -52,7 +52,8 @@ pub(crate) async fn close(
         points: grade.given,
         maximum: grade.maximum,
     };
-    let submission = Submission { attempt: attempt.id.clone(), responses, result, deliver };
+    let submission =
+        Submission { attempt: attempt.id.clone(), responses, result, deliver, at: app.clock.now() };
     let submitted = app.storage.submit_attempt(submission).await?;
     if let Submitted::Closed(attempt) = &submitted {
         app.metrics.submitted(u64::try_from(marks.len()).unwrap_or(u64::MAX));

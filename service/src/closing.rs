@@ -16,7 +16,7 @@ use crate::attempts;
 use crate::clock::plus_ms;
 use crate::handlers::OpenedQuiz;
 use crate::handlers::answer::PageError;
-use crate::storage::{Attempt, OverdueAttempt, Placement, StorageError};
+use crate::storage::{Attempt, OverdueAttempt, Placement, StorageError, Submitted};
 use crate::windows::Phase;
 
 /// How long after the end answers are still taken.
@@ -45,8 +45,10 @@ pub(crate) async fn hand_in_saved(
     let marks = quiz.marked(attempt, &attempt.responses);
     // The platform may have moved the end to before the attempt began.
     let at = ended.max(attempt.started_at);
-    attempts::close(app, attempt, attempt.responses.clone(), &marks, at, !preview).await?;
-    tracing::info!(attempt = %attempt.id, placement = %attempt.placement, "an attempt was closed at its quiz's end");
+    let closed = attempts::close(app, attempt, attempt.responses.clone(), &marks, at, !preview).await?;
+    if matches!(closed, Submitted::Closed(_)) {
+        tracing::info!(attempt = %attempt.id, placement = %attempt.placement, "an attempt was closed at its quiz's end");
+    }
     Ok(())
 }
 

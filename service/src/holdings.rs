@@ -67,6 +67,10 @@ struct AttemptRecord {
     responses: Responses,
     #[schema(value_type = Option<String>, format = DateTime)]
     submitted_at: Option<Timestamp>,
+    /// Present when a reset set the attempt aside: it counts for nothing since.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<String>, format = DateTime)]
+    set_aside_at: Option<Timestamp>,
     points: Option<u32>,
     maximum: Option<u32>,
     /// Mark records, once handed in.
@@ -141,13 +145,14 @@ fn member(member: &Member) -> MemberRecord {
     }
 }
 
-fn attempt(attempt: Attempt) -> AttemptRecord {
+fn attempt((attempt, set_aside_at): (Attempt, Option<Timestamp>)) -> AttemptRecord {
     let result = attempt.result;
     AttemptRecord {
         number: attempt.number,
         started_at: attempt.started_at,
         responses: attempt.responses,
         submitted_at: result.as_ref().map(|result| result.submitted_at),
+        set_aside_at,
         points: result.as_ref().map(|result| result.points),
         maximum: result.as_ref().map(|result| result.maximum),
         // Stored as JSON; what cannot be read is given out as the text it is.

@@ -97,8 +97,8 @@ pub struct HeldQuiz {
     pub placement: super::Placement,
     /// The person as one of the course.
     pub member: Option<Member>,
-    /// Attempts in order.
-    pub attempts: Vec<super::Attempt>,
+    /// Attempts in order, each with the time when a reset set it aside.
+    pub attempts: Vec<(super::Attempt, Option<Timestamp>)>,
     /// The grade on its way to the gradebook.
     pub grade: Option<super::Delivery>,
 }

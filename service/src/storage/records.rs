@@ -400,6 +400,8 @@ pub struct Submission {
     pub result: AttemptResult,
     /// False for previews: the attempt closes, no grade is queued.
     pub deliver: bool,
+    /// When this is stored: a grade waits from then on, also that of an attempt which counts as handed in earlier.
+    pub at: Timestamp,
 }
 
 /// What submitting gave.

@@ -18,7 +18,7 @@ use self::registration::{
 };
 use super::*;
 use crate::clock::plus_ms;
-use crate::windows::Windows;
+use crate::windows::{Edge, Windows};
 
 fn monday() -> Timestamp {
     "2026-03-02T08:05:00Z".parse().unwrap()
@@ -79,7 +79,13 @@ async fn start(store: &dyn Storage, placement: &Placement, user: &str, announce:
 
 fn submission(attempt: &Attempt, points: u32) -> Submission {
     let result = AttemptResult { submitted_at: monday(), marks: "[]".to_owned(), points, maximum: 10 };
-    Submission { attempt: attempt.id.clone(), responses: Responses::new(), result, deliver: true }
+    Submission {
+        attempt: attempt.id.clone(),
+        responses: Responses::new(),
+        result,
+        deliver: true,
+        at: monday(),
+    }
 }
 
 async fn submit(store: &dyn Storage, placement: &Placement, user: &str, points: u32) {
@@ -885,6 +891,38 @@ async fn old_data_goes_but_no_grade_on_its_way(store: Arc<dyn Storage>) {
     assert_eq!(store.attempts_at(&second.id).await.unwrap().len(), 2, "their grades wait");
 }
 
+/// What a reset set aside counts for nothing, so it is not handed in; but it is held, and given out.
+async fn attempts_left_open_at_the_end_are_found_once(store: Arc<dyn Storage>) {
+    let placed = placement(store.as_ref(), "l1", 3).await;
+    let end = [(Edge::SubmissionUntil, later(1_000))];
+    let windows = Windows::placed(end, None);
+    store.set_windows(&placed.id, &windows, &change()).await.unwrap();
+    open_attempt(store.as_ref(), &placed, "reset").await;
+    store.reset_pupil(&placed.id, &"reset".into(), &change()).await.unwrap();
+    submit(store.as_ref(), &placed, "done", 5).await;
+    let open = open_attempt(store.as_ref(), &placed, "open").await;
+    let overdue = |now| {
+        let store = store.clone();
+        async move { store.overdue_attempts(now, 10).await.unwrap() }
+    };
+    assert_eq!(overdue(later(999)).await, []);
+    assert_eq!(overdue(later(1_000)).await, [OverdueAttempt { attempt: open.clone(), preview: false }]);
+
+    let result = AttemptResult { submitted_at: later(1_000), ..submission(&open, 3).result };
+    let closing = Submission { result, at: later(90_000), ..submission(&open, 3) };
+    store.submit_attempt(closing).await.unwrap();
+    assert_eq!(overdue(later(1_000)).await, []);
+    let due = lease(store.as_ref(), later(90_000)).await;
+    let grade = due.iter().find(|grade| grade.user.as_str() == "open").unwrap();
+    assert_eq!(grade.waiting_since, later(90_000), "a grade waits since it is there");
+
+    let held = store.held(ISSUER, &"reset".into(), &change()).await.unwrap();
+    assert_eq!(
+        held.quizzes[0].attempts.iter().map(|(_, aside)| *aside).collect::<Vec<_>>(),
+        [Some(monday())]
+    );
+}
+
 /// Makes one test for each kind of store from each function.
 macro_rules! on_every_store {
     ($($test:ident)+) => {
@@ -950,6 +988,7 @@ on_every_store! {
     all_that_is_held_on_a_pupil_is_given_out_and_deleted
     a_course_and_a_platform_are_deleted_whole
     old_data_goes_but_no_grade_on_its_way
+    attempts_left_open_at_the_end_are_found_once
 }
 
 /// Looked for in the bytes of the files, as somebody would who finds a disk.

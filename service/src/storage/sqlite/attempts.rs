@@ -7,6 +7,7 @@ use rusqlite::{Connection, OptionalExtension, Row, params};
 
 use super::row::{count, failed, json, ms, time, to_json};
 use super::{audit, outbox};
+use crate::clock::whole_milliseconds;
 use crate::entropy;
 use crate::storage::{
     Action, Announce, Attempt, AttemptId, AttemptResult, Change, PlacementId, Responses, Started,
@@ -70,14 +71,21 @@ pub(super) fn of_user(
     .map_err(failed)
 }
 
-/// With those that were set aside, in the order of their beginnings.
+/// All that is stored of a pupil's attempts, in order of time, each with the time when a reset set it aside.
 pub(super) fn all_of_user(
     c: &Connection,
     placement: &PlacementId,
     user: &UserId,
-) -> Result<Vec<Attempt>, StorageError> {
+) -> Result<Vec<(Attempt, Option<Timestamp>)>, StorageError> {
     c.prepare_cached("SELECT * FROM attempts WHERE placement = ?1 AND user = ?2 ORDER BY started_at, number")
-        .and_then(|mut select| select.query_map(params![placement.0, user.0], read)?.collect())
+        .and_then(|mut select| {
+            select
+                .query_map(params![placement.0, user.0], |row| {
+                    let set_aside = row.get::<_, Option<i64>>("voided_at")?;
+                    Ok((read(row)?, set_aside.map(whole_milliseconds)))
+                })?
+                .collect()
+        })
         .map_err(failed)
 }
 
@@ -125,7 +133,7 @@ pub(super) fn submit(c: &Connection, submission: &Submission) -> Result<Submitte
     })
     .map_err(failed)?;
     if submission.deliver {
-        outbox::queue_best(c, &attempt.placement, &attempt.user, result.submitted_at)?;
+        outbox::queue_best(c, &attempt.placement, &attempt.user, submission.at)?;
     }
     Ok(Submitted::Closed(Attempt {
         responses: submission.responses.clone(),

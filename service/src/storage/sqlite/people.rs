@@ -181,7 +181,7 @@ pub(super) fn overdue(
         "SELECT a.*, EXISTS (SELECT 1 FROM members m
                 WHERE m.placement = a.placement AND m.user = a.user AND m.part = 'preview') AS preview
          FROM placements p JOIN attempts a ON a.placement = p.id
-         WHERE p.closes_at <= ?1 AND a.submitted_at IS NULL
+         WHERE p.closes_at <= ?1 AND a.submitted_at IS NULL AND a.voided_at IS NULL
          ORDER BY p.closes_at, a.id LIMIT ?2",
     )
     .and_then(|mut select| {
