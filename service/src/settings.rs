@@ -4,10 +4,10 @@
 //! variables or arguments of the server.
 
 use std::fmt;
-use std::io::Read;
+use std::io::{Read, Write};
 use std::net::{IpAddr, SocketAddr};
 use std::num::NonZeroU32;
-use std::os::unix::fs::PermissionsExt;
+use std::os::unix::fs::{OpenOptionsExt, PermissionsExt};
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 
@@ -108,14 +108,18 @@ pub struct SealArguments {
 }
 
 impl SealArguments {
-    /// Reads the key; none if neither the variable nor a file is given.
+    /// Reads the key for a store: the one that is given, else the one beside the store that an earlier start made, else
+    /// none.
     ///
     /// # Errors
     /// [`SealKeyError`] if both are given, or what is given is no key.
-    pub fn read(&self) -> Result<Option<SealKey>, SealKeyError> {
+    pub fn read(&self, store: &str) -> Result<Option<SealKey>, SealKeyError> {
         let variable = std::env::var_os(SEAL_KEY_VARIABLE).filter(|value| !value.is_empty());
         match (variable, &self.seal_key_file) {
-            (None, None) => Ok(None),
+            (None, None) => match beside(store).filter(|path| path.exists()) {
+                Some(path) => read_seal_key(&path).map(Some),
+                None => Ok(None),
+            },
             (None, Some(path)) => read_seal_key(path).map(Some),
             (Some(_), Some(_)) => Err(SealKeyError::Both),
             (Some(text), None) => {
@@ -132,6 +136,40 @@ impl SealArguments {
 
 /// The variable that holds a seal key.
 const SEAL_KEY_VARIABLE: &str = "TENTHS_SEAL_KEY";
+
+/// Where the seal key of a store in a file is, unless it is given: beside it. None for other stores.
+fn beside(store: &str) -> Option<PathBuf> {
+    let path = store.strip_prefix("sqlite:").filter(|path| *path != ":memory:")?;
+    Some(PathBuf::from(format!("{path}.seal-key")))
+}
+
+/// Makes the seal key of a store that has none: sealed keys are of no use to whoever gets hold of the store alone. It
+/// belongs apart from the store's backups, which only a person can see to.
+fn make_beside(store: &str) -> Result<Option<SealKey>, SealKeyError> {
+    let Some(path) = beside(store) else { return Ok(None) };
+    make_seal_key(&path)?;
+    tracing::warn!(
+        path = %path.display(),
+        "a key that seals private keys was made beside the store; keep a copy where the store's backups are not, \
+         or make one elsewhere with 'tenths keys new-seal-key' and 'tenths keys reseal'"
+    );
+    read_seal_key(&path).map(Some)
+}
+
+/// Makes a file with a new seal key, readable by its owner only. One that exists is not overwritten.
+///
+/// # Errors
+/// [`SealKeyError::Unreadable`] naming the file.
+pub fn make_seal_key(path: &Path) -> Result<(), SealKeyError> {
+    let unreadable = |source| SealKeyError::Unreadable { place: path.display().to_string(), source };
+    let mut file = std::fs::OpenOptions::new()
+        .write(true)
+        .create_new(true)
+        .mode(0o600)
+        .open(path)
+        .map_err(unreadable)?;
+    writeln!(file, "{}", crate::entropy::secret()).and_then(|()| file.sync_all()).map_err(unreadable)
+}
 
 /// Reads a seal key from a file that not everybody may read. A group may: service managers hand credentials over that
 /// way.
@@ -157,7 +195,7 @@ pub enum SealKeyError {
     /// Two keys are given.
     #[error("TENTHS_SEAL_KEY and --seal-key-file are both given; give one of them")]
     Both,
-    /// The file cannot be read.
+    /// The file cannot be read or made.
     #[error("seal key file {place}: {source}")]
     Unreadable {
         /// The file.
@@ -201,7 +239,7 @@ pub struct Settings {
     pub behind_proxy: bool,
     /// How many requests a second one address may send; any number if none (`TENTHS_REQUESTS_PER_SECOND`).
     pub requests_per_second: Option<NonZeroU32>,
-    /// What seals private keys in the store (`TENTHS_SEAL_KEY`); none on loopback only.
+    /// What seals private keys in the store (`TENTHS_SEAL_KEY`); none on loopback, and where nothing is stored.
     pub seal_key: Option<SealKey>,
     /// What is kept about people (`--names`, `--keep`).
     pub privacy: Privacy,
@@ -218,25 +256,20 @@ pub enum SettingsError {
     /// The seal key cannot be read.
     #[error(transparent)]
     SealKey(#[from] SealKeyError),
-    /// A public service without a seal key.
-    #[error(
-        "private keys in the store would not be sealed: make a key with 'tenths keys new-seal-key -o FILE', keep a copy \
-         where the store's backups are not, and give it with --seal-key-file FILE (or as TENTHS_SEAL_KEY)"
-    )]
-    NotSealed,
 }
 
 impl Settings {
     /// Checks what a person wrote.
     ///
     /// # Errors
-    /// [`SettingsError`] when the public URL is not one browsers may be sent to, or a public service has no seal key.
+    /// [`SettingsError`] when the public URL is not one browsers may be sent to, or the seal key cannot be read, or one
+    /// that a public service needs cannot be made beside its store.
     pub fn check(arguments: ServeArguments) -> Result<Self, SettingsError> {
         let reach = Reach::allowing_loopback(arguments.allow_loopback);
         let public_url = PublicUrl::new("--public-url", &arguments.public_url, reach)?;
-        let seal_key = arguments.seal.read()?;
+        let mut seal_key = arguments.seal.read(&arguments.store)?;
         if seal_key.is_none() && !is_loopback(&arguments.public_url) {
-            return Err(SettingsError::NotSealed);
+            seal_key = make_beside(&arguments.store)?;
         }
         Ok(Self {
             listen: arguments.listen,
@@ -460,10 +493,19 @@ mod tests {
     }
 
     #[test]
-    fn a_public_service_needs_a_seal_key_and_one_on_loopback_does_not() {
-        assert!(Settings::check(arguments("http://127.0.0.1:8080", None)).unwrap().seal_key.is_none());
-        let refused = Settings::check(arguments("https://q.example.org", None)).unwrap_err().to_string();
-        assert!(refused.contains("tenths keys new-seal-key"), "{refused}");
+    fn a_public_service_makes_its_seal_key_once_and_one_on_loopback_does_not() {
+        let folder = tempfile::tempdir().unwrap();
+        let store = format!("sqlite:{}", folder.path().join("tenths.db").display());
+        let check = |public_url| {
+            let arguments = ServeArguments { store: store.clone(), ..arguments(public_url, None) };
+            Settings::check(arguments).unwrap().seal_key.map(|key| key.name().to_owned())
+        };
+        assert_eq!(check("http://127.0.0.1:8080"), None);
+        let made = check("https://q.example.org");
+        assert!(made.is_some());
+        let path = folder.path().join("tenths.db.seal-key");
+        assert_eq!(std::fs::metadata(&path).unwrap().permissions().mode() & 0o777, 0o600);
+        assert_eq!([check("https://q.example.org"), check("http://127.0.0.1:8080")], [made.clone(), made]);
     }
 
     #[test]

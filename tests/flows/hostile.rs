@@ -98,7 +98,9 @@ async fn each_forged_launch_is_refused_by_name_and_opens_nothing() {
 
         assert!(victim.open(quiz.as_str()).await.is_err(), "{case}: the quiz opens without a launch");
         assert_refused(victim.page().unwrap(), 401, "session", "opened without your course", &case);
-        assert_silent_about(&token, &stage.log(), &case);
+        let log = stage.log();
+        assert!(log.contains(&format!("check=\"{check}\"")), "{case}: the log does not name the check");
+        assert_silent_about(&token, &log, &case);
     }
 }
 

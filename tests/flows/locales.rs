@@ -45,8 +45,10 @@ fn marks_and_plurals_agree_with_cldr() {
 
 fn compare(locale: Locale, numeral: &str, answer: &str) {
     let [point, group, category] = answer.split('\t').collect::<Vec<_>>()[..] else { panic!("{answer}") };
-    let marks = [locale.point.to_string(), locale.group.to_string()];
-    assert_eq!(marks, [point, group], "{}", locale.tag);
+    // Releases of the data differ in which apostrophe groups thousands in Switzerland; both are read as one.
+    let apostrophe = |mark: &str| mark.replace('\u{2019}', "'");
+    let marks = [locale.point.to_string(), apostrophe(&locale.group.to_string())];
+    assert_eq!(marks, [point.to_owned(), apostrophe(group)], "{}", locale.tag);
     if let Some(language) = locale.language() {
         let number: Decimal = numeral.parse().unwrap();
         // Spanish has a category of its own for millions, 'many': 'un millón de litros'. It is no singular.

@@ -2,6 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a test stops at what it did not expect")]
 
 mod browser;
+mod certification;
 mod commands;
 mod counterpart;
 mod decimal_cases;

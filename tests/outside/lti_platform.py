@@ -313,7 +313,10 @@ class Handler(BaseHTTPRequestHandler):
             {
                 "method": method,
                 "form_data": {},
-                "get_data": dict(query),
+                # Numbers, because the library reckons with them.
+                "get_data": {
+                    name: int(value) if name in ("page", "limit") else value for name, value in query.items()
+                },
                 "headers": self.headers,
                 "content_type": self.headers.get("Content-Type"),
                 "path": path,

@@ -1,8 +1,5 @@
 //! `tenths keys list / rotate / retire / new-seal-key / reseal`: our signing keys, and the key that seals them.
 
-use std::fs::OpenOptions;
-use std::io::Write;
-use std::os::unix::fs::OpenOptionsExt;
 use std::path::PathBuf;
 
 use anyhow::{Context, bail};
@@ -12,7 +9,7 @@ use super::duration::Length;
 use super::{block_on, by_command_line, output};
 use crate::entropy;
 use crate::lti::keys::rotation::{self, OVERLAP_MS, RotationError};
-use crate::settings::{SealArguments, read_seal_key};
+use crate::settings::{SealArguments, make_seal_key, read_seal_key};
 use crate::storage::{self, ClientId, RegistrationId, Storage, ToolKey};
 
 /// Commands about our signing keys.
@@ -154,7 +151,7 @@ fn times(key: &ToolKey, stage: rotation::Stage) -> String {
 }
 
 fn rotate(arguments: &RotateArguments) -> anyhow::Result<()> {
-    let seal_key = arguments.seal.read()?;
+    let seal_key = arguments.seal.read(&arguments.store)?;
     let store = storage::open(&arguments.store)?;
     let overlap_ms = if arguments.now { 0 } else { arguments.overlap.ms() };
     block_on(async {
@@ -208,16 +205,8 @@ fn retire(arguments: &RetireArguments) -> anyhow::Result<()> {
 }
 
 fn new_seal_key(arguments: &NewSealKeyArguments) -> anyhow::Result<()> {
-    let key = entropy::secret();
-    let Some(path) = &arguments.output else { return output::line(&key) };
-    let mut file = OpenOptions::new()
-        .write(true)
-        .create_new(true)
-        .mode(0o600)
-        .open(path)
-        .with_context(|| format!("cannot make {}", path.display()))?;
-    writeln!(file, "{key}")?;
-    file.sync_all()?;
+    let Some(path) = &arguments.output else { return output::line(&entropy::secret()) };
+    make_seal_key(path)?;
     output::note(
         "Keep a copy where the store's backups are not: without it the signing keys cannot be used.",
     );
@@ -225,7 +214,7 @@ fn new_seal_key(arguments: &NewSealKeyArguments) -> anyhow::Result<()> {
 }
 
 fn reseal(arguments: &ResealArguments) -> anyhow::Result<()> {
-    let from = arguments.seal.read()?;
+    let from = arguments.seal.read(&arguments.store)?;
     let to = read_seal_key(&arguments.new_seal_key_file)?;
     let store = storage::open(&arguments.store)?;
     let count = block_on(async {
