@@ -577,7 +577,7 @@ fn hostile_results() -> Vec<Case> {
                 "<itemResult {at} sessionStatus='final'><responseVariable identifier='RESPONSE_a'><candidateResponse>{}</candidateResponse></responseVariable></itemResult>",
                 "<value>1</value>".repeat(2_000)
             )),
-            "line 2: the response 'RESPONSE_a' has more than 1000 values",
+            "line 2: the variable 'RESPONSE_a' has more than 1000 values",
         ),
     ]
 }
