@@ -276,13 +276,20 @@ impl Browser {
     /// # Errors
     /// If it does not appear [`WITHIN`] the limit; the error tells which page is shown instead.
     pub async fn find(&self, locator: Locator<'_>) -> Result<Element> {
-        match self.client.wait().at_most(WITHIN).every(EVERY).for_element(locator).await {
-            Ok(element) => Ok(element),
-            Err(error) => {
-                let page = self.client.current_url().await?;
-                let title = self.client.title().await?;
-                Err(error).with_context(|| format!("'{title}' ({}) has no {locator:?}", page.path()))
+        let until = Instant::now() + WITHIN;
+        loop {
+            let error = match self.client.wait().at_most(WITHIN).every(EVERY).for_element(locator).await {
+                Ok(element) => return Ok(element),
+                Err(error) => error,
+            };
+            // A page that goes on by itself can end a look at it; the next look sees the next page.
+            if error.to_string().contains("aborted by navigation") && Instant::now() < until {
+                tokio::time::sleep(EVERY).await;
+                continue;
             }
+            let page = self.client.current_url().await?;
+            let title = self.client.title().await?;
+            return Err(error).with_context(|| format!("'{title}' ({}) has no {locator:?}", page.path()));
         }
     }
 

@@ -151,23 +151,26 @@ fn is_counted(path: &str) -> bool {
     !(path.starts_with("/health/") || path == "/metrics" || path.starts_with("/static/"))
 }
 
-/// Who asks: the connection's other end, or behind a proxy of ours the last address that it added.
+/// Who asks: the connection's other end, or behind a proxy of ours the last address that it added. None for this machine
+/// itself: that is a test, or a proxy that nobody told us of and behind which everybody would share one limit.
 fn address(peer: Option<IpAddr>, headers: &HeaderMap, behind_proxy: bool) -> Option<IpAddr> {
     let forwarded = || {
         let last = headers.get_all("x-forwarded-for").last()?.to_str().ok()?.rsplit(',').next()?;
         last.trim().parse::<IpAddr>().ok()
     };
     let address = if behind_proxy { forwarded().or(peer) } else { peer };
-    address.map(whole_network)
+    address.map(whole_network).filter(|address| !address.is_loopback())
 }
 
 /// One subscriber has at least 2^64 addresses of IPv6; they count as one.
 fn whole_network(address: IpAddr) -> IpAddr {
     match address {
+        IpAddr::V6(v6) => match v6.to_ipv4_mapped() {
+            Some(v4) => v4.into(),
+            None if v6.is_loopback() => address,
+            None => Ipv6Addr::from(u128::from(v6) & !u128::from(u64::MAX)).into(),
+        },
         IpAddr::V4(_) => address,
-        IpAddr::V6(v6) => v6
-            .to_ipv4_mapped()
-            .map_or_else(|| Ipv6Addr::from(u128::from(v6) & !u128::from(u64::MAX)).into(), IpAddr::from),
     }
 }
 
@@ -215,6 +218,9 @@ mod tests {
         headers.append(name, "198.51.100.8".parse().unwrap());
         assert_eq!(address(peer, &headers, true), Some(ip("198.51.100.8")));
         assert_eq!(address(peer, &HeaderMap::new(), true), peer);
+        for this_machine in ["127.0.0.1", "::1"] {
+            assert_eq!(address(Some(ip(this_machine)), &HeaderMap::new(), false), None, "{this_machine}");
+        }
     }
 
     #[test]

@@ -8,8 +8,15 @@ use crate::tool::Tool;
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_flood_is_answered_429_and_health_checks_are_not() {
-    let tool = Tool::start_with(|settings| settings.requests_per_second = NonZeroU32::new(1)).await;
-    let get = async |path: &str| tool.client.get(format!("{}{path}", tool.url)).send().await.unwrap();
+    let tool = Tool::start_with(|settings| {
+        settings.requests_per_second = NonZeroU32::new(1);
+        settings.behind_proxy = true;
+    })
+    .await;
+    let get = async |path: &str| {
+        let request = tool.client.get(format!("{}{path}", tool.url));
+        request.header("x-forwarded-for", "203.0.113.9").send().await.unwrap()
+    };
     let mut kept_away = None;
     for _ in 0..60 {
         let answer = get("/lti/keys").await;

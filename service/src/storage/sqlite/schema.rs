@@ -128,6 +128,42 @@ mod tests {
         assert_eq!(text("SELECT (SELECT count(*) FROM outbox) || (SELECT count(*) FROM attempts)"), "00");
     }
 
+    /// A store of the time before grades could be held: attempts and grades on their way are still there.
+    #[test]
+    fn attempts_and_waiting_grades_of_an_earlier_version_are_kept() {
+        let mut connection = Connection::open_in_memory().unwrap();
+        connection.pragma_update(None, "foreign_keys", true).unwrap();
+        let earlier = "CREATE TABLE schema_version (version INTEGER NOT NULL PRIMARY KEY) STRICT;
+             INSERT INTO schema_version VALUES (4);";
+        connection.execute_batch(&(earlier.to_owned() + &MIGRATIONS[..4].join("\n"))).unwrap();
+        connection
+            .execute_batch(
+                "INSERT INTO registrations VALUES (1, 'https://p.test', 'c', 'https://p.test/a', 'https://p.test/t',
+                    'https://p.test/k', NULL);
+                 INSERT INTO deployments VALUES (1, 'd');
+                 INSERT INTO pools VALUES ('pool', 'Pool', 1, '{}');
+                 INSERT INTO placements (id, registration, deployment, resource_link, title, pool, question_count,
+                    attempts_allowed, created_at) VALUES ('quiz', 1, 'd', 'link', 'Quiz', 'pool', 1, 2, 1);
+                 INSERT INTO attempts VALUES ('a1', 'quiz', 'u', 1, 's', 1, '{}', 2, '[]', 3, 4);
+                 INSERT INTO attempts VALUES ('a2', 'quiz', 'u', 2, 's', 5, '{}', NULL, NULL, NULL, NULL);
+                 INSERT INTO outbox VALUES ('quiz', 'u', 1, 3, 4, 1, 2, 'waiting', 2, 0, 2, NULL, 7, NULL);
+                 INSERT INTO outbox VALUES ('quiz', 'v', 1, 3, 4, 1, 2, 'delivered', 2, 0, 2, NULL, 7, NULL);",
+            )
+            .unwrap();
+        migrate(&mut connection).unwrap();
+        let count = |sql: &str| connection.query_row(sql, [], |row| row.get::<_, i64>(0)).unwrap();
+        assert_eq!(count("SELECT count(*) FROM attempts WHERE voided_at IS NULL"), 2);
+        assert_eq!(count("SELECT points FROM attempts WHERE id = 'a1'"), 3);
+        assert_eq!(count("SELECT count(*) FROM outbox WHERE state = 'waiting' AND points = 3"), 1);
+        assert_eq!(count("SELECT last_timestamp FROM outbox WHERE user = 'u'"), 7);
+        assert_eq!(
+            count("SELECT json_extract(delivered, '$.points') FROM outbox WHERE user = 'v'"),
+            3,
+            "what was delivered is known"
+        );
+        assert_eq!(count("SELECT count(*) FROM pragma_foreign_key_check"), 0);
+    }
+
     #[test]
     fn refuses_a_store_of_a_newer_version() {
         let mut connection = Connection::open_in_memory().unwrap();
