@@ -51,6 +51,23 @@ pub struct ServeArguments {
     pub time_zone: Zone,
 }
 
+impl ServeArguments {
+    /// Those of a service for this machine alone, for demonstrations and tests: no limits, no seal key, no names.
+    pub fn on_loopback(listen: SocketAddr, public_url: Url, store: &str) -> Self {
+        Self {
+            listen,
+            public_url,
+            store: store.to_owned(),
+            allow_loopback: true,
+            behind_proxy: false,
+            requests_per_second: 0,
+            seal: SealArguments::default(),
+            privacy: Privacy::default(),
+            time_zone: Zone::UTC,
+        }
+    }
+}
+
 /// What is kept about people, and for how long.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, clap::Args)]
 pub struct Privacy {

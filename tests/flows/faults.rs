@@ -16,12 +16,11 @@ use conformance::wait_for;
 use service::clock::{Clock, SystemClock};
 use service::practice::{Fault, JournalEntry, Outcome, Person, PlannedFault, Points};
 use service::server::Server;
-use service::settings::{Privacy, PublicUrl, Reach, Settings};
+use service::settings::{ServeArguments, Settings};
 use service::storage::{
     self, Actor, Announce, AttemptResult, Change, Choice, DeliveryQuery, DeliveryState, NewRegistration,
     Placement, Responses, Started, Storage, Submission,
 };
-use service::windows::Zone;
 use tokio::task::JoinSet;
 
 const PUPILS: u32 = 200;
@@ -101,18 +100,9 @@ impl Stage {
         storage.put_pool(storage::StoredPool::of(&conformance::school::pool())).await.unwrap();
         let change = Change { at: SystemClock.now(), by: Actor::CommandLine };
         storage.put_registration(registration(&school), &change).await.unwrap();
-        let reach = Reach::PublicAndLoopback;
-        let settings = Settings {
-            listen: listener.local_addr().unwrap(),
-            public_url: PublicUrl::new("public url", &url.parse().unwrap(), reach).unwrap(),
-            store,
-            reach,
-            behind_proxy: false,
-            requests_per_second: None,
-            seal_key: None,
-            privacy: Privacy::default(),
-            time_zone: Zone::UTC,
-        };
+        let arguments =
+            ServeArguments::on_loopback(listener.local_addr().unwrap(), url.parse().unwrap(), &store);
+        let settings = Settings::check(arguments).unwrap();
         let server = Server::start(listener, settings, storage.clone(), Arc::new(SystemClock)).await.unwrap();
         school.place_quiz().await;
         // A link becomes a placement when somebody opens it.

@@ -18,9 +18,8 @@ use qbank::question::StepKind;
 use service::clock::{Clock, SystemClock};
 use service::practice::MessageStorage;
 use service::server::Server;
-use service::settings::{Privacy, SealArguments, ServeArguments, Settings};
+use service::settings::{ServeArguments, Settings};
 use service::storage::{self, Actor, Change, ClientId, DeploymentId, NewRegistration, StoredPool};
-use service::windows::Zone;
 use url::Url;
 
 /// The frame of an activity on the platform's page.
@@ -75,17 +74,7 @@ impl Stage {
         };
         let change = Change { at: SystemClock.now(), by: Actor::CommandLine };
         store.put_registration(registration, &change).await?;
-        let arguments = ServeArguments {
-            listen,
-            public_url: Url::parse(&tool)?,
-            store: "in memory".into(),
-            allow_loopback: true,
-            behind_proxy: false,
-            requests_per_second: 0,
-            seal: SealArguments::default(),
-            privacy: Privacy::default(),
-            time_zone: Zone::UTC,
-        };
+        let arguments = ServeArguments::on_loopback(listen, Url::parse(&tool)?, "in memory");
         let server =
             Server::start(listener, Settings::check(arguments)?, store, Arc::new(SystemClock)).await?;
         school.place_quiz().await;

@@ -26,9 +26,8 @@ use crate::cli::export::write_file;
 use crate::clock::{Clock, SystemClock};
 use crate::practice::{Gradebook, Person, Practice, PracticeSettings, ToolAddresses};
 use crate::server::Server;
-use crate::settings::{Privacy, SealArguments, ServeArguments, Settings};
+use crate::settings::{ServeArguments, Settings};
 use crate::storage::{self, Actor, Change, ClientId, DeploymentId, NewRegistration, StoredPool};
-use crate::windows::Zone;
 
 /// The plan of the demonstration's pool.
 pub const PLAN: &str = include_str!("plan.toml");
@@ -100,17 +99,8 @@ impl Demo {
         store.put_pool(StoredPool::of(&pool)).await?;
         let change = Change { at: SystemClock.now(), by: Actor::Service };
         store.put_registration(registration(&practice)?, &change).await?;
-        let arguments = ServeArguments {
-            listen: tool_listener.local_addr()?,
-            public_url: tool,
-            store: "the demonstration's own".into(),
-            allow_loopback: true,
-            behind_proxy: false,
-            requests_per_second: 0,
-            seal: SealArguments::default(),
-            privacy: Privacy::default(),
-            time_zone: Zone::UTC,
-        };
+        let arguments =
+            ServeArguments::on_loopback(tool_listener.local_addr()?, tool, "the demonstration's own");
         let server =
             Server::start(tool_listener, Settings::check(arguments)?, store, Arc::new(SystemClock)).await?;
         Ok(Self { server, practice, class, pool, package })

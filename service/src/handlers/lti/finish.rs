@@ -6,7 +6,7 @@
 use actix_web::{HttpRequest, HttpResponse, web};
 
 use super::launch::{Carrier, complete, take_login};
-use super::{Stopped, form, from_our_page};
+use super::{PostedForm, Stopped, answer, from_our_page};
 use crate::app::App;
 use crate::lti::FailedCheck;
 use crate::lti::login::Parameters;
@@ -14,16 +14,8 @@ use crate::session::BrowserCookie;
 use crate::storage::{Fingerprint, LoginState};
 
 /// The form of our own page.
-pub async fn post(
-    app: web::Data<App>,
-    request: HttpRequest,
-    body: Result<web::Bytes, actix_web::Error>,
-) -> HttpResponse {
-    let parameters = form(&request, body);
-    match finish(&app, &request, parameters).await {
-        Ok(response) => response,
-        Err(stopped) => stopped.into_response(&app),
-    }
+pub async fn post(app: web::Data<App>, request: HttpRequest, posted: PostedForm) -> HttpResponse {
+    answer(&app, finish(&app, &request, posted.0).await)
 }
 
 async fn finish(

@@ -3,7 +3,7 @@
 use actix_web::http::header::{CACHE_CONTROL, LOCATION, SET_COOKIE};
 use actix_web::{HttpRequest, HttpResponse, web};
 
-use super::{Stopped, form, pending};
+use super::{PostedForm, Stopped, answer, pending};
 use crate::app::App;
 use crate::frame_ancestors::{self, FrameAncestors};
 use crate::lti::FailedCheck;
@@ -24,16 +24,8 @@ pub async fn get(app: web::Data<App>) -> HttpResponse {
 }
 
 /// A launch as the platform's posted form.
-pub async fn post(
-    app: web::Data<App>,
-    request: HttpRequest,
-    body: Result<web::Bytes, actix_web::Error>,
-) -> HttpResponse {
-    let parameters = form(&request, body);
-    match receive(&app, &request, parameters).await {
-        Ok(response) => response,
-        Err(stopped) => stopped.into_response(&app),
-    }
+pub async fn post(app: web::Data<App>, request: HttpRequest, posted: PostedForm) -> HttpResponse {
+    answer(&app, receive(&app, &request, posted.0).await)
 }
 
 /// How the session of a launch reaches the browser.

@@ -7,7 +7,7 @@ use actix_web::http::header::{CACHE_CONTROL, LOCATION, SET_COOKIE};
 use actix_web::{HttpRequest, HttpResponse, web};
 use url::Url;
 
-use super::{Stopped, form};
+use super::{PostedForm, Stopped, answer};
 use crate::app::App;
 use crate::frame_ancestors::FrameAncestors;
 use crate::lti::FailedCheck;
@@ -19,28 +19,12 @@ use crate::storage::Registration;
 /// A login request in the query.
 pub async fn get(app: web::Data<App>, request: HttpRequest) -> HttpResponse {
     let parameters = Parameters::parse(request.query_string().as_bytes());
-    answer(&app, &request, parameters).await
+    answer(&app, begin(&app, &request, parameters).await)
 }
 
 /// A login request as a posted form.
-pub async fn post(
-    app: web::Data<App>,
-    request: HttpRequest,
-    body: Result<web::Bytes, actix_web::Error>,
-) -> HttpResponse {
-    let parameters = form(&request, body);
-    answer(&app, &request, parameters).await
-}
-
-async fn answer(
-    app: &App,
-    request: &HttpRequest,
-    parameters: Result<Parameters, FailedCheck>,
-) -> HttpResponse {
-    match begin(app, request, parameters).await {
-        Ok(response) => response,
-        Err(stopped) => stopped.into_response(app),
-    }
+pub async fn post(app: web::Data<App>, request: HttpRequest, posted: PostedForm) -> HttpResponse {
+    answer(&app, begin(&app, &request, posted.0).await)
 }
 
 async fn begin(

@@ -7,9 +7,14 @@ pub mod login;
 mod pending;
 pub mod window;
 
+use std::convert::Infallible;
+use std::future::Future;
+use std::pin::Pin;
+
+use actix_web::dev::Payload;
 use actix_web::http::StatusCode;
 use actix_web::http::header::{CONTENT_TYPE, HeaderValue, ORIGIN, RETRY_AFTER};
-use actix_web::{HttpRequest, HttpResponse, web};
+use actix_web::{FromRequest, HttpRequest, HttpResponse, web};
 
 use crate::app::App;
 use crate::lti::FailedCheck;
@@ -73,19 +78,30 @@ impl Stopped {
     }
 }
 
-/// The parameters of a posted form.
-fn form(
-    request: &HttpRequest,
-    body: Result<web::Bytes, actix_web::Error>,
-) -> Result<Parameters, FailedCheck> {
-    let is_form = request
-        .headers()
-        .get(CONTENT_TYPE)
-        .and_then(|value| value.to_str().ok())
-        .is_some_and(|value| value.to_ascii_lowercase().starts_with("application/x-www-form-urlencoded"));
-    match body {
-        Ok(body) if is_form => Parameters::parse(&body),
-        _ => Err(FailedCheck::RequestForm),
+/// What came of a message, or the page that says why nothing did.
+fn answer(app: &App, result: Result<HttpResponse, Stopped>) -> HttpResponse {
+    result.unwrap_or_else(|stopped| stopped.into_response(app))
+}
+
+/// The parameters of a posted form, or why there are none: the handler says so on its own page.
+pub struct PostedForm(Result<Parameters, FailedCheck>);
+
+impl FromRequest for PostedForm {
+    type Error = Infallible;
+    type Future = Pin<Box<dyn Future<Output = Result<Self, Infallible>>>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let is_form =
+            request.headers().get(CONTENT_TYPE).and_then(|value| value.to_str().ok()).is_some_and(|value| {
+                value.to_ascii_lowercase().starts_with("application/x-www-form-urlencoded")
+            });
+        let body = web::Bytes::from_request(request, payload);
+        Box::pin(async move {
+            Ok(Self(match body.await {
+                Ok(body) if is_form => Parameters::parse(&body),
+                _ => Err(FailedCheck::RequestForm),
+            }))
+        })
     }
 }
 

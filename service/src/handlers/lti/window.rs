@@ -4,23 +4,15 @@ use actix_web::http::header::SET_COOKIE;
 use actix_web::{HttpRequest, HttpResponse, web};
 
 use super::launch::go_to;
-use super::{Stopped, form, from_our_page};
+use super::{PostedForm, Stopped, answer, from_our_page};
 use crate::app::App;
 use crate::lti::FailedCheck;
 use crate::lti::login::Parameters;
 use crate::session;
 
 /// The ticket as a posted form.
-pub async fn post(
-    app: web::Data<App>,
-    request: HttpRequest,
-    body: Result<web::Bytes, actix_web::Error>,
-) -> HttpResponse {
-    let parameters = form(&request, body);
-    match redeem(&app, &request, parameters).await {
-        Ok(response) => response,
-        Err(stopped) => stopped.into_response(&app),
-    }
+pub async fn post(app: web::Data<App>, request: HttpRequest, posted: PostedForm) -> HttpResponse {
+    answer(&app, redeem(&app, &request, posted.0).await)
 }
 
 async fn redeem(
