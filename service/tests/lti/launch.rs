@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 use service::lti::FailedCheck;
 use service::lti::token::SIZE_MAX;
 
-use crate::platform::{CLIENT_ID, Signer, foreign_public_key, sign};
+use crate::platform::{CLIENT_ID, KeysInstead, Signer, foreign_public_key, sign};
 use crate::tool::{GOOD_HEADER, Refusal, StartedLogin, Tool};
 
 const CLAIM: &str = "https://purl.imsglobal.org/spec/lti/claim/";
@@ -521,4 +521,24 @@ async fn keys_that_never_loaded_answer_503_and_kept_keys_stay_usable() {
     tool.clock.advance_ms(25 * 60 * 60 * 1000);
     let login = tool.login().await;
     opened(&tool.launch_with(&login, &tool.claims(&login)).await, "old keys");
+}
+
+/// The fetch of a key set is guarded (checklist 1.5): no redirects, limited size, nothing but a set.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_key_set_that_is_elsewhere_or_huge_or_none_is_not_used() {
+    for instead in [KeysInstead::Elsewhere, KeysInstead::Huge, KeysInstead::Prose] {
+        let tool = Tool::start().await;
+        tool.platform.book.lock().unwrap().keys_instead = Some(instead);
+        let login = tool.login().await;
+        assert_eq!(tool.launch_with(&login, &tool.claims(&login)).await.status(), 503, "{instead:?}");
+        assert_eq!(
+            tool.platform.book.lock().unwrap().key_reads,
+            1,
+            "{instead:?}: asked once, followed nowhere"
+        );
+        tool.platform.book.lock().unwrap().keys_instead = None;
+        tool.clock.advance_ms(2_000);
+        let login = tool.login().await;
+        opened(&tool.launch_with(&login, &tool.claims(&login)).await, "keys are there");
+    }
 }

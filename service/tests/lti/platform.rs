@@ -34,6 +34,17 @@ pub(crate) enum Fault {
     DropAfterProcessing,
 }
 
+/// What a key set should not be.
+#[derive(Debug, Clone, Copy)]
+pub(crate) enum KeysInstead {
+    /// A redirect, if only to the same host.
+    Elsewhere,
+    /// The keys, and more than a key set can need.
+    Huge,
+    /// Text for people.
+    Prose,
+}
+
 /// Everything the platform has seen.
 #[derive(Default)]
 pub(crate) struct Book {
@@ -49,6 +60,8 @@ pub(crate) struct Book {
     pub(crate) key_reads: usize,
     /// Answer for the key set instead of the keys.
     pub(crate) keys_broken: bool,
+    /// What is answered for the key set otherwise.
+    pub(crate) keys_instead: Option<KeysInstead>,
     /// Line items made by the tool, or there before.
     pub(crate) line_items: Vec<Value>,
     /// Filters of every list of line items that was asked for.
@@ -168,6 +181,18 @@ async fn keys(platform: web::Data<Platform>) -> HttpResponse {
     book.key_reads += 1;
     if book.keys_broken {
         return HttpResponse::InternalServerError().finish();
+    }
+    match book.keys_instead {
+        Some(KeysInstead::Elsewhere) => {
+            return HttpResponse::Found().insert_header(("location", "/keys?elsewhere")).finish();
+        }
+        Some(KeysInstead::Huge) => {
+            let filling = "x".repeat(1024 * 1024);
+            return HttpResponse::Ok()
+                .json(json!({"keys": [public_key(&OWN_KEY, "own")], "filling": filling}));
+        }
+        Some(KeysInstead::Prose) => return HttpResponse::Ok().body("<p>Keys are on another page.</p>"),
+        None => {}
     }
     HttpResponse::Ok().json(json!({"keys": [public_key(&OWN_KEY, "own")]}))
 }
