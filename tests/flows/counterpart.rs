@@ -12,6 +12,7 @@ use conformance::{tools, wait_for};
 use serde_json::Value;
 use service::demo::visitor::Visitor;
 
+/// Pupils of the platform who take the quiz; one more does not.
 const PUPILS: usize = 7;
 const CLAIM: &str = "https://purl.imsglobal.org/spec/lti/claim/";
 
@@ -107,9 +108,16 @@ async fn a_class_on_an_independent_platform_gets_its_grades() {
     let secrets = platform.seen().await["secrets"].clone();
     assert_silent(&std::fs::read_to_string(&log).unwrap(), &secrets, &cookies);
 
-    // The class page opens for the teacher whom the library sends.
+    // The class page opens for the teacher whom the library sends, and knows the library's class list, which has one more
+    // pupil, on its last page; the teacher is none of them.
     let teacher = platform.launched("teacher-1", "0").await;
-    assert!(teacher.page().unwrap().url().path().starts_with("/class/"));
+    let page = teacher.page().unwrap();
+    assert!(page.url().path().starts_with("/class/"));
+    assert!(
+        page.says(&format!("{PUPILS} of {} pupils, {PUPILS} have started", PUPILS + 1)),
+        "{}",
+        page.html()
+    );
 }
 
 /// The final points by pupil, of all columns.

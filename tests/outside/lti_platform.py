@@ -36,7 +36,7 @@ TOOL = sys.argv[1]
 CLIENT_ID = "tool-of-another-platform"
 DEPLOYMENT = "1"
 MEMBERSHIP = "http://purl.imsglobal.org/vocab/lis/v2/membership#"
-PEOPLE = {"teacher-1": "Instructor", **{f"pupil-{number}": "Learner" for number in range(1, 8)}}
+PEOPLE = {"teacher-1": "Instructor", **{f"pupil-{number}": "Learner" for number in range(1, 9)}}
 # So small that every list has several pages.
 PAGE = 3
 
