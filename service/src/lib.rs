@@ -24,6 +24,7 @@ pub mod server;
 pub mod session;
 pub mod settings;
 pub mod storage;
+pub mod texts;
 pub mod windows;
 
 /// `text` cut to `limit` characters for messages, with a mark where it was cut.

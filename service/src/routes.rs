@@ -2,7 +2,7 @@
 
 use actix_web::web::{self, ServiceConfig};
 
-use crate::handlers::{api, assets, class, form_settings, health, lti, quiz, registration};
+use crate::handlers::{api, assets, class, form_settings, health, language, lti, quiz, registration};
 
 /// Every address the service answers.
 pub fn configure(config: &mut ServiceConfig) {
@@ -74,6 +74,9 @@ pub fn configure(config: &mut ServiceConfig) {
             .route("/audit", web::get().to(api::audit::list))
             .default_service(web::to(api::no_such_address)),
     );
+
+    // The reader's language
+    config.route("/language", web::get().to(language::choose));
 
     // Style sheet, and the one script
     config

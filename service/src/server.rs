@@ -86,6 +86,7 @@ impl Server {
                 .app_data(web::FormConfig::default().limit(BODY_SIZE_MAX))
                 // The one wrapped last sees a request first.
                 .wrap(from_fn(limits::keep))
+                .wrap(from_fn(every_answer::in_readers_language))
                 .wrap(from_fn(every_answer::protect))
                 .wrap(from_fn(every_answer::log))
                 .configure(routes::configure)

@@ -151,25 +151,20 @@ impl ResponseError for SessionError {
     }
 
     fn error_response(&self) -> HttpResponse {
-        let (check, sentence) = match self {
-            Self::Missing => {
-                ("session", "This page was open for too long, or was opened without your course.")
-            }
-            Self::NotAllowed => {
-                ("session_scope", "This page does not belong to what you opened in your course.")
-            }
-            Self::Csrf => ("csrf", "This form is too old to be sent."),
+        let check = match self {
+            Self::Missing => "session",
+            Self::NotAllowed => "session_scope",
+            Self::Csrf => "csrf",
             Self::Storage(error) => {
                 tracing::error!(%error, "a session could not be read");
-                ("store", "The service cannot reach its store just now. Wait a minute and try again.")
+                "store"
             }
             Self::Keys(error) => {
                 tracing::error!(%error, "an answer could not be signed");
-                ("keys", "The service cannot sign its answer just now. Wait a minute and try again.")
+                "keys"
             }
         };
-        RefusalPage { check, sentence, hint: "Go back to your course and open the quiz from there again." }
-            .into_response(self.status_code())
+        RefusalPage::of(check).into_response(self.status_code())
     }
 }
 

@@ -246,6 +246,11 @@ impl Zone {
         time.to_zoned_datetime(self.0.clone()).strftime("%Y-%m-%dT%H:%M").to_string()
     }
 
+    /// A time in this zone.
+    pub(crate) fn at(&self, time: Timestamp) -> jiff::ZonedDateTime {
+        time.to_zoned_datetime(self.0.clone())
+    }
+
     /// A time for people, with the offset named: `Monday 2 March 2026, 09:15 (UTC-06:00)`.
     pub fn told(&self, time: Timestamp) -> String {
         let zoned = time.to_zoned_datetime(self.0.clone());

@@ -8,9 +8,10 @@ use actix_web::http::header::{CACHE_CONTROL, CONTENT_SECURITY_POLICY, ContentTyp
 use actix_web::{HttpResponse, ResponseError};
 use askama::Template;
 
-use crate::pages::{Frame, NoticePage};
+use crate::pages::{Frame, NoticePage, Place};
 use crate::session::SessionError;
 use crate::storage::StorageError;
+use crate::texts::Texts;
 
 /// What a page may load and where its forms may go.
 const POLICY: &str = "default-src 'none'; style-src 'self'; form-action 'self'; base-uri 'none'";
@@ -77,11 +78,16 @@ impl ResponseError for PageError {
         if self.status_code().is_server_error() {
             tracing::error!(error = %self, "a page could not be shown");
         }
-        let (title, sentence, hint) = self.words();
+        let texts = Texts::of_reader();
+        let message = self.message();
+        let problem = match self {
+            Self::Form(problem) => capitalised(problem),
+            _ => String::new(),
+        };
         let notice = NoticePage {
-            frame: Frame { language: "en-US".into(), title: title.into(), place: "", wide: false },
-            sentence,
-            hint: Some(hint.into()),
+            frame: Frame::new(texts, Place::Nowhere, texts.say(message)),
+            sentence: texts.with(&format!("{message}-why"), &[("problem", problem.into())]),
+            hint: Some(texts.say(&format!("{message}-next"))),
         };
         page(self.status_code(), &notice)
             .unwrap_or_else(|_| HttpResponse::build(self.status_code()).body(notice.sentence))
@@ -89,29 +95,13 @@ impl ResponseError for PageError {
 }
 
 impl PageError {
-    /// Title, sentence and hint for the person in front of the page.
-    fn words(&self) -> (&'static str, String, &'static str) {
+    /// The message that says what happened; `…-why` and `…-next` say why and what to do.
+    fn message(&self) -> &'static str {
         match self {
-            Self::Session(_) | Self::NotFound => (
-                "This page is not here",
-                "The address leads to nothing, or to something that is not yours to see.".into(),
-                "Go back to your course and open the quiz from there again.",
-            ),
-            Self::Form(problem) => (
-                "This could not be sent",
-                format!("{}.", capitalised(problem)),
-                "Go back one page and try again. What was saved before is still there.",
-            ),
-            Self::NoPool(_) => (
-                "The questions are missing",
-                "The question pool of this quiz is no longer loaded.".into(),
-                "Please tell your teacher. Whoever looks after tenths can load the pool again.",
-            ),
-            Self::Record(_) | Self::Template | Self::Storage(_) => (
-                "Something went wrong on our side",
-                "The page could not be put together just now.".into(),
-                "Wait a minute, then reload the page. What was saved before is still there.",
-            ),
+            Self::Session(_) | Self::NotFound => "frame-not-here",
+            Self::Form(_) => "frame-form",
+            Self::NoPool(_) => "frame-no-pool",
+            Self::Record(_) | Self::Template | Self::Storage(_) => "frame-ours",
         }
     }
 }

@@ -7,6 +7,7 @@ pub mod assets;
 pub mod class;
 mod form;
 pub mod health;
+pub(crate) mod language;
 pub mod lti;
 mod marked_view;
 mod marking_words;

@@ -12,9 +12,11 @@ use crate::clock::plus_ms;
 use crate::lti::login::Parameters;
 use crate::lti::registration::{Offer, PlatformConfiguration, RegistrationProblem};
 use crate::pages::registration::{self as pages, ConfirmPage, DonePage, RefusedPage};
+use crate::pages::{Frame, Place};
 use crate::storage::{
     Actor, Change, Fingerprint, InvitationState, NewRegistration, Registered, RegistrationId, StorageError,
 };
+use crate::texts::Texts;
 
 /// How long nobody else can use an invitation while one registers: longer than a platform may take to answer.
 const HOLD_MS: i64 = 60 * 1000;
@@ -41,18 +43,24 @@ impl From<StorageError> for Stopped {
 
 impl Stopped {
     fn into_response(self) -> HttpResponse {
+        let texts = Texts::of_reader();
         let (status, page) = match self {
             Self::Problem(problem) => {
                 tracing::warn!(problem = problem.name(), "a platform was not registered");
                 let status = StatusCode::from_u16(problem.status()).unwrap_or(StatusCode::BAD_REQUEST);
-                let (name, hint) = (problem.name(), problem.hint());
-                (status, RefusedPage { problem: name, sentence: problem.to_string(), hint })
+                let page = RefusedPage {
+                    frame: frame("frame-refused"),
+                    problem: problem.name(),
+                    sentence: texts.with(&told(&problem), &[("detail", detail(&problem).into())]),
+                    hint: texts.say(hint(&problem)),
+                };
+                (status, page)
             }
             Self::Storage(error) => {
                 tracing::error!(%error, "a registration could not be stored");
-                let sentence = "The service cannot reach its store just now.".to_owned();
-                let hint = "Wait a minute, then start again from your platform.";
-                (StatusCode::SERVICE_UNAVAILABLE, RefusedPage { problem: "store", sentence, hint })
+                let (sentence, hint) = (texts.say("frame-refused-store"), texts.say("frame-refused-wait"));
+                let frame = frame("frame-refused");
+                (StatusCode::SERVICE_UNAVAILABLE, RefusedPage { frame, problem: "store", sentence, hint })
             }
         };
         pages::answer(status, &page, None)
@@ -90,31 +98,71 @@ async fn offer(app: &App, query: &str) -> Result<Offer, Stopped> {
 }
 
 fn confirm_page(platform: &PlatformConfiguration, offer: String) -> ConfirmPage {
-    let mut permissions = vec!["Open quizzes that are placed in your courses."];
+    let texts = Texts::of_reader();
+    let mut permissions = vec!["frame-register-opens"];
     if platform.deep_linking {
-        permissions.push("Let teachers place quizzes in their courses.");
+        permissions.push("frame-register-places");
     }
     for (scope, permission) in [
-        ("lti-ags/scope/score", "Put grades into your gradebook."),
-        ("lti-ags/scope/lineitem", "Make a column in the gradebook for each quiz."),
-        ("lti-ags/scope/result.readonly", "Read back the grades that it sent."),
-        ("lti-nrps/scope/contextmembership.readonly", "Read which pupils are in a course."),
+        ("lti-ags/scope/score", "frame-register-scores"),
+        ("lti-ags/scope/lineitem", "frame-register-columns"),
+        ("lti-ags/scope/result.readonly", "frame-register-results"),
+        ("lti-nrps/scope/contextmembership.readonly", "frame-register-people"),
     ] {
         if platform.scopes.iter().any(|offered| offered.ends_with(scope)) {
             permissions.push(permission);
         }
     }
     ConfirmPage {
+        frame: frame("frame-register"),
         issuer: platform.issuer.clone(),
         product: platform.product.clone(),
-        permissions,
+        permissions: permissions.into_iter().map(|permission| texts.say(permission)).collect(),
         addresses: vec![
-            ("Signing in", platform.authorization_endpoint.to_string()),
-            ("Access tokens", platform.token_endpoint.to_string()),
-            ("Public keys", platform.jwks_uri.to_string()),
-            ("Registration", platform.registration_endpoint.to_string()),
+            (texts.say("frame-register-sign-in"), platform.authorization_endpoint.to_string()),
+            (texts.say("frame-register-tokens"), platform.token_endpoint.to_string()),
+            (texts.say("frame-register-keys"), platform.jwks_uri.to_string()),
+            (texts.say("frame-register-address"), platform.registration_endpoint.to_string()),
         ],
         offer,
+    }
+}
+
+/// The frame of a page with that title.
+fn frame(title: &str) -> Frame {
+    let texts = Texts::of_reader();
+    Frame::new(texts, Place::Registration, texts.say(title))
+}
+
+/// The message that tells a problem.
+fn told(problem: &RegistrationProblem) -> String {
+    format!("frame-refused-by-{}", problem.name().replace('_', "-"))
+}
+
+/// What a problem says beyond its kind; what platforms answer is in their words.
+fn detail(problem: &RegistrationProblem) -> String {
+    match problem {
+        RegistrationProblem::Address(detail)
+        | RegistrationProblem::Unreachable(detail)
+        | RegistrationProblem::Configuration(detail)
+        | RegistrationProblem::Declined(detail)
+        | RegistrationProblem::Reply(detail) => detail.clone(),
+        RegistrationProblem::Status(status) => status.to_string(),
+        _ => String::new(),
+    }
+}
+
+/// The message that tells what the person in front of a problem can do.
+fn hint(problem: &RegistrationProblem) -> &'static str {
+    match problem {
+        RegistrationProblem::InvitationMissing
+        | RegistrationProblem::InvitationUnknown
+        | RegistrationProblem::InvitationUsed
+        | RegistrationProblem::InvitationExpired
+        | RegistrationProblem::InvitationRevoked => "frame-refused-invitation",
+        RegistrationProblem::InvitationHeld => "frame-refused-wait",
+        RegistrationProblem::Reply(_) | RegistrationProblem::Known => "frame-refused-remove",
+        _ => "frame-refused-again",
     }
 }
 
@@ -151,9 +199,11 @@ async fn register(app: &App, posted: &Posted) -> Result<DonePage, Stopped> {
 }
 
 async fn store(app: &App, invitation: &str, new: NewRegistration) -> Result<DonePage, Stopped> {
+    let names = [("issuer", new.issuer.clone().into()), ("client", new.client_id.to_string().into())];
     let done = DonePage {
+        frame: frame("frame-registered"),
+        known_as: Texts::of_reader().with("frame-registered-as", &names),
         issuer: new.issuer.clone(),
-        client_id: new.client_id.to_string(),
         deployed: !new.deployments.is_empty(),
     };
     let by = Actor::Platform { issuer: new.issuer.clone() };

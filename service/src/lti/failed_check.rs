@@ -1,4 +1,4 @@
-//! Every reason to refuse a login or launch, with its stable name, status and plain sentence.
+//! Every reason to refuse a login or launch, with its stable name, status and meaning; what people read of it is a message of `locales/…/refusals.ftl`.
 
 /// Declares the checks as one table: variant, status, name, sentence.
 macro_rules! checks {
@@ -24,11 +24,6 @@ macro_rules! checks {
             /// The HTTP status: 400, 401 or 403.
             pub fn status(self) -> u16 {
                 match self { $(Self::$variant => $status,)+ }
-            }
-
-            /// What failed, for the person in front of it.
-            pub fn sentence(self) -> &'static str {
-                match self { $(Self::$variant => $sentence,)+ }
             }
         }
     };

@@ -5,12 +5,15 @@ use actix_web::http::header::{CACHE_CONTROL, CONTENT_SECURITY_POLICY, ContentTyp
 use askama::Template;
 use url::Url;
 
+use super::{Frame, Place};
 use crate::entropy;
+use crate::texts::Texts;
 
 /// A form with the signed answer.
 #[derive(Template)]
 #[template(path = "deep_linking_return.html")]
 pub struct DeepLinkingReturnPage {
+    frame: Frame,
     action: Url,
     token: String,
     /// Permits this page's one script.
@@ -20,7 +23,9 @@ pub struct DeepLinkingReturnPage {
 impl DeepLinkingReturnPage {
     /// A form that posts `token` to `action`.
     pub fn new(action: Url, token: String) -> Self {
-        Self { action, token, script_nonce: entropy::secret() }
+        let texts = Texts::of_reader();
+        let frame = Frame::new(texts, Place::Class, texts.say("frame-return"));
+        Self { frame, action, token, script_nonce: entropy::secret() }
     }
 
     /// The page as an answer; its policy permits posting to the platform and nothing else.

@@ -11,7 +11,9 @@ use actix_web::http::header::{CACHE_CONTROL, ContentType, REFERRER_POLICY};
 use askama::Template;
 use url::Url;
 
+use super::{Frame, Place};
 use crate::lti::login::Keepsakes;
+use crate::texts::Texts;
 
 /// The script that has the platform's window keep values and gives them back.
 pub const STORAGE_SCRIPT: &str = include_str!("../../static/platform-storage.js");
@@ -27,6 +29,7 @@ pub fn storage_script_url() -> &'static str {
 #[derive(Template)]
 #[template(path = "frames/keep.html")]
 pub struct KeepPage {
+    frame: Frame,
     /// The only origin that the values are sent to.
     origin: String,
     keepsakes: Keepsakes,
@@ -40,6 +43,7 @@ impl KeepPage {
     /// A page for the platform with that authorization endpoint.
     pub fn new(authorization_url: &Url, keepsakes: Keepsakes, onward: &Url, otherwise: &Url) -> Self {
         Self {
+            frame: frame("frame-opening"),
             origin: authorization_url.origin().ascii_serialization(),
             keepsakes,
             onward: onward.to_string(),
@@ -65,6 +69,7 @@ pub struct Posted {
 #[derive(Template)]
 #[template(path = "frames/ask.html")]
 pub struct AskPage {
+    frame: Frame,
     origin: String,
     target: String,
     state_key: String,
@@ -81,7 +86,8 @@ impl AskPage {
         posted: Posted,
     ) -> Self {
         let origin = authorization_url.origin().ascii_serialization();
-        Self { origin, target, state_key, nonce_key, posted }
+        let frame = frame("frame-opening");
+        Self { frame, origin, target, state_key, nonce_key, posted }
     }
 
     /// The page as an answer.
@@ -102,24 +108,31 @@ enum Opening {
 #[derive(Template)]
 #[template(path = "frames/window.html")]
 pub struct WindowPage {
+    frame: Frame,
     opening: Opening,
 }
 
 impl WindowPage {
     /// The window logs in anew at that address.
     pub fn to_log_in(address: &Url) -> Self {
-        Self { opening: Opening::Login(address.to_string()) }
+        Self { frame: frame("frame-window"), opening: Opening::Login(address.to_string()) }
     }
 
     /// The window takes over a session by that ticket.
     pub fn to_take_over(ticket: String) -> Self {
-        Self { opening: Opening::Ticket(ticket) }
+        Self { frame: frame("frame-window"), opening: Opening::Ticket(ticket) }
     }
 
     /// The page as an answer.
     pub fn into_response(self) -> HttpResponse {
         page(&self)
     }
+}
+
+/// The frame of a page with that title.
+fn frame(title: &str) -> Frame {
+    let texts = Texts::of_reader();
+    Frame::new(texts, Place::Nowhere, texts.say(title))
 }
 
 /// Never kept, since these pages carry secrets. With this referrer policy our own forms name their origin to us, and

@@ -9,6 +9,8 @@ use actix_web::http::header::{CACHE_CONTROL, CONTENT_SECURITY_POLICY, ContentTyp
 use askama::Template;
 use url::Url;
 
+use super::Frame;
+
 /// The script that tells the platform to close us.
 pub const CLOSING_SCRIPT: &str = include_str!("../../static/close.js");
 
@@ -16,14 +18,16 @@ pub const CLOSING_SCRIPT: &str = include_str!("../../static/close.js");
 #[derive(Debug, Template)]
 #[template(path = "registration/confirm.html")]
 pub struct ConfirmPage {
+    /// Frame.
+    pub frame: Frame,
     /// The platform's name for itself.
     pub issuer: String,
     /// What kind of platform it is, in its own words.
     pub product: String,
     /// What the platform gives us, in words.
-    pub permissions: Vec<&'static str>,
+    pub permissions: Vec<String>,
     /// Addresses of the platform that we will call or send browsers to, with what for.
-    pub addresses: Vec<(&'static str, String)>,
+    pub addresses: Vec<(String, String)>,
     /// The offer, sealed.
     pub offer: String,
 }
@@ -32,10 +36,12 @@ pub struct ConfirmPage {
 #[derive(Debug, Template)]
 #[template(path = "registration/done.html")]
 pub struct DonePage {
+    /// Frame.
+    pub frame: Frame,
     /// The platform's name for itself.
     pub issuer: String,
-    /// Our name on it.
-    pub client_id: String,
+    /// What the platform calls us, in a sentence.
+    pub known_as: String,
     /// Whether a deployment may launch already.
     pub deployed: bool,
 }
@@ -44,12 +50,14 @@ pub struct DonePage {
 #[derive(Debug, Template)]
 #[template(path = "registration/refused.html")]
 pub struct RefusedPage {
+    /// Frame.
+    pub frame: Frame,
     /// The stable name of the problem.
     pub problem: &'static str,
     /// What is wrong.
     pub sentence: String,
     /// What to do now.
-    pub hint: &'static str,
+    pub hint: String,
 }
 
 /// Answers with one of these pages, which the platform at `issuer` may frame.

@@ -11,6 +11,7 @@ use actix_web::middleware::Next;
 use actix_web::{Error, HttpMessage as _};
 
 use crate::frame_ancestors::FrameAncestors;
+use crate::texts::Texts;
 
 /// Our own style sheet, pictures and scripts; forms go to ourselves. Pages that need more set their own policy.
 const POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self' data:; script-src 'self'; \
@@ -39,6 +40,15 @@ pub(super) async fn protect<B: MessageBody>(
         response.headers_mut().insert(CONTENT_SECURITY_POLICY, policy);
     }
     Ok(response)
+}
+
+/// Answers in the language of whoever asks, refusals and errors too.
+pub(super) async fn in_readers_language<B: MessageBody>(
+    request: ServiceRequest,
+    next: Next<B>,
+) -> Result<ServiceResponse<B>, Error> {
+    let address = request.uri().path_and_query().map_or_else(String::new, ToString::to_string);
+    Texts::for_reader(Texts::asked_by(request.request()), address, next.call(request)).await
 }
 
 /// Logs each request: its route, status and duration.

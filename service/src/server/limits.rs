@@ -130,11 +130,7 @@ pub(super) async fn keep<B: MessageBody>(
     };
     if let Some(limit) = app.limits.ask(address, Instant::now()) {
         app.metrics.limited(limit);
-        let page = RefusalPage {
-            check: "too_many_requests",
-            sentence: "Too much was asked from your network in a short time.",
-            hint: "Wait a minute, then go back to your course and open the quiz again. What was saved is still there.",
-        };
+        let page = RefusalPage::of("too_many_requests");
         let mut response = page.into_response(StatusCode::TOO_MANY_REQUESTS);
         response.headers_mut().insert(RETRY_AFTER, HeaderValue::from_static("60"));
         return Ok(request.into_response(response).map_into_right_body());

@@ -8,8 +8,8 @@ use crate::app::App;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::marked_view::{self, Reader};
 use crate::handlers::opened_quiz::{OpenedQuiz, marks};
-use crate::pages::Frame;
 use crate::pages::class::AttemptPage;
+use crate::pages::{Frame, Place};
 use crate::session::TeacherSession;
 use crate::storage::AttemptId;
 
@@ -25,7 +25,7 @@ pub(crate) async fn show(
     let submitted_at = result.submitted_at.strftime("%Y-%m-%d %H:%M UTC");
     let members = app.storage.members_at(&quiz.placement.id).await?;
     let page = AttemptPage {
-        frame: Frame { language: quiz.pool.locale.clone(), title: quiz.title(), place: "Class", wide: false },
+        frame: Frame::of_locale(&quiz.pool.locale, Place::Class, quiz.title()),
         pupil: name_or_label(members.iter().find(|member| member.user == attempt.user), &attempt.user),
         subject: attempt.user.to_string(),
         points: result.points,

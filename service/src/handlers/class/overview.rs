@@ -12,8 +12,8 @@ use crate::app::App;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::marking_words;
 use crate::handlers::opened_quiz::{OpenedQuiz, best};
-use crate::pages::Frame;
 use crate::pages::class::{AttemptLink, OverviewPage, PupilRow};
+use crate::pages::{Frame, Place};
 use crate::session::TeacherSession;
 use crate::storage::{Attempt, AttemptResult, Delivery, Reading, UserId};
 use crate::windows::Phase;
@@ -41,7 +41,7 @@ fn page(
     let people = People::of(class, attempts);
     let by_pupil = rows(quiz, &people, attempts, deliveries);
     OverviewPage {
-        frame: Frame { language: quiz.pool.locale.clone(), title: quiz.title(), place: "Class", wide: true },
+        frame: Frame::of_locale(&quiz.pool.locale, Place::Class, quiz.title()).wide(),
         pool: quiz.pool.title.clone(),
         question_count: u32::try_from(quiz.questions("").len()).unwrap_or(u32::MAX),
         attempts_allowed: quiz.placement.quiz.attempts_allowed.to_string(),

@@ -20,8 +20,8 @@ use crate::handlers::form::{Fields, Posted};
 use crate::handlers::marking_words;
 use crate::handlers::opened_quiz::counted;
 use crate::lti::deep_linking::{ATTEMPTS_MAX, Choice, PlacedQuiz, QUESTIONS_MAX, QUIZZES_MAX};
-use crate::pages::Frame;
 use crate::pages::class::{CreditChoice, PlacePage, PoolChoice, QuizForm, TITLE_LENGTH_MAX};
+use crate::pages::{Frame, Place};
 use crate::placing;
 use crate::session::PlacingSession;
 use crate::storage::{PoolId, PoolSummary};
@@ -236,12 +236,7 @@ async fn page(
     let may_add = may_add(session, &drafts);
     let quiz_form = |(index, draft)| quiz_form(index, draft, &pools);
     Ok(PlacePage {
-        frame: Frame {
-            language: "en-US".into(),
-            title: "Place a quiz in your course".into(),
-            place: "Class",
-            wide: false,
-        },
+        frame: Frame::of_locale("en-US", Place::Class, "Place a quiz in your course"),
         problem,
         warning: (session.request.accept_line_item == Some(false)).then_some(
             "Your course takes no gradebook column from this page. Pupils can work and you see their points here; \

@@ -9,8 +9,8 @@ use crate::app::App;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::form::{Fields, Posted};
 use crate::handlers::opened_quiz::OpenedQuiz;
-use crate::pages::Frame;
 use crate::pages::class::TimesPage;
+use crate::pages::{Frame, Place};
 use crate::session::TeacherSession;
 use crate::storage::Change;
 use crate::windows::{Edge, Zone};
@@ -63,7 +63,7 @@ fn page(
 ) -> TimesPage {
     let class = format!("/class/{}", session.placement);
     TimesPage {
-        frame: Frame { language: quiz.pool.locale.clone(), title: quiz.title(), place: "Class", wide: false },
+        frame: Frame::of_locale(&quiz.pool.locale, Place::Class, quiz.title()),
         problem,
         action: format!("{class}/times"),
         class_url: class,

@@ -48,8 +48,7 @@ impl From<StorageError> for Stopped {
 impl Stopped {
     /// Counts and logs the reason, and answers with the page that names it. Never shows any part of a token.
     fn into_response(self, app: &App) -> HttpResponse {
-        let hint = "Go back to your course and open the link again. If it happens again, tell your school's help desk.";
-        let (status, check, sentence) = match self {
+        let (status, check) = match self {
             Self::Refused(check) => {
                 app.metrics.refused(check);
                 tracing::warn!(
@@ -58,21 +57,16 @@ impl Stopped {
                     "a login or launch was refused"
                 );
                 let status = StatusCode::from_u16(check.status()).unwrap_or(StatusCode::FORBIDDEN);
-                return RefusalPage { check: check.name(), sentence: check.sentence(), hint }
-                    .into_response(status);
+                return RefusalPage::of(check.name()).into_response(status);
             }
             // The key cache has logged why.
-            Self::KeysUnavailable => (
-                StatusCode::SERVICE_UNAVAILABLE,
-                "platform_keys",
-                "Your platform's keys cannot be loaded just now.",
-            ),
+            Self::KeysUnavailable => (StatusCode::SERVICE_UNAVAILABLE, "platform_keys"),
             Self::Storage(error) => {
                 tracing::error!(%error, "a launch could not be stored");
-                (StatusCode::SERVICE_UNAVAILABLE, "store", "The service cannot reach its store just now.")
+                (StatusCode::SERVICE_UNAVAILABLE, "store")
             }
         };
-        let mut response = RefusalPage { check, sentence, hint }.into_response(status);
+        let mut response = RefusalPage::of(check).into_response(status);
         response.headers_mut().insert(RETRY_AFTER, HeaderValue::from_static("60"));
         response
     }

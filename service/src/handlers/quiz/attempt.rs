@@ -10,8 +10,8 @@ use crate::app::App;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::marked_view::{self, Reader};
 use crate::handlers::opened_quiz::{OpenedQuiz, best, counted, marks};
-use crate::pages::Frame;
 use crate::pages::quiz::{Notice, ResultPage};
+use crate::pages::{Frame, Place};
 use crate::session::PupilSession;
 use crate::storage::{Attempt, AttemptResult};
 use crate::windows::Phase;
@@ -74,12 +74,7 @@ fn result_page(
     let best = best(all).unwrap_or(result);
     let best = format!("Your best so far: {} of {}.", best.points, counted(best.maximum, "point"));
     Ok(ResultPage {
-        frame: Frame {
-            language: quiz.pool.locale.clone(),
-            title: format!("{}: your result", quiz.title()),
-            place: "Quiz",
-            wide: false,
-        },
+        frame: Frame::of_locale(&quiz.pool.locale, Place::Quiz, format!("{}: your result", quiz.title())),
         progress: format!("Attempt {} of {allowed}", attempt.number),
         points: result.points,
         points_max: result.maximum,

@@ -13,10 +13,10 @@ use super::fields::{FieldName, Typed, places};
 use crate::app::App;
 use crate::handlers::marked_view::{paragraphs, unbroken};
 use crate::handlers::opened_quiz::{OpenedQuiz, counted};
-use crate::pages::Frame;
 use crate::pages::quiz::{
     AttemptPage, ChoiceOption, Field, Notice, OpenQuestion, OpenStep, OrderPlace, UnitSign,
 };
+use crate::pages::{Frame, Place};
 use crate::session::PupilSession;
 use crate::storage::Attempt;
 
@@ -32,7 +32,7 @@ pub(super) fn page(
     let questions = quiz.questions(&attempt.seed);
     let path = attempt_path(attempt);
     AttemptPage {
-        frame: Frame { language: quiz.pool.locale.clone(), title: quiz.title(), place: "Quiz", wide: false },
+        frame: Frame::of_locale(&quiz.pool.locale, Place::Quiz, quiz.title()),
         progress: format!(
             "Attempt {} of {}, {}{}",
             attempt.number,

@@ -13,7 +13,7 @@ use crate::handlers::form::{Fields, Posted};
 use crate::handlers::marking_words;
 use crate::handlers::opened_quiz::{OpenedQuiz, best, counted};
 use crate::pages::quiz::{Next, StartPage};
-use crate::pages::{Frame, Link};
+use crate::pages::{Frame, Link, Place};
 use crate::session::PupilSession;
 use crate::storage::{Announce, Attempt, Started};
 use crate::windows::Phase;
@@ -81,7 +81,7 @@ fn page(
     let allowed = quiz.placement.quiz.attempts_allowed;
     let closed = attempts.iter().filter(|attempt| attempt.result.is_some());
     StartPage {
-        frame: Frame { language: quiz.pool.locale.clone(), title: quiz.title(), place: "Quiz", wide: false },
+        frame: Frame::of_locale(&quiz.pool.locale, Place::Quiz, quiz.title()),
         notice,
         welcome: if attempts.is_empty() {
             "These questions have numbers of your own. Take your time; you can save and come back."

@@ -103,24 +103,6 @@ impl RegistrationProblem {
         }
     }
 
-    /// What the person in front of it can do.
-    pub fn hint(&self) -> &'static str {
-        match self {
-            Self::InvitationMissing
-            | Self::InvitationUnknown
-            | Self::InvitationUsed
-            | Self::InvitationExpired
-            | Self::InvitationRevoked => {
-                "Ask the person who looks after the service for a new invitation, and use its whole address."
-            }
-            Self::InvitationHeld => "Wait a minute, then start again from your platform.",
-            Self::Reply(_) | Self::Known => {
-                "Nothing was stored here. Remove what the platform registered, then start again from there."
-            }
-            _ => "Nothing was registered. Start again from your platform; the invitation can still be used.",
-        }
-    }
-
     /// The problem with an invitation that is not open.
     pub fn of(state: &InvitationState) -> Option<Self> {
         Some(match state {

@@ -1,0 +1,1 @@
+# The pupil's pages.

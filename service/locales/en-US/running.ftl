@@ -1,0 +1,1 @@
+# The coordinator's pages: platforms, keys, deliveries, use.

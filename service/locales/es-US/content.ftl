@@ -1,0 +1,1 @@
+# The coordinator's pages: families, plans, pools, packages.

@@ -1,0 +1,1 @@
+# Workings drawn, charts, and marked questions.
