@@ -14,6 +14,7 @@ use std::{env, fs};
 
 use anyhow::{Context, Result, bail, ensure};
 use conformance::browser::{Browser, Driver, Screen, Scripts, WITHIN, keys};
+use conformance::looks;
 use fantoccini::Locator;
 use qbank::locale::Language;
 use qbank::misconceptions::{self, Misconception};
@@ -100,6 +101,7 @@ impl School {
         teacher.fill("#questions", &QUESTIONS.to_string()).await?;
         teacher.fill("#attempts", "2").await?;
         teacher.scroll_to("h1").await?;
+        looks::inspect(teacher, "the teacher places a quiz").await?;
         self.pictures.keep("teacher-places-a-quiz", &teacher.picture().await?)?;
         teacher.click(Locator::XPath(&button("Place this quiz"))).await?;
         let activity = teacher.text("ul.activities h3").await?;

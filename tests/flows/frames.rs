@@ -264,7 +264,7 @@ impl Stage {
         self.school.practice.set_message_storage(MessageStorage::Working);
         let browser = self.driver.open_keeping(Screen::DESK, Scripts::Off, &Cookies::Partitioned).await?;
         self.open_in_frame(&browser, "p-01").await?;
-        browser.click(Locator::LinkText("continue")).await?;
+        browser.click(Locator::LinkText("Continue, if nothing happens")).await?;
         browser.click(Locator::XPath("//button[normalize-space()='Continue']")).await?;
         browser.find(Locator::Css("section[aria-label='About this quiz']")).await?;
         browser.close().await

@@ -470,13 +470,61 @@ impl Browser {
         Ok(self.client.execute(script, vec![]).await?)
     }
 
+    /// Runs a script that says by its last argument, a function, when it is done and with what.
+    ///
+    /// # Errors
+    /// If it fails.
+    pub async fn run_and_wait(&self, script: &str) -> Result<Value> {
+        Ok(self.client.execute_async(script, vec![]).await?)
+    }
+
+    /// The screen that the browser was opened with.
+    pub fn screen(&self) -> Screen {
+        self.screen
+    }
+
+    /// Shows pages on another screen from now on.
+    ///
+    /// # Errors
+    /// If the browser is gone.
+    pub async fn resize(&self, screen: Screen) -> Result<()> {
+        let Screen { width, height, density } = screen;
+        let metrics =
+            json!({"width": width, "height": height, "deviceScaleFactor": density, "mobile": false});
+        self.protocol("Emulation.setDeviceMetricsOverride", metrics).await
+    }
+
+    /// Tells pages which colours their reader prefers: media features with their values.
+    ///
+    /// # Errors
+    /// If the browser is gone.
+    pub async fn colours(&self, features: Value) -> Result<()> {
+        self.protocol("Emulation.setEmulatedMedia", json!({"features": features})).await
+    }
+
+    /// Cuts the browser off the network, or puts it back.
+    ///
+    /// # Errors
+    /// If the browser is gone.
+    pub async fn cut_off(&self, offline: bool) -> Result<()> {
+        self.protocol("Network.enable", json!({})).await?;
+        let conditions =
+            json!({"offline": offline, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1});
+        self.protocol("Network.emulateNetworkConditions", conditions).await
+    }
+
+    /// One command of the browser's own protocol.
+    async fn protocol(&self, command: &'static str, parameters: Value) -> Result<()> {
+        self.client.issue_cmd(Protocol { command, parameters }).await?;
+        Ok(())
+    }
+
     /// Deletes all cookies of all sites.
     ///
     /// # Errors
     /// If the browser is gone.
     pub async fn forget_cookies(&self) -> Result<()> {
-        self.client.issue_cmd(ForgetCookies).await?;
-        Ok(())
+        self.protocol("Network.clearBrowserCookies", json!({})).await
     }
 
     /// Closes the browser.
@@ -506,11 +554,14 @@ impl WebDriverCompatibleCommand for ReadLog {
     }
 }
 
-/// Chromedriver's way to the browser's own protocol, here to delete all cookies.
+/// Chromedriver's way to the browser's own protocol.
 #[derive(Debug)]
-struct ForgetCookies;
+struct Protocol {
+    command: &'static str,
+    parameters: Value,
+}
 
-impl WebDriverCompatibleCommand for ForgetCookies {
+impl WebDriverCompatibleCommand for Protocol {
     fn endpoint(
         &self,
         base_url: &Url,
@@ -520,7 +571,7 @@ impl WebDriverCompatibleCommand for ForgetCookies {
     }
 
     fn method_and_body(&self, _: &Url) -> (Method, Option<String>) {
-        (Method::POST, Some(json!({"cmd": "Network.clearBrowserCookies", "params": {}}).to_string()))
+        (Method::POST, Some(json!({"cmd": self.command, "params": self.parameters}).to_string()))
     }
 }
 

@@ -1,10 +1,11 @@
 //! Support for the whole-flow tests: the real program, a school on the practice platform, a stage with both, outside
-//! tools, a browser, published test cases, waiting.
+//! tools, a browser and how pages look in it, published test cases, waiting.
 //!
 //! Nothing here asserts what a flow must come to; that is said in the flows.
 
 pub mod browser;
 pub mod dectest;
+pub mod looks;
 pub mod program;
 pub mod school;
 pub mod stage;

@@ -1,0 +1,172 @@
+//! Looking at a page as a careful visitor would: by the rules for accessible pages, on three screens, by day and by
+//! night.
+//!
+//! The rules are those of WCAG 2.2, levels A and AA, as axe-core (npm) checks them; what a machine cannot see is looked
+//! at in the pictures. `target/tmp/looks.txt` gets a line for each page: bytes and time to the first answer, both measured.
+
+use std::fs::{self, OpenOptions};
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
+
+use anyhow::{Context, Result, ensure};
+use serde::Deserialize;
+use serde_json::{Value, json};
+
+use crate::browser::{Browser, Screen};
+
+/// The screens: a narrow phone, a tablet, a small laptop.
+pub const SCREENS: [Screen; 3] = [
+    Screen { width: 360, height: 740, density: 1 },
+    Screen { width: 768, height: 1024, density: 1 },
+    Screen { width: 1366, height: 768, density: 1 },
+];
+
+/// How the page's colours are chosen.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Colours {
+    /// Dark on light.
+    Light,
+    /// Light on dark.
+    Dark,
+    /// Dark on light, with more contrast.
+    MoreContrast,
+}
+
+impl Colours {
+    fn media_features(self) -> Value {
+        let (scheme, contrast) = match self {
+            Self::Light => ("light", "no-preference"),
+            Self::Dark => ("dark", "no-preference"),
+            Self::MoreContrast => ("light", "more"),
+        };
+        json!([
+            {"name": "prefers-color-scheme", "value": scheme},
+            {"name": "prefers-contrast", "value": contrast},
+        ])
+    }
+}
+
+/// What loading a page took.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+pub struct Load {
+    /// Bytes of the page and all its files on the wire, headers included; files from the browser's cache count nothing.
+    pub bytes: u64,
+    /// The same unpacked, without headers, and with files from the cache.
+    pub unpacked_bytes: u64,
+    /// From asking for the page to the first byte of the answer, in ms.
+    pub first_answer_ms: f64,
+    /// Sum of all layout shifts (no unit; 0 is none).
+    pub shifts: f64,
+}
+
+/// Looks at the page that is shown: no rule of accessibility broken, no complaint in the console, nothing that moved
+/// while loading, nothing wider than the screen. Leaves the browser's screen and colours as they were.
+///
+/// Without axe-core its rules are skipped, with a line on stderr; in CI that is a failure.
+///
+/// # Errors
+/// If anything of that is not so; tells the page's `name`, the screen and what.
+pub async fn inspect(browser: &Browser, name: &str) -> Result<Load> {
+    let load = load(browser).await.with_context(|| format!("{name}: how it loaded"))?;
+    ensure!(load.shifts < 0.001, "{name}: its parts moved while loading (sum of shifts {})", load.shifts);
+    let complaints = browser.complaints().await?;
+    ensure!(complaints.is_empty(), "{name}: the browser complains: {complaints:?}");
+    for screen in SCREENS {
+        browser.resize(screen).await?;
+        for colours in [Colours::Light, Colours::Dark, Colours::MoreContrast] {
+            browser.colours(colours.media_features()).await?;
+            // The tablet adds no layout of its own, and more contrast none at all.
+            let looked_at_before = colours == Colours::MoreContrast && screen.width != 360;
+            if screen.width != 768 && !looked_at_before {
+                let broken = broken_rules(browser).await?;
+                ensure!(
+                    broken.is_empty(),
+                    "{name} at {} px, {colours:?}: {}",
+                    screen.width,
+                    serde_json::to_string_pretty(&broken)?
+                );
+            }
+        }
+        let width = browser.run("return document.documentElement.scrollWidth").await?;
+        ensure!(
+            width.as_u64().is_some_and(|width| width <= screen.width.into()),
+            "{name}: {width} wide on a screen of {}",
+            screen.width
+        );
+    }
+    browser.colours(json!([])).await?;
+    browser.resize(browser.screen()).await?;
+    note(name, load)?;
+    Ok(load)
+}
+
+/// What loading the page took.
+async fn load(browser: &Browser) -> Result<Load> {
+    let script = "const done = arguments[arguments.length - 1];
+        let shifts = 0;
+        new PerformanceObserver(list => {
+            for (const entry of list.getEntries()) { if (!entry.hadRecentInput) { shifts += entry.value; } }
+        }).observe({type: 'layout-shift', buffered: true});
+        // Buffered entries come with the next turn; two frames are enough for what was loaded.
+        requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(() => {
+            const page = performance.getEntriesByType('navigation')[0];
+            const all = [page, ...performance.getEntriesByType('resource')];
+            const sum = of => all.reduce((sum, entry) => sum + of(entry), 0);
+            done({
+                bytes: sum(entry => entry.transferSize),
+                unpacked_bytes: sum(entry => entry.decodedBodySize),
+                first_answer_ms: page.responseStart - page.requestStart,
+                shifts,
+            });
+        }, 50)));";
+    Ok(serde_json::from_value(browser.run_and_wait(script).await?)?)
+}
+
+/// The rules that the page breaks, each with the places.
+async fn broken_rules(browser: &Browser) -> Result<Vec<Value>> {
+    let Some(axe) = axe() else {
+        crate::skip("rules of accessibility", "axe-core is not installed in target/node");
+        return Ok(Vec::new());
+    };
+    if browser.run("return typeof axe").await? != "object" {
+        browser.run(axe).await?;
+    }
+    let script = "const done = arguments[arguments.length - 1];
+        axe.run(document, {
+            runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa'],
+            rules: {'target-size': {enabled: true}},
+            resultTypes: ['violations'],
+        }).then(
+            results => done(results.violations.map(rule => ({
+                rule: rule.id,
+                help: rule.help,
+                places: rule.nodes.map(node => [node.target.join(' '), node.failureSummary]),
+            }))),
+            error => done([{failed: String(error)}]),
+        );";
+    let broken = browser.run_and_wait(script).await?;
+    Ok(broken.as_array().context("axe gives a list")?.clone())
+}
+
+/// The source of axe-core.
+fn axe() -> Option<&'static str> {
+    static SOURCE: OnceLock<Option<String>> = OnceLock::new();
+    let read = || fs::read_to_string(target().join("node/node_modules/axe-core/axe.min.js")).ok();
+    SOURCE.get_or_init(read).as_deref()
+}
+
+fn note(name: &str, load: Load) -> Result<()> {
+    let folder = target().join("tmp");
+    fs::create_dir_all(&folder)?;
+    let mut file = OpenOptions::new().create(true).append(true).open(folder.join("looks.txt"))?;
+    let Load { bytes, unpacked_bytes, first_answer_ms, .. } = load;
+    Ok(writeln!(
+        file,
+        "{name}: {bytes} B on the wire, {unpacked_bytes} B unpacked, first answer {first_answer_ms:.1} ms"
+    )?)
+}
+
+fn target() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../target")
+}
