@@ -2,7 +2,7 @@
 
 use actix_web::web::{self, ServiceConfig};
 
-use crate::handlers::{api, assets, class, form_settings, health, language, lti, quiz, registration};
+use crate::handlers::{self, api, assets, class, form_settings, health, language, lti, quiz, registration};
 
 /// Every address the service answers.
 pub fn configure(config: &mut ServiceConfig) {
@@ -87,5 +87,6 @@ pub fn configure(config: &mut ServiceConfig) {
     config
         .route("/health/live", web::get().to(health::live))
         .route("/health/ready", web::get().to(health::ready))
-        .route("/metrics", web::get().to(health::metrics));
+        .route("/metrics", web::get().to(health::metrics))
+        .default_service(web::to(handlers::no_such_page));
 }

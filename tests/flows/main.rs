@@ -14,6 +14,7 @@ mod keys;
 mod kill;
 mod kill_loop;
 mod locales;
+mod looks;
 mod numerals;
 mod package;
 mod placing;

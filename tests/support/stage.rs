@@ -62,6 +62,11 @@ impl Stage {
         store_in(&self.folder)
     }
 
+    /// Where the service answers.
+    pub fn address(&self) -> String {
+        format!("http://127.0.0.1:{}", self.port)
+    }
+
     /// A file with the pool, drawn by that seed.
     pub fn pool_file(&self, seed: &str) -> PathBuf {
         pool_file(&self.folder, seed)

@@ -16,9 +16,17 @@ mod proven_pools;
 pub mod quiz;
 pub(crate) mod registration;
 
+use actix_web::HttpResponse;
+
+use self::answer::PageError;
 pub use form::settings as form_settings;
 pub(crate) use opened_quiz::OpenedQuiz;
 pub use proven_pools::ProvenPools;
+
+/// An address that leads to nothing.
+pub(crate) async fn no_such_page() -> Result<HttpResponse, PageError> {
+    Err(PageError::NotFound)
+}
 
 #[cfg(test)]
 mod tests;
