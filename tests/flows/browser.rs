@@ -8,13 +8,12 @@
 //! into `deploy/pictures`; without it they go to a temporary folder, so that a test leaves the tree as it was.
 
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
-use std::{env, fs};
 
 use anyhow::{Context, Result, bail, ensure};
 use conformance::browser::{Browser, Driver, Screen, Scripts, WITHIN, keys};
 use conformance::looks;
+use conformance::pictures::Pictures;
 use fantoccini::Locator;
 use qbank::locale::Language;
 use qbank::misconceptions::{self, Misconception};
@@ -24,8 +23,6 @@ use tempfile::TempDir;
 
 /// Questions that each pupil gets.
 const QUESTIONS: usize = 8;
-/// A picture in the repository is no larger, in bytes.
-const PICTURE_MAX: usize = 150_000;
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_quiz_goes_from_the_teachers_choice_to_the_gradebook() -> Result<()> {
@@ -104,6 +101,7 @@ impl School {
         looks::inspect(teacher, "the teacher places a quiz").await?;
         self.pictures.keep("teacher-places-a-quiz", &teacher.picture().await?)?;
         teacher.click(Locator::XPath(&button("Place this quiz"))).await?;
+        looks::inspect(teacher, "the practice platform's course").await?;
         let activity = teacher.text("ul.activities h3").await?;
         ensure!(activity == self.demo.pool().title, "the course lists '{activity}'");
         Ok(())
@@ -126,6 +124,7 @@ impl School {
             tokio::time::sleep(Duration::from_millis(50)).await;
             teacher.reload().await?;
         }
+        looks::inspect(teacher, "the practice platform's gradebook").await?;
         self.pictures.keep("gradebook", &teacher.picture_of("body").await?)
     }
 
@@ -351,30 +350,4 @@ fn points(cell: &str) -> String {
 /// Finds the button that says `text`.
 fn button(text: &str) -> String {
     format!("//button[normalize-space()='{text}']")
-}
-
-/// Where pictures go.
-struct Pictures {
-    folder: PathBuf,
-    kept: bool,
-}
-
-impl Pictures {
-    /// `deploy/pictures` if they are wanted there, else a folder in `temporary`.
-    fn into_folder(temporary: &Path) -> Result<Self> {
-        let kept = env::var("TENTHS_PICTURES").as_deref() == Ok("1");
-        let folder = if kept {
-            Path::new(env!("CARGO_MANIFEST_DIR")).join("../deploy/pictures")
-        } else {
-            temporary.join("pictures")
-        };
-        fs::create_dir_all(&folder)?;
-        Ok(Self { folder, kept })
-    }
-
-    fn keep(&self, name: &str, picture: &[u8]) -> Result<()> {
-        let size = picture.len();
-        ensure!(!self.kept || size <= PICTURE_MAX, "{name} has {size} bytes, more than {PICTURE_MAX}");
-        Ok(fs::write(self.folder.join(format!("{name}.png")), picture)?)
-    }
 }
