@@ -8,11 +8,13 @@
 
 pub mod class;
 pub mod deep_linking_return;
+pub mod drawings;
 pub mod frames;
 pub mod marked;
 pub mod quiz;
 pub mod refusal;
 pub mod registration;
+pub mod spoken;
 
 use std::sync::LazyLock;
 
