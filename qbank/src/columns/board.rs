@@ -202,7 +202,8 @@ impl Subtraction {
         Board { columns: grid.columns, rows }
     }
 
-    /// The same difference on the number line; `None` where the smaller number is whole already, or too long.
+    /// The same difference on the number line; `None` where the smaller number is whole
+    /// already, where the larger one is the next whole number, or where they are too long.
     #[must_use]
     pub fn equal_shift(&self) -> Option<EqualShift> {
         let grid = &self.pair.grid;
@@ -215,6 +216,10 @@ impl Subtraction {
         let whole = Decimal::new(i128::try_from(low.whole_part()).ok()?, 0).ok()?;
         let sum = |a: Decimal, b: Decimal| Some(super::add(&[a, b]).ok()?.result().ok()?.normalized());
         let low_raised = sum(whole, one)?;
+        // What is left to the next whole number is not found by the same shift.
+        if high == low_raised {
+            return None;
+        }
         let shift = super::subtract(&low_raised, &low).ok()?.result().ok()?.normalized();
         let difference = self.result().ok()?.normalized();
         Some(EqualShift { low, high, shift, low_raised, high_raised: sum(high, shift)?, difference })
@@ -546,6 +551,7 @@ mod tests {
             .map(|number| number.to_string());
         assert_eq!(told, ["0.03", "10", "31.45", "21.45"]);
         assert_eq!(subtract(&decimal("5.5"), &decimal("3")).unwrap().equal_shift(), None);
+        assert_eq!(subtract(&decimal("14"), &decimal("13.99")).unwrap().equal_shift(), None);
     }
 
     proptest! {

@@ -76,3 +76,29 @@ drawings-told-descending = From the largest to the smallest: { $numbers }.
 drawings-told-place = In { $number }, the digit in the { $place } is { $digit }.
 drawings-told-worth = { $number } is { $whole } and { $parts }.
 drawings-told-shift = Raise both numbers by { $shift }: { $low } becomes { $lowRaised } and { $high } becomes { $highRaised }, and the difference stays { $difference }.
+
+# Marked questions
+drawings-marked-question = Question { $number }
+drawings-marked-step = Step { $step }
+drawings-marked-points = { $maximum ->
+    [one] { $points } of { $maximum } point
+   *[other] { $points } of { $maximum } points
+}
+drawings-marked-gone = This question is no longer in the pool.
+drawings-marked-no-answer = No answer
+drawings-marked-how = How it works
+drawings-marked-own-working = Worked from the earlier answer that was given:
+drawings-marked-answer = The answer:
+drawings-marked-answer-earlier = With the right earlier answer it is
+drawings-verdict-right = Right
+drawings-verdict-own = Right from the earlier answer
+drawings-verdict-form = Right value, other form
+drawings-verdict-wrong = Not right yet
+drawings-verdict-unreadable = Could not be read
+drawings-verdict-blank = Empty
+drawings-why-own = You went on correctly from your own earlier answer, so you get the points for this step.
+drawings-why-own-teacher = Right when worked from the pupil's own earlier value; full points for this step.
+drawings-why-unknown = Compare your way with the working below: where does yours take another turn?
+drawings-why-one-of = One of these may have happened:
+drawings-why-unknown-teacher = No known misunderstanding leads to this answer.
+drawings-why-teacher = { $reason } Next: { $next }

@@ -76,3 +76,29 @@ drawings-told-descending = Del mayor al menor: { $numbers }.
 drawings-told-place = En { $number }, el dígito de las { $place } es { $digit }.
 drawings-told-worth = { $number } es { $whole } y { $parts }.
 drawings-told-shift = Aumenta los dos números en { $shift }: { $low } pasa a ser { $lowRaised } y { $high } pasa a ser { $highRaised }, y la diferencia sigue siendo { $difference }.
+
+# Marked questions
+drawings-marked-question = Pregunta { $number }
+drawings-marked-step = Paso { $step }
+drawings-marked-points = { $maximum ->
+    [one] { $points } de { $maximum } punto
+   *[other] { $points } de { $maximum } puntos
+}
+drawings-marked-gone = Esta pregunta ya no está en el banco de preguntas.
+drawings-marked-no-answer = Sin respuesta
+drawings-marked-how = Cómo se hace
+drawings-marked-own-working = A partir de la respuesta anterior que se dio:
+drawings-marked-answer = La respuesta:
+drawings-marked-answer-earlier = Con la respuesta anterior correcta es
+drawings-verdict-right = Correcta
+drawings-verdict-own = Correcta a partir de la respuesta anterior
+drawings-verdict-form = Valor correcto, otra forma
+drawings-verdict-wrong = Todavía no es correcta
+drawings-verdict-unreadable = No se pudo leer
+drawings-verdict-blank = Vacía
+drawings-why-own = Seguiste bien a partir de tu propia respuesta anterior, así que recibes los puntos de este paso.
+drawings-why-own-teacher = Es correcta a partir del valor anterior del estudiante; recibe todos los puntos de este paso.
+drawings-why-unknown = Compara tu procedimiento con el de abajo: ¿dónde toma el tuyo otro camino?
+drawings-why-one-of = Puede haber pasado una de estas cosas:
+drawings-why-unknown-teacher = Ningún malentendido conocido lleva a esta respuesta.
+drawings-why-teacher = { $reason } Después: { $next }

@@ -345,12 +345,7 @@ mod tests {
     fn hostile_text_stays_text() {
         let html =
             Voice::plain("en-US").speak("<script>alert(3.45)</script> \"onload=\" 2.5 kg & <b>").to_string();
-        assert!(
-            !html.contains("<script")
-                && !html.contains("<b>")
-                && !html.contains('"'.to_string().as_str().repeat(2).as_str()),
-            "{html}"
-        );
+        assert!(!html.contains("<script") && !html.contains("<b>") && !html.contains("\"onload"), "{html}");
         assert!(html.contains("three and forty-five hundredths"), "{html}");
         // Placed in another template it is not escaped a second time.
         #[derive(Template)]
