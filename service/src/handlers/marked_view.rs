@@ -48,7 +48,9 @@ fn question(item: Option<&Item>, mark: &Mark, number: usize, reader: Reader) -> 
         let asked = all.map(|((step, proven), with)| Asked { step, proven, with });
         let asked = asked.into_iter().find(|asked| asked.step.id == mark.id);
         let locale = if reader == Reader::Pupil { locale } else { texts.tag() };
-        StepTeller { texts, voice: &voice, painter: Painter::new(locale), reader }.step(asked.as_ref(), mark)
+        let reasons = Voice::plain(locale);
+        StepTeller { texts, voice: &voice, reasons, painter: Painter::new(locale), reader }
+            .step(asked.as_ref(), mark)
     });
     let points = [("points", mark.points.into()), ("maximum", mark.max.into())];
     MarkedQuestion {
@@ -75,6 +77,8 @@ struct StepTeller<'a> {
     texts: &'static Texts,
     /// Says the question's own texts.
     voice: &'a Voice,
+    /// Says reasons, in the reader's language.
+    reasons: Voice,
     painter: Painter,
     reader: Reader,
 }
@@ -98,7 +102,7 @@ impl StepTeller<'_> {
             response: self.voice.speak(&response),
             verdict,
             tone,
-            why: self.why(mark).iter().map(|sentence| self.voice.speak(sentence)).collect(),
+            why: self.why(mark).iter().map(|sentence| self.reasons.speak(sentence)).collect(),
             own: asked.filter(|_| followed).map(|asked| self.working(asked, true)).unwrap_or_default(),
             answer_lead: if followed {
                 texts.say("drawings-marked-answer-earlier")
