@@ -134,7 +134,7 @@ async fn drawings_are_accessible_and_nothing_is_cut() -> Result<()> {
         let outside = browser.run(outside).await?;
         ensure!(outside == json!([]), "{}: outside of their picture: {outside}", texts.tag());
         for (screen, scheme) in [(SCREENS[0], "light"), (SCREENS[2], "light"), (SCREENS[2], "dark")] {
-            let height = if screen.width == 360 { 9000 } else { 5600 };
+            let height = if screen.width == 360 { 10400 } else { 7600 };
             browser.resize(Screen { height, ..screen }).await?;
             browser.colours(json!([{"name": "prefers-color-scheme", "value": scheme}])).await?;
             let name = format!("{}-{}-{scheme}.png", texts.tag(), screen.width);

@@ -236,7 +236,7 @@ impl Multiplication {
         let columns = [left.point_removed(), right.point_removed(), self.product]
             .map(digits_of)
             .into_iter()
-            .chain([&left, &right].map(|numeral| least(numeral)))
+            .chain([&left, &right].map(least))
             .chain([self.places as usize + 1])
             .max()
             .unwrap_or(1);

@@ -48,26 +48,32 @@ impl Places {
 /// The picture; `told` writes a number as the reader's region does.
 pub(super) fn picture(shift: &EqualShift, title: String, told: impl Fn(&Decimal) -> String) -> Picture {
     let at = Places::of(shift);
-    let mut picture = Picture { title, width: WIDTH, height: 200, letters: Vec::new(), lines: Vec::new() };
+    let mut picture = Picture { title, width: WIDTH, height: 228, letters: Vec::new(), lines: Vec::new() };
     draw_line(&mut picture, at);
     let arrow = format!("+{}", told(&shift.shift));
     for (from, to) in [(at.low, at.low_raised), (at.high, at.high_raised)] {
-        draw_arrow(&mut picture, from, to, &arrow, if from == at.low { 40 } else { 16 });
+        draw_arrow(
+            &mut picture,
+            from,
+            to,
+            &arrow,
+            if from == at.low || at.high > at.low_raised { 40 } else { 16 },
+        );
     }
     let numbers = [
-        (at.low, shift.low, 24),
-        (at.high, shift.high, 24),
-        (at.low_raised, shift.low_raised, 46),
-        (at.high_raised, shift.high_raised, 46),
+        (at.low, shift.low, 28),
+        (at.high, shift.high, 28),
+        (at.low_raised, shift.low_raised, 54),
+        (at.high_raised, shift.high_raised, 54),
     ];
     for (x, number, below) in numbers {
-        picture.lines.push(Line { from: (x, LINE - 6), to: (x, LINE + below - 16), class: "ruled" });
-        let class = if below == 24 { "digit" } else { "digit raised" };
+        picture.lines.push(Line { from: (x, LINE - 6), to: (x, LINE + below - 20), class: "ruled" });
+        let class = if below == 28 { "digit" } else { "digit raised" };
         picture.letters.push(Letters { x, y: LINE + below, text: told(&number), class });
     }
     let distance = told(&shift.difference);
     for (from, to, y, class) in
-        [(at.low, at.high, 148, "distance"), (at.low_raised, at.high_raised, 180, "distance raised")]
+        [(at.low, at.high, 172, "distance"), (at.low_raised, at.high_raised, 208, "distance raised")]
     {
         picture.lines.push(Line { from: (from, y), to: (to, y), class });
         for end in [from, to] {
