@@ -2,7 +2,9 @@
 
 use actix_web::web::{self, ServiceConfig};
 
-use crate::handlers::{self, api, assets, class, form_settings, health, language, lti, quiz, registration};
+use crate::handlers::{
+    self, api, assets, class, district, form_settings, health, language, lti, quiz, registration,
+};
 
 /// Every address the service answers.
 pub fn configure(config: &mut ServiceConfig) {
@@ -49,7 +51,8 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/class/{placement}/paper/enter", web::post().to(class::typing_in::enter))
         .route("/class/{placement}/{attempt}", web::get().to(class::attempt::show));
 
-    // Coordinators: /district
+    // Coordinators
+    config.configure(district::configure);
 
     // The programming interface
     config.route("/api/openapi.json", web::get().to(api::openapi::describe)).service(

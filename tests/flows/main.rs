@@ -7,6 +7,7 @@ mod commands;
 mod counterpart;
 mod decimal_cases;
 mod demo;
+mod district;
 mod faults;
 mod frames;
 mod hostile;

@@ -6,6 +6,7 @@
 //! Never here: storage, sessions, marks or any other decision of the domain. A view struct for a running
 //! attempt has no field that could hold an answer.
 
+pub mod board;
 pub mod class;
 pub mod deep_linking_return;
 pub mod frames;

@@ -4,6 +4,7 @@ mod api;
 mod class;
 mod cookies;
 mod csrf;
+mod district;
 mod quiz;
 mod retention;
 mod windows;
