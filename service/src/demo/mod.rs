@@ -106,7 +106,7 @@ impl Demo {
         let (token, coordinator) =
             ApiToken::new(ApiRole::Coordinator, "the demonstration's coordinator", change.at, None);
         store.add_api_token(token, &change).await?;
-        let district = format!("{}district", tool);
+        let district = format!("{tool}district");
         let arguments =
             ServeArguments::on_loopback(tool_listener.local_addr()?, tool, "the demonstration's own");
         let server =
