@@ -25,6 +25,7 @@ pub mod session;
 pub mod settings;
 pub mod storage;
 pub mod texts;
+pub mod typing;
 pub mod windows;
 
 /// `text` cut to `limit` characters for messages, with a mark where it was cut.
