@@ -15,6 +15,7 @@ mod judgement;
 pub mod lti;
 pub mod metrics;
 pub mod pages;
+pub mod paper;
 pub mod placing;
 pub mod practice;
 mod retention;
