@@ -70,7 +70,7 @@
       const here = storage || !message(`${name}-page`) ? name : `${name}-page`;
       const text = name ? message(here) : '';
       // Read out only where there is something to know: 'Saved' after each answer would be a nuisance.
-      line.setAttribute('aria-live', ['saving', 'saved'].includes(name) ? 'off' : 'polite');
+      line.setAttribute('aria-live', ['ready', 'saving', 'saved'].includes(name) ? 'off' : 'polite');
       if (line.textContent !== text) line.textContent = text;
       line.classList.toggle('trouble', trouble);
     }
@@ -223,6 +223,7 @@
       batches.set(of, fields);
       for (const [name, entry] of Object.entries(fields)) restored = show(name, entry.text, false) || restored;
     }
+    say('ready');
     if (isPending()) {
       send().then(outcome => { if (outcome === 'saved' && restored) say('restored'); });
     }

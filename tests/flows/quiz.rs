@@ -399,8 +399,14 @@ async fn by_grid(pupil: &Browser, item: &Item) -> Result<()> {
     ensure!(step.kind == StepKind::Number, "the first question asks for a number");
     let response = step.answer.to_string();
     let anchor = format!("q1-{}", step.id);
-    pupil.tab_to(Locator::Css(&format!("button[data-grid='{anchor}']"))).await?;
-    pupil.press(keys::ENTER).await?;
+    let toggle = format!("button[data-grid='{anchor}']");
+    pupil.tab_to(Locator::Css(&toggle)).await?;
+    if pupil.find(Locator::Css(&toggle)).await?.attr("aria-expanded").await?.as_deref() == Some("true") {
+        // It was open on the last page, so it is on this one.
+        pupil.press(keys::TAB).await?;
+    } else {
+        pupil.press(keys::ENTER).await?;
+    }
     // The grid begins at the tens.
     let whole = response.split('.').next().unwrap_or_default().len();
     for _ in whole..2 {

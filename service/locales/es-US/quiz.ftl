@@ -133,6 +133,7 @@ quiz-check-empty = { $count ->
 quiz-check-back = Volver a las preguntas
 
 # Keeping what is typed
+quiz-keep-ready = Lo que escribes se guarda solo.
 quiz-keep-saving = Guardando …
 quiz-keep-saved = Guardado
 quiz-keep-offline = Sin conexión: tus respuestas se conservan en esta computadora y se envían cuando vuelva.

@@ -17,7 +17,8 @@ pub fn script_url() -> &'static str {
 }
 
 /// What the script says, in the reader's language; the page carries it.
-pub const KEEP_MESSAGES: [&str; 16] = [
+pub const KEEP_MESSAGES: [&str; 17] = [
+    "quiz-keep-ready",
     "quiz-keep-saving",
     "quiz-keep-saved",
     "quiz-keep-offline",
