@@ -223,7 +223,7 @@
       batches.set(of, fields);
       for (const [name, entry] of Object.entries(fields)) restored = show(name, entry.text, false) || restored;
     }
-    say('ready');
+    if (form.dataset.point) say('ready');
     if (isPending()) {
       send().then(outcome => { if (outcome === 'saved' && restored) say('restored'); });
     }
@@ -418,9 +418,9 @@
     const handedIn = document.querySelector('[data-handed-in]');
     if (handedIn) attemptsKeys(handedIn.dataset.handedIn).forEach(key => put(key, null));
     forgetOld();
-    const form = document.querySelector('form[data-attempt]');
-    if (!form) return;
-    grids(form, gridsOpen);
-    keep(form);
+    const asking = document.querySelector('form[data-point]');
+    if (asking) grids(asking, gridsOpen);
+    const attempt = document.querySelector('form[data-attempt]');
+    if (attempt) keep(attempt);
   });
 })();
