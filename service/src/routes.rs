@@ -42,6 +42,13 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/class/{placement}/times", web::get().to(class::times::show))
         .route("/class/{placement}/times", web::post().to(class::times::change))
         .route("/class/{placement}/roster", web::post().to(class::roster::read_again))
+        .route("/class/{placement}/paper", web::get().to(class::paper::show))
+        .route("/class/{placement}/paper", web::post().to(class::paper::make))
+        .route("/class/{placement}/paper/print", web::get().to(class::paper::print))
+        .route("/class/{placement}/paper/sheets.pdf", web::get().to(class::paper::sheets_pdf))
+        .route("/class/{placement}/paper/key.pdf", web::get().to(class::paper::key_pdf))
+        .route("/class/{placement}/paper/enter", web::get().to(class::typing_in::show))
+        .route("/class/{placement}/paper/enter", web::post().to(class::typing_in::enter))
         .route("/class/{placement}/{attempt}", web::get().to(class::attempt::show));
 
     // Coordinators: /district

@@ -71,6 +71,8 @@ struct Told {
     check: &'static str,
     hand_in: &'static str,
     hand_in_anyway: &'static str,
+    /// What leads to practice and what marks it, where it is tried.
+    practice: Option<(&'static str, &'static str)>,
 }
 
 fn pool(id: &str, title: &str, locale: &str) -> Pool {
@@ -87,6 +89,7 @@ fn english() -> Told {
         check: "Check and hand in",
         hand_in: "Hand in",
         hand_in_anyway: "Hand in anyway",
+        practice: Some(("Practice with new numbers", "See how I did")),
     }
 }
 
@@ -98,6 +101,7 @@ fn spanish() -> Told {
         check: "Revisar y entregar",
         hand_in: "Entregar",
         hand_in_anyway: "Entregar así",
+        practice: None,
     }
 }
 
@@ -143,13 +147,16 @@ impl Stage {
         let arguments = ServeArguments::on_loopback(listen, Url::parse(&tool)?, "in memory");
         let settings = Settings::check(arguments)?;
         let server = Server::start(listener, settings, store.clone(), Arc::new(SystemClock)).await?;
-        for (pool, layout) in
-            [("river-day", ""), ("river-day", "one"), ("dia-del-rio", ""), ("dia-del-rio", "one")]
-        {
+        for (pool, layout, attempts) in [
+            ("river-day", "", "2"),
+            ("river-day", "one", "1"),
+            ("dia-del-rio", "", "2"),
+            ("dia-del-rio", "one", "1"),
+        ] {
             let mut teacher = school.teacher().await;
             teacher.follow("Add an activity").await?;
             let form = press(&teacher, "Place this quiz").with("pool", pool).with("layout", layout);
-            teacher.submit(form.with("questions", "4").with("attempts", "2")).await?;
+            teacher.submit(form.with("questions", "4").with("attempts", attempts)).await?;
         }
         Ok(Self { server, school, storage: store, driver })
     }
@@ -237,6 +244,7 @@ impl Stage {
         looks::inspect(pupil, &format!("questions on a page with the grid, {name}")).await?;
         pupil.scroll_to("section[aria-labelledby=q1]").await?;
         pictures(pupil, &format!("grid-{name}")).await?;
+        zoomed(pupil, &format!("zoomed-{name}")).await?;
         pupil.tab_to(Locator::XPath(&button(told.hand_in))).await?;
         pupil.press(keys::ENTER).await?;
         expect_points(pupil, &items).await?;
@@ -279,15 +287,35 @@ impl Stage {
         ensure!(empty.len() == items[2].steps.len(), "the last page names {empty:?} as empty");
         looks::inspect(pupil, &format!("the last page, {name}")).await?;
         pictures(pupil, &format!("check-{name}")).await?;
-        pupil.tab_to(Locator::Css("ul.empty a")).await?;
+        let Some((link, see)) = told.practice else {
+            pupil.tab_to(Locator::Css("ul.empty a")).await?;
+            pupil.press(keys::ENTER).await?;
+            pupil.find(Locator::Css("section[aria-labelledby=q3]")).await?;
+            by_keys(pupil, 2, items[2]).await?;
+            pupil.tab_to(Locator::XPath(&button(told.check))).await?;
+            pupil.press(keys::ENTER).await?;
+            pupil.tab_to(Locator::XPath(&button(told.hand_in))).await?;
+            pupil.press(keys::ENTER).await?;
+            return expect_points(pupil, &items).await;
+        };
+        pupil.tab_to(Locator::XPath(&button(told.hand_in_anyway))).await?;
         pupil.press(keys::ENTER).await?;
-        pupil.find(Locator::Css("section[aria-labelledby=q3]")).await?;
-        by_keys(pupil, 2, items[2]).await?;
-        pupil.tab_to(Locator::XPath(&button(told.check))).await?;
+        let answered = [items[0], items[1], items[3]];
+        expect_points(pupil, &answered).await?;
+        pupil.tab_to(Locator::LinkText(link)).await?;
         pupil.press(keys::ENTER).await?;
-        pupil.tab_to(Locator::XPath(&button(told.hand_in))).await?;
+        pupil.find(Locator::XPath(&button(see))).await?;
+        let asked = questions_on(pupil, &told.pool).await?;
+        ensure!(asked.len() == 1 && asked[0].family == items[2].family, "practice of the empty question");
+        ensure!(asked[0].id != items[2].id, "practice has other numbers");
+        by_keys(pupil, 0, asked[0]).await?;
+        looks::inspect(pupil, &format!("practice, {name}")).await?;
+        pupil.tab_to(Locator::XPath(&button(see))).await?;
         pupil.press(keys::ENTER).await?;
-        expect_points(pupil, &items).await
+        let points = pupil.text("section[aria-label='Your points'] .lead").await?;
+        ensure!(points == "Practice: 1 of 1", "practice says '{points}'");
+        looks::inspect(pupil, &format!("practice marked, {name}")).await?;
+        pictures(pupil, &format!("practice-{name}")).await
     }
 
     /// The last answer is forgotten, which is asked once.
@@ -464,6 +492,15 @@ async fn pictures(browser: &Browser, name: &str) -> Result<()> {
         browser.resize(screen).await?;
         picture(browser, &format!("{name}-{}", screen.width)).await?;
     }
+    browser.resize(browser.screen()).await
+}
+
+/// A window of 1280 pixels at 400 % shows 320 CSS pixels (WCAG 2.2, 1.4.10): nothing is wider than that.
+async fn zoomed(browser: &Browser, name: &str) -> Result<()> {
+    browser.resize(Screen { width: 320, height: 512, density: 1 }).await?;
+    let width = browser.run("return document.documentElement.scrollWidth").await?;
+    ensure!(width.as_u64().is_some_and(|width| width <= 320), "{width} wide at 400 %");
+    picture(browser, name).await?;
     browser.resize(browser.screen()).await
 }
 
