@@ -455,3 +455,34 @@ async fn after_the_last_attempt_what_was_wrong_is_practiced_and_never_graded() {
     assert_eq!(school.attempts("p-07").await.len(), 1);
     assert_eq!(school.app.storage.deliveries_at(&school.placement.id).await.unwrap(), delivered);
 }
+
+/// RFC 9110, 12.5.3: a coding goes out only to those who take it.
+#[actix_web::test]
+async fn style_sheet_and_script_go_out_packed_to_those_who_take_that() {
+    use std::io::Read as _;
+    let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+    let app = actix_web::App::new().app_data(school.app.clone()).configure(routes::configure);
+    let service = init_service(app).await;
+    for (file, plain) in [
+        (crate::pages::stylesheet_url(), crate::pages::STYLESHEET),
+        (crate::pages::quiz::script_url(), crate::pages::quiz::SCRIPT),
+    ] {
+        for (accepted, packed) in
+            [("gzip, br", true), ("br", false), ("gzip;q=0", false), ("identity", false)]
+        {
+            let request = TestRequest::get().uri(file).insert_header(("Accept-Encoding", accepted));
+            let answer = call_service(&service, request.to_request()).await;
+            assert_eq!(answer.headers().contains_key("Content-Encoding"), packed, "{file}: {accepted}");
+            assert_eq!(answer.headers().get("Vary").unwrap(), "Accept-Encoding");
+            let body = read_body(answer).await;
+            let mut text = String::new();
+            if packed {
+                flate2::read::GzDecoder::new(&body[..]).read_to_string(&mut text).unwrap();
+                assert!(body.len() * 2 < plain.len(), "{} of {}", body.len(), plain.len());
+            } else {
+                text = String::from_utf8(body.to_vec()).unwrap();
+            }
+            assert!(text == plain, "{file}: {accepted}");
+        }
+    }
+}
