@@ -27,6 +27,7 @@ pub mod session;
 pub mod settings;
 pub mod storage;
 pub mod texts;
+pub mod typing;
 pub mod windows;
 
 /// The first `limit` characters of a text.

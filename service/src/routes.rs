@@ -21,11 +21,13 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/lti/register", web::post().to(registration::confirm))
         .route("/static/close.js", web::get().to(assets::closing_script));
 
-    // Pupils
+    // Pupils; /quiz/{placement}/practice comes before /quiz/{placement}/{attempt}
     config
         .app_data(form_settings())
         .route("/quiz/{placement}", web::get().to(quiz::start::show))
         .route("/quiz/{placement}", web::post().to(quiz::start::begin))
+        .route("/quiz/{placement}/practice", web::get().to(quiz::practice::show))
+        .route("/quiz/{placement}/practice", web::post().to(quiz::practice::mark))
         .route("/quiz/{placement}/{attempt}", web::get().to(quiz::attempt::show))
         .route("/quiz/{placement}/{attempt}/save", web::post().to(quiz::save::save))
         .route("/quiz/{placement}/{attempt}/submit", web::post().to(quiz::submit::submit));
@@ -88,9 +90,10 @@ pub fn configure(config: &mut ServiceConfig) {
     // The reader's language
     config.route("/language", web::get().to(language::choose));
 
-    // Style sheet, and the one script
+    // Style sheet and scripts
     config
         .route("/static/tenths.css", web::get().to(assets::stylesheet))
+        .route("/static/quiz.js", web::get().to(assets::quiz_script))
         .route("/static/platform-storage.js", web::get().to(assets::storage_script));
 
     // Those who run the service

@@ -20,6 +20,7 @@ mod numerals;
 mod package;
 mod paper;
 mod placing;
+mod quiz;
 mod registration;
 mod report;
 mod roster;
