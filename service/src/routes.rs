@@ -2,7 +2,9 @@
 
 use actix_web::web::{self, ServiceConfig};
 
-use crate::handlers::{self, api, assets, class, form_settings, health, language, lti, quiz, registration};
+use crate::handlers::{
+    self, api, assets, class, district, form_settings, health, language, lti, quiz, registration,
+};
 
 /// Every address the service answers.
 pub fn configure(config: &mut ServiceConfig) {
@@ -19,11 +21,13 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/lti/register", web::post().to(registration::confirm))
         .route("/static/close.js", web::get().to(assets::closing_script));
 
-    // Pupils
+    // Pupils; /quiz/{placement}/practice comes before /quiz/{placement}/{attempt}
     config
         .app_data(form_settings())
         .route("/quiz/{placement}", web::get().to(quiz::start::show))
         .route("/quiz/{placement}", web::post().to(quiz::start::begin))
+        .route("/quiz/{placement}/practice", web::get().to(quiz::practice::show))
+        .route("/quiz/{placement}/practice", web::post().to(quiz::practice::mark))
         .route("/quiz/{placement}/{attempt}", web::get().to(quiz::attempt::show))
         .route("/quiz/{placement}/{attempt}/save", web::post().to(quiz::save::save))
         .route("/quiz/{placement}/{attempt}/submit", web::post().to(quiz::submit::submit));
@@ -40,9 +44,17 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/class/{placement}/times", web::get().to(class::times::show))
         .route("/class/{placement}/times", web::post().to(class::times::change))
         .route("/class/{placement}/roster", web::post().to(class::roster::read_again))
+        .route("/class/{placement}/paper", web::get().to(class::paper::show))
+        .route("/class/{placement}/paper", web::post().to(class::paper::make))
+        .route("/class/{placement}/paper/print", web::get().to(class::paper::print))
+        .route("/class/{placement}/paper/sheets.pdf", web::get().to(class::paper::sheets_pdf))
+        .route("/class/{placement}/paper/key.pdf", web::get().to(class::paper::key_pdf))
+        .route("/class/{placement}/paper/enter", web::get().to(class::typing_in::show))
+        .route("/class/{placement}/paper/enter", web::post().to(class::typing_in::enter))
         .route("/class/{placement}/{attempt}", web::get().to(class::attempt::show));
 
-    // Coordinators: /district
+    // Coordinators
+    config.configure(district::configure);
 
     // The programming interface
     config.route("/api/openapi.json", web::get().to(api::openapi::describe)).service(
@@ -78,9 +90,10 @@ pub fn configure(config: &mut ServiceConfig) {
     // The reader's language
     config.route("/language", web::get().to(language::choose));
 
-    // Style sheet, and the one script
+    // Style sheet and scripts
     config
         .route("/static/tenths.css", web::get().to(assets::stylesheet))
+        .route("/static/quiz.js", web::get().to(assets::quiz_script))
         .route("/static/platform-storage.js", web::get().to(assets::storage_script));
 
     // Those who run the service

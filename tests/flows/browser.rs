@@ -260,8 +260,8 @@ impl School {
     }
 }
 
-/// Answers a question with keys alone, in the order of the page.
-async fn answer(
+/// Answers a question, counted from 0, with keys alone, in the order of the page.
+pub(crate) async fn answer(
     pupil: &Browser,
     index: usize,
     item: &Item,

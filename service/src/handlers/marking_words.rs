@@ -1,4 +1,4 @@
-//! A quiz's marking policy in words for teachers and pupils.
+//! A quiz's marking policy in words for teachers.
 
 use qbank::accept::Credit;
 use qbank::marking::Policy;
@@ -25,14 +25,5 @@ pub(crate) fn policy(policy: Policy) -> String {
         Some(credit) => {
             format!("{later} The right value in another form: {}.", form_credit(Some(credit)).to_lowercase())
         }
-    }
-}
-
-/// What a pupil should know of it before the start.
-pub(crate) fn for_pupils(policy: Policy) -> &'static str {
-    if policy.follow_through {
-        "right from your own earlier answer counts"
-    } else {
-        "only the right value counts in each step"
     }
 }

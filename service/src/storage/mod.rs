@@ -11,6 +11,7 @@ mod holdings;
 mod invitations;
 mod people;
 mod records;
+mod sheets;
 mod sqlite;
 #[cfg(test)]
 mod test_body;
@@ -22,6 +23,8 @@ use std::sync::Arc;
 use async_trait::async_trait;
 use jiff::Timestamp;
 
+use crate::paper::SheetCode;
+use crate::typing::{Kept, Typing};
 use crate::windows::{Edge, Said, Windows};
 
 pub use api_tokens::{ApiRole, ApiToken, UnknownRole};
@@ -33,6 +36,7 @@ pub use people::{
     Member, MemberStatus, OverdueAttempt, Part, PersonName, Roster, RosterReading, UnknownWord,
 };
 pub use records::*;
+pub use sheets::{NamedSheet, StoredSheet};
 pub use tool_keys::{PrivateKey, Resealed, Retired, Rotated, ToolKey};
 
 /// Opens the store that `address` names and brings its tables up to date.
@@ -302,9 +306,9 @@ pub trait Storage: Send + Sync + 'static {
     -> Result<Vec<Attempt>, StorageError>;
     /// Every attempt at a placement, by pupil and number.
     async fn attempts_at(&self, placement: &PlacementId) -> Result<Vec<Attempt>, StorageError>;
-    /// Saves responses as typed: those given replace the stored ones of the same question, others stay. False
-    /// when the attempt is unknown or closed; nothing is changed then.
-    async fn save_responses(&self, id: &AttemptId, responses: &Responses) -> Result<bool, StorageError>;
+    /// Brings what a page brings together with what is stored, as [`Kept::with`] does. None when the attempt is unknown
+    /// or closed; nothing is changed then.
+    async fn keep_typing(&self, id: &AttemptId, typing: &Typing) -> Result<Option<Kept>, StorageError>;
     /// Closes an attempt with its marks and queues the pupil's best grade for the gradebook, in one step.
     /// Submitting a closed attempt changes nothing.
     async fn submit_attempt(&self, submission: Submission) -> Result<Submitted, StorageError>;
@@ -317,6 +321,23 @@ pub trait Storage: Send + Sync + 'static {
         user: &UserId,
         change: &Change,
     ) -> Result<usize, StorageError>;
+
+    // --- printed sheets ---
+
+    /// Stores new sheets of one quiz, in their order.
+    async fn add_sheets(&self, sheets: Vec<StoredSheet>, change: &Change) -> Result<(), StorageError>;
+    /// The sheets of a quiz in the order of making.
+    async fn sheets_at(&self, placement: &PlacementId) -> Result<Vec<StoredSheet>, StorageError>;
+    /// The sheet with that code.
+    async fn sheet(&self, code: SheetCode) -> Result<Option<StoredSheet>, StorageError>;
+    /// Notes that a sheet of that quiz is typed in as this pupil's.
+    async fn name_sheet(
+        &self,
+        placement: &PlacementId,
+        code: SheetCode,
+        user: &UserId,
+        change: &Change,
+    ) -> Result<NamedSheet, StorageError>;
 
     // --- people of a course ---
 

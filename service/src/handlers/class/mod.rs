@@ -11,6 +11,7 @@
 //! POST /class/{placement}/roster        read the course's class list again
 //! GET  /class/{placement}/times         when the quiz is open, to be changed
 //! POST /class/{placement}/times         change it
+//! …    /class/{placement}/paper…        printed sheets: see `paper` and `typing_in`
 //! GET  /class/{placement}/{attempt}     one attempt that was handed in, step by step
 //! ```
 //!
@@ -21,8 +22,10 @@ mod delivery_view;
 pub(crate) mod grades;
 mod label;
 pub(crate) mod overview;
+pub(crate) mod paper;
 mod people;
 pub(crate) mod place;
 pub(crate) mod roster;
 pub(crate) mod times;
+pub(crate) mod typing_in;
 mod window_fields;

@@ -24,7 +24,7 @@ use crate::pages::class::{CreditChoice, PlacePage, PoolChoice, QuizForm, TITLE_L
 use crate::pages::{Frame, Place};
 use crate::placing;
 use crate::session::PlacingSession;
-use crate::storage::{PoolId, PoolSummary};
+use crate::storage::{Layout, PoolId, PoolSummary};
 use crate::windows::{Edge, Windows, Zone};
 
 /// What the form suggests at first.
@@ -44,6 +44,7 @@ struct Draft {
     follow_through: String,
     /// A [`Credit`] by name, or empty where each question says so itself.
     form_credit: String,
+    layout: String,
     /// `yes`, or anything else for no.
     released: String,
     /// The ends of the windows, in the order of [`Edge::ALL`].
@@ -71,6 +72,7 @@ impl Draft {
             attempts: ATTEMPTS_SUGGESTED.to_string(),
             follow_through: "yes".into(),
             form_credit: String::new(),
+            layout: String::new(),
             released: "yes".into(),
             edges: Default::default(),
         }
@@ -85,6 +87,7 @@ impl Draft {
             attempts: typed("attempts"),
             follow_through: typed("follow_through"),
             form_credit: typed("form_credit"),
+            layout: typed("layout"),
             released: typed("released"),
             edges: Edge::ALL.map(|edge| typed(edge.name())),
         }
@@ -197,6 +200,7 @@ fn quiz(pool: &Pool, draft: &Draft, zone: &Zone, now: Timestamp) -> Result<Place
             follow_through: draft.follow_through == "yes",
             form_credit: Credit::named(&draft.form_credit),
         },
+        layout: Layout::named(&draft.layout).unwrap_or_default(),
         score_maximum: sample.iter().map(|item| item.max_points()).sum(),
         resource_id: entropy::identifier(),
         windows: windows(draft, zone, now)?,
@@ -268,6 +272,7 @@ fn quiz_form(index: usize, draft: Draft, pools: &[PoolChoice]) -> QuizForm {
         attempts: draft.attempts,
         follow_through: draft.follow_through == "yes",
         form_credits: form_credits(&draft.form_credit),
+        one_at_a_time: Layout::named(&draft.layout) == Some(Layout::One),
         released: draft.released == "yes",
         windows_open: typed,
         windows: window_fields::fields(&prefix(index), draft.edges),

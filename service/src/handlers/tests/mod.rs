@@ -4,6 +4,7 @@ mod api;
 mod class;
 mod cookies;
 mod csrf;
+mod district;
 mod quiz;
 mod retention;
 mod windows;
@@ -13,7 +14,7 @@ use std::sync::Arc;
 
 use actix_web::cookie::Cookie;
 use actix_web::http::StatusCode;
-use actix_web::http::header::{CONTENT_SECURITY_POLICY, LOCATION};
+use actix_web::http::header::{ACCEPT, CONTENT_SECURITY_POLICY, LOCATION};
 use actix_web::test::{TestRequest, call_service, init_service, read_body};
 use actix_web::web;
 use jiff::Timestamp;
@@ -29,7 +30,7 @@ use crate::routes;
 use crate::session::NewSession;
 use crate::settings::{Privacy, PublicUrl, Reach, Settings};
 use crate::storage::{
-    self, Actor, Attempt, Change, ContextId, DeploymentId, GradeEndpoint, LinkKey, NewPlacement,
+    self, Actor, Attempt, Change, ContextId, DeploymentId, GradeEndpoint, Layout, LinkKey, NewPlacement,
     NewRegistration, Placement, PlacingRequest, Registration, SessionPurpose, StoredPool, UserId,
 };
 use crate::windows::{Windows, Zone};
@@ -66,10 +67,15 @@ struct Placed {
     questions: u32,
     attempts: u32,
     policy: Policy,
+    layout: Layout,
 }
 
-const TWO_QUESTIONS_TWO_ATTEMPTS: Placed =
-    Placed { questions: 2, attempts: 2, policy: Policy { follow_through: true, form_credit: None } };
+const TWO_QUESTIONS_TWO_ATTEMPTS: Placed = Placed {
+    questions: 2,
+    attempts: 2,
+    policy: Policy { follow_through: true, form_credit: None },
+    layout: Layout::All,
+};
 
 fn monday() -> Timestamp {
     "2026-03-02T09:15:00Z".parse().unwrap()
@@ -86,9 +92,19 @@ impl School {
     }
 
     async fn open_with(placed: Placed, settings: Settings) -> Self {
+        Self::open_plan(PLAN, placed, settings).await
+    }
+
+    /// The same with questions in that language.
+    async fn open_told_in(locale: &str, placed: Placed) -> Self {
+        let plan = format!("locale = \"{locale}\"\n{PLAN}");
+        Self::open_plan(&plan, placed, settings()).await
+    }
+
+    async fn open_plan(plan: &str, placed: Placed, settings: Settings) -> Self {
         let storage = storage::open("sqlite::memory:").unwrap();
         let families = qbank::bank::families().unwrap();
-        let pool = Plan::from_toml(PLAN).unwrap().make(&families, None).unwrap();
+        let pool = Plan::from_toml(plan).unwrap().make(&families, None).unwrap();
         storage.put_pool(StoredPool::of(&pool)).await.unwrap();
         let registration = storage.put_registration(registration(), &change()).await.unwrap();
         let placement = storage.put_placement(placement(&registration, &pool, &placed)).await.unwrap();
@@ -207,6 +223,14 @@ impl Browser<'_> {
         self.post(path, &fields).await
     }
 
+    /// Saves as the page's script does.
+    async fn save_by_script(&self, attempt: &str, fields: &[(String, String)]) -> Answer {
+        let mut fields = fields.to_vec();
+        fields.push(("csrf".into(), self.csrf().await));
+        let request = TestRequest::post().uri(&format!("{attempt}/save")).set_form(fields);
+        self.send(request.insert_header((ACCEPT, "application/json"))).await
+    }
+
     async fn csrf(&self) -> String {
         let cookie = self.cookie.as_ref().unwrap();
         let storage = &self.school.app.storage;
@@ -287,6 +311,7 @@ fn placement(registration: &Registration, pool: &Pool, placed: &Placed) -> NewPl
         question_count: placed.questions,
         attempts_allowed: placed.attempts,
         policy: placed.policy,
+        layout: placed.layout,
         resource_id: "quiz-1".into(),
         windows: Windows::default(),
         grades: Some(GradeEndpoint {

@@ -245,7 +245,7 @@ impl Intervals {
 }
 
 fn per_mille(count: usize, whole: usize) -> u16 {
-    let share = if whole == 0 { 0 } else { count.saturating_mul(1000) / whole };
+    let share = count.saturating_mul(1000).checked_div(whole).unwrap_or(0);
     u16::try_from(share.min(1000)).unwrap_or(1000)
 }
 

@@ -182,7 +182,7 @@ impl BoardFrame {
         picture.letters.push(Letters { x, y: foot, text: cell.digit.to_string(), class });
         match cell.mark {
             Mark::Struck => {
-                picture.lines.push(Line { from: (x - 9, foot + 1), to: (x + 9, foot - 18), class: "strike" })
+                picture.lines.push(Line { from: (x - 9, foot + 1), to: (x + 9, foot - 18), class: "strike" });
             }
             Mark::Deciding => {
                 for side in [x - 13, x + 13] {

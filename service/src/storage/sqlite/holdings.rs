@@ -12,7 +12,7 @@ use crate::storage::{
 };
 
 /// Tables that hold rows of a person at a quiz, in the order of deletion.
-const AT_QUIZZES: [&str; 3] = ["attempts", "outbox", "members"];
+const AT_QUIZZES: [&str; 4] = ["attempts", "outbox", "members", "sheets"];
 
 pub(super) fn held(
     c: &Connection,
@@ -124,7 +124,9 @@ fn purge_selected(
 /// Fills the temporary table `purged` with person and quiz, or tells why the scope means nobody.
 fn select_people(c: &Connection, scope: &PurgeScope) -> Result<Option<Purged>, StorageError> {
     execute(c, "DROP TABLE IF EXISTS temp.purged; CREATE TEMP TABLE purged (placement TEXT, user TEXT)")?;
-    let at_quizzes = AT_QUIZZES.map(|table| format!("SELECT placement, user FROM {table}")).join(" UNION ");
+    let at_quizzes = AT_QUIZZES
+        .map(|table| format!("SELECT placement, user FROM {table} WHERE user IS NOT NULL"))
+        .join(" UNION ");
     let select = |condition: &str| {
         format!(
             "INSERT INTO purged SELECT held.placement, held.user FROM ({at_quizzes}) AS held
@@ -191,7 +193,8 @@ fn delete(c: &Connection, scope: &PurgeScope) -> Result<PurgeCounts, StorageErro
             &format!("DELETE FROM {table} WHERE (placement, user) IN (SELECT placement, user FROM purged)"),
         )?;
     }
-    let [attempts, grades, members] = deleted;
+    // A sheet without its person says nothing of anybody; it is not counted.
+    let [attempts, grades, members, _sheets] = deleted;
     Ok(PurgeCounts { people, attempts, grades, sessions, members, audit })
 }
 

@@ -17,6 +17,7 @@ mod pools;
 mod readings;
 mod row;
 mod schema;
+mod sheets;
 mod tool_keys;
 mod writer;
 
@@ -429,9 +430,9 @@ impl Storage for Sqlite {
         self.connections.read(move |c| attempts::at_placement(c, &placement)).await
     }
 
-    async fn save_responses(&self, id: &AttemptId, responses: &Responses) -> Result<bool, StorageError> {
-        let (id, responses) = (id.clone(), responses.clone());
-        self.connections.write(move |c| attempts::save_responses(c, &id, &responses)).await
+    async fn keep_typing(&self, id: &AttemptId, typing: &Typing) -> Result<Option<Kept>, StorageError> {
+        let (id, typing) = (id.clone(), typing.clone());
+        self.connections.write(move |c| attempts::keep_typing(c, &id, &typing)).await
     }
 
     async fn submit_attempt(&self, submission: Submission) -> Result<Submitted, StorageError> {
@@ -446,6 +447,31 @@ impl Storage for Sqlite {
     ) -> Result<usize, StorageError> {
         let (placement, user, change) = (placement.clone(), user.clone(), change.clone());
         self.connections.write(move |c| attempts::reset(c, &placement, &user, &change)).await
+    }
+
+    async fn add_sheets(&self, sheets: Vec<StoredSheet>, change: &Change) -> Result<(), StorageError> {
+        let change = change.clone();
+        self.connections.write(move |c| sheets::add(c, &sheets, &change)).await
+    }
+
+    async fn sheets_at(&self, placement: &PlacementId) -> Result<Vec<StoredSheet>, StorageError> {
+        let placement = placement.clone();
+        self.connections.read(move |c| sheets::at_placement(c, &placement)).await
+    }
+
+    async fn sheet(&self, code: SheetCode) -> Result<Option<StoredSheet>, StorageError> {
+        self.connections.read(move |c| sheets::by_code(c, code)).await
+    }
+
+    async fn name_sheet(
+        &self,
+        placement: &PlacementId,
+        code: SheetCode,
+        user: &UserId,
+        change: &Change,
+    ) -> Result<NamedSheet, StorageError> {
+        let (placement, user, change) = (placement.clone(), user.clone(), change.clone());
+        self.connections.write(move |c| sheets::name(c, &placement, code, &user, &change)).await
     }
 
     async fn note_launch(
