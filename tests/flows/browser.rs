@@ -315,12 +315,8 @@ async fn check_reason(pupil: &Browser, mistake: &Mistake<'_>) -> Result<()> {
     );
     let verdict = pupil.text(&format!("{step} .verdict")).await?;
     ensure!(verdict.contains("Not right yet"), "the verdict is '{verdict}'");
-    // What voices say stands behind what is seen.
     let typed = pupil.text(&format!("{step} .typed")).await?;
-    ensure!(
-        typed.lines().next() == Some(mistake.response.as_str()),
-        "the page says that '{typed}' was typed"
-    );
+    ensure!(typed == mistake.response, "the page says that '{typed}' was typed");
     let why = pupil.texts(&format!("{step} .why")).await?.join(" ").to_lowercase();
     let reason = mistake.misconception.pupil(Language::English).to_lowercase();
     ensure!(why.contains(&reason), "expected the reason '{reason}', found '{why}'");

@@ -326,7 +326,7 @@ impl Browser {
         self.find(Locator::Css(selector)).await?;
         let mut texts = Vec::new();
         for element in self.client.find_all(Locator::Css(selector)).await? {
-            texts.push(element.text().await?);
+            texts.push(self.seen(&element).await?);
         }
         Ok(texts)
     }
@@ -336,7 +336,19 @@ impl Browser {
     /// # Errors
     /// If none appears.
     pub async fn text(&self, selector: &str) -> Result<String> {
-        Ok(self.find(Locator::Css(selector)).await?.text().await?)
+        let element = self.find(Locator::Css(selector)).await?;
+        self.seen(&element).await
+    }
+
+    /// The text of an element without what only voices say.
+    async fn seen(&self, element: &Element) -> Result<String> {
+        let script = "const spoken = arguments[0].querySelectorAll('.spoken');
+            spoken.forEach(words => { words.hidden = true; });
+            const seen = arguments[0].innerText;
+            spoken.forEach(words => { words.hidden = false; });
+            return seen.replaceAll('\\u00a0', ' ').trim();";
+        let seen = self.client.execute(script, vec![serde_json::to_value(element)?]).await?;
+        Ok(seen.as_str().unwrap_or_default().to_owned())
     }
 
     /// Clicks an element.

@@ -256,9 +256,14 @@ fn chosen_in(list: ElementRef<'_>) -> Option<(String, String)> {
     Some((list.attr("name")?.to_owned(), value))
 }
 
-/// The text of an element with blanks folded, as shown.
+/// The text of an element with blanks folded, as shown; what only voices say is left out.
 fn text_of(element: ElementRef<'_>) -> String {
-    element.text().flat_map(str::split_whitespace).collect::<Vec<_>>().join(" ")
+    let is_spoken = |element: ElementRef<'_>| element.value().classes().any(|class| class == "spoken");
+    let texts = element.descendants().filter_map(|node| {
+        let text = node.value().as_text()?;
+        (!node.ancestors().filter_map(ElementRef::wrap).any(is_spoken)).then_some(&**text)
+    });
+    texts.collect::<String>().split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 fn known(selector: &str) -> Selector {

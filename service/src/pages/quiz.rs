@@ -5,6 +5,7 @@ use std::sync::LazyLock;
 use askama::Template;
 
 use super::marked::MarkedQuestion;
+use super::spoken::Spoken;
 use super::{Frame, Link, versioned};
 
 /// The script of an open attempt and its result: keeps what is typed, and draws the place-value grid.
@@ -226,7 +227,7 @@ pub struct OpenQuestion {
     /// "Question 2", or "Question 2 of 5".
     pub name: String,
     /// The story, one entry a paragraph.
-    pub story: Vec<String>,
+    pub story: Vec<Spoken>,
     /// "3 points".
     pub points: String,
     /// The steps in order.
@@ -241,7 +242,7 @@ pub struct OpenStep {
     /// Id of its field on the page, for labels and links.
     pub anchor: String,
     /// What is asked.
-    pub prompt: String,
+    pub prompt: Spoken,
     /// How it is answered.
     pub field: Field,
 }
@@ -302,7 +303,7 @@ pub struct ChoiceOption {
     /// The choice's id, sent when chosen.
     pub id: String,
     /// What it says.
-    pub text: String,
+    pub text: Spoken,
     /// Whether the pupil chose it.
     pub chosen: bool,
 }

@@ -22,6 +22,7 @@ use crate::pages::quiz::{
     ANSWER_LENGTH_MAX, AttemptPage, CheckPage, ChoiceOption, Field, FieldLink, Notice, OneAtATime, OpenFrame,
     OpenQuestion, OpenStep, OrderPlace, QuestionState, UnitSign,
 };
+use crate::pages::spoken::Voice;
 use crate::pages::{Frame, Place};
 use crate::session::PupilSession;
 use crate::storage::{Attempt, Responses};
@@ -182,6 +183,7 @@ pub(super) struct Asking<'a> {
 
 impl Asking<'_> {
     pub(super) fn question(&self, item: &Item, number: usize, name: String) -> OpenQuestion {
+        let voice = Voice::of(item);
         let steps = item.steps.iter().map(|step| {
             let field = FieldName::new(number, step);
             let kept = stored(self.responses, item, step);
@@ -190,29 +192,29 @@ impl Asking<'_> {
             OpenStep {
                 name: field.name(),
                 anchor: field.anchor(),
-                prompt: unbroken(&step.prompt),
-                field: self.control(step, &field, text, too_long),
+                prompt: voice.speak(&unbroken(&step.prompt)),
+                field: self.control(&voice, step, &field, text, too_long),
             }
         });
         OpenQuestion {
             number,
             name,
-            story: paragraphs(&item.stem),
+            story: paragraphs(&item.stem).iter().map(|paragraph| voice.speak(paragraph)).collect(),
             points: self.texts.with("quiz-points", &[("count", item.max_points().into())]),
             steps: steps.collect(),
         }
     }
 
-    fn control(&self, step: &Step, field: &FieldName, typed: &str, too_long: bool) -> Field {
+    fn control(&self, voice: &Voice, step: &Step, field: &FieldName, typed: &str, too_long: bool) -> Field {
         match step.kind {
-            StepKind::Choice => Field::Choice { options: options(step, typed) },
+            StepKind::Choice => Field::Choice { options: options(voice, step, typed) },
             StepKind::Order => {
                 let places = places(step, typed);
                 let place = |(number, chosen): (usize, &String)| OrderPlace {
                     label: self.texts.with("quiz-place", &[("number", number.into())]),
                     name: field.place_name(number),
                     anchor: format!("{}-{number}", field.anchor()),
-                    options: options(step, chosen),
+                    options: options(voice, step, chosen),
                 };
                 Field::Order { places: (1..).zip(&places).map(place).collect() }
             }
@@ -310,10 +312,10 @@ fn written(step: &Step, answer: &str) -> String {
     }
 }
 
-fn options(step: &Step, chosen: &str) -> Vec<ChoiceOption> {
+fn options(voice: &Voice, step: &Step, chosen: &str) -> Vec<ChoiceOption> {
     let option = |choice: &Choice| ChoiceOption {
         id: choice.id.clone(),
-        text: unbroken(&choice.text),
+        text: voice.speak(&unbroken(&choice.text)),
         chosen: choice.id == chosen,
     };
     step.choices.iter().map(option).collect()
