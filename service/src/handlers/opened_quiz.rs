@@ -77,12 +77,12 @@ impl OpenedQuiz {
 /// The right to send scores.
 const SCORE_SCOPE: &str = "https://purl.imsglobal.org/spec/lti-ags/scope/score";
 
-/// The stored marks of a closed attempt.
+/// The marks of a closed attempt, with the points that the teacher gave.
 ///
 /// # Errors
 /// [`PageError::Record`] when they cannot be read back.
 pub(crate) fn marks(result: &AttemptResult) -> Result<Vec<Mark>, PageError> {
-    serde_json::from_str(&result.marks).map_err(|error| PageError::Record(format!("marks: {error}")))
+    result.marked().map_err(|error| PageError::Record(format!("marks: {error}")))
 }
 
 /// "1 point", "7 points".
