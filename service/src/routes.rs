@@ -28,10 +28,11 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/quiz/{placement}/{attempt}/save", web::post().to(quiz::save::save))
         .route("/quiz/{placement}/{attempt}/submit", web::post().to(quiz::submit::submit));
 
-    // Teachers; /class/place comes before /class/{placement}
+    // Teachers; fixed words come before /class/{placement} and /class/{placement}/{attempt}
     config
         .route("/class/place", web::get().to(class::place::show))
         .route("/class/place", web::post().to(class::place::place))
+        .route("/class/place/preview", web::post().to(class::preview::show))
         .route("/class/{placement}", web::get().to(class::overview::show))
         .route("/class/{placement}/send-again", web::post().to(class::grades::send_again))
         .route("/class/{placement}/compare", web::post().to(class::grades::compare))
@@ -40,7 +41,11 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/class/{placement}/times", web::get().to(class::times::show))
         .route("/class/{placement}/times", web::post().to(class::times::change))
         .route("/class/{placement}/roster", web::post().to(class::roster::read_again))
-        .route("/class/{placement}/{attempt}", web::get().to(class::attempt::show));
+        .route("/class/{placement}/grades", web::get().to(class::grades_view::show))
+        .route("/class/{placement}/marks.csv", web::get().to(class::table::download))
+        .route("/class/{placement}/attempts", web::post().to(class::grades::allow))
+        .route("/class/{placement}/{attempt}", web::get().to(class::attempt::show))
+        .route("/class/{placement}/{attempt}/points", web::post().to(class::points::change));
 
     // Coordinators: /district
 

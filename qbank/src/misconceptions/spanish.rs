@@ -296,3 +296,6 @@ pub(super) static PUPIL: &[(&str, &str)] = &[
         "Dibuja la historia: ¿quién tiene más? Después decide si hay que sumar o restar.",
     ),
 ];
+
+/// Id, what follows 'respuestas consistentes con', and an idea for what to do next; for teachers.
+pub(super) static TEACHER: &[(&str, &str, &str)] = &[];

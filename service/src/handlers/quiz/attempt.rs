@@ -9,6 +9,8 @@ use super::{AttemptPath, gradebook_sentence, open_view, own_attempt, start_path,
 use crate::app::App;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::marked_view::{self, Reader};
+use crate::handlers::overrides_view;
+use crate::texts::Texts;
 use crate::handlers::opened_quiz::{OpenedQuiz, best, counted, marks};
 use crate::pages::quiz::{Notice, ResultPage};
 use crate::pages::{Frame, Place};
@@ -36,7 +38,7 @@ pub(crate) async fn show(
     path: AttemptPath,
     arrival: web::Query<Arrival>,
 ) -> Result<HttpResponse, PageError> {
-    let quiz = OpenedQuiz::find(&app, &session.placement).await?;
+    let quiz = OpenedQuiz::of_pupil(&app, &session).await?;
     let attempt = own_attempt(&app, &session, &path).await?;
     if let Some(ended) = too_late(&app, &session, &quiz, &attempt).await? {
         return Ok(ended);
@@ -73,6 +75,9 @@ fn result_page(
     let left = u32::try_from(all.len()).unwrap_or(u32::MAX) < allowed;
     let best = best(all).unwrap_or(result);
     let best = format!("Your best so far: {} of {}.", best.points, counted(best.maximum, "point"));
+    let mut questions = marked_view::questions(&quiz.pool, &marks(result)?, Reader::Pupil);
+    let texts = Texts::of(&quiz.pool.locale);
+    overrides_view::tell(texts, "class-points-changed", &mut questions, result)?;
     Ok(ResultPage {
         frame: Frame::of_locale(&quiz.pool.locale, Place::Quiz, format!("{}: your result", quiz.title())),
         progress: format!("Attempt {} of {allowed}", attempt.number),
@@ -85,6 +90,6 @@ fn result_page(
         start_url: start_path(quiz),
         csrf: session.csrf.value().to_owned(),
         whose: "Your answer:",
-        questions: marked_view::questions(&quiz.pool, &marks(result)?, Reader::Pupil),
+        questions,
     })
 }

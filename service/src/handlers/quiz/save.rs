@@ -21,7 +21,7 @@ pub(crate) async fn save(
     posted: Posted,
 ) -> Result<HttpResponse, PageError> {
     let fields = Fields::checked(posted, &session.csrf)?;
-    let quiz = OpenedQuiz::find(&app, &session.placement).await?;
+    let quiz = OpenedQuiz::of_pupil(&app, &session).await?;
     let attempt = own_attempt(&app, &session, &path).await?;
     if let Some(late) = too_late(&app, &session, &quiz, &attempt).await? {
         return Ok(late);

@@ -28,7 +28,7 @@ async fn class() -> School {
 #[actix_web::test]
 async fn the_class_is_listed_best_first_with_the_state_of_each_grade() {
     let school = class().await;
-    let page = school.teacher().await.get(&format!("/class/{}", school.placement.id)).await.body;
+    let page = school.teacher().await.get(&format!("/class/{}/grades", school.placement.id)).await.body;
     let place = |text: &str| page.find(text).unwrap_or_else(|| panic!("{text}: {page}"));
     assert!(place("p-07") < place("p-08") && place("p-08") < place("p-09"));
     assert!(page.contains("2 of 3 who started") && page.contains("1: open"), "{page}");
@@ -52,14 +52,14 @@ async fn a_grade_that_could_not_be_delivered_says_why_and_can_be_sent_again() {
         storage.finish_grade(&grade, &outcome, now).await.unwrap();
     }
     let teacher = school.teacher().await;
-    let page = teacher.get(&teacher.start).await.body;
+    let page = teacher.grades().await;
     assert!(page.contains("</span>delivered"), "{page}");
     assert!(page.contains("could not be delivered") && page.contains("The activity is closed"), "{page}");
 
     let path = format!("{}/send-again", teacher.start);
     assert_eq!(teacher.post(&path, &[]).await.status, StatusCode::FORBIDDEN, "without the token");
     assert_eq!(teacher.post_form(&path, &[]).await.status, StatusCode::SEE_OTHER);
-    let page = teacher.get(&teacher.start).await.body;
+    let page = teacher.grades().await;
     assert!(page.contains("</span>waiting") && !page.contains("could not be delivered"), "{page}");
 }
 
@@ -81,7 +81,7 @@ async fn a_held_grade_is_settled_by_the_teacher() {
             .unwrap();
     }
     let teacher = school.teacher().await;
-    let page = teacher.get(&teacher.start).await.body;
+    let page = teacher.grades().await;
     assert!(
         page.contains("held: the gradebook has another mark") && page.contains("shows 9 of 10"),
         "{page}"
@@ -93,7 +93,7 @@ async fn a_held_grade_is_settled_by_the_teacher() {
         let answer = teacher.post_form(&path, &naming(pupil, &[("choice", choice)])).await;
         assert_eq!(answer.status, StatusCode::SEE_OTHER);
     }
-    let page = teacher.get(&teacher.start).await.body;
+    let page = teacher.grades().await;
     assert!(page.contains("not sent: the gradebook’s mark stays"), "{page}");
     assert_eq!(page.matches("</span>waiting").count(), 1, "{page}");
 }
