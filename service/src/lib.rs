@@ -15,6 +15,7 @@ mod judgement;
 pub mod lti;
 pub mod metrics;
 pub mod pages;
+pub mod paper;
 pub mod placing;
 pub mod practice;
 mod retention;
@@ -25,6 +26,7 @@ pub mod session;
 pub mod settings;
 pub mod storage;
 pub mod texts;
+pub mod typing;
 pub mod windows;
 
 /// `text` cut to `limit` characters for messages, with a mark where it was cut.

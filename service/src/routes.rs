@@ -83,9 +83,10 @@ pub fn configure(config: &mut ServiceConfig) {
     // The reader's language
     config.route("/language", web::get().to(language::choose));
 
-    // Style sheet, and the one script
+    // Style sheet and scripts
     config
         .route("/static/tenths.css", web::get().to(assets::stylesheet))
+        .route("/static/quiz.js", web::get().to(assets::quiz_script))
         .route("/static/platform-storage.js", web::get().to(assets::storage_script));
 
     // Those who run the service

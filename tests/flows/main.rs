@@ -17,6 +17,7 @@ mod locales;
 mod looks;
 mod numerals;
 mod package;
+mod paper;
 mod placing;
 mod registration;
 mod report;

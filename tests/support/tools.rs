@@ -42,6 +42,12 @@ pub fn python_with(package: &str, check: &str) -> Option<Command> {
     None
 }
 
+/// Whether a program can be found by the search path.
+pub fn installed(program: &str) -> bool {
+    std::env::var_os("PATH")
+        .is_some_and(|folders| std::env::split_paths(&folders).any(|folder| folder.join(program).is_file()))
+}
+
 fn runs(program: &str, arguments: &[&str]) -> bool {
     let run = Command::new(program).args(arguments).stdout(Stdio::null()).stderr(Stdio::null()).status();
     run.is_ok_and(|status| status.success())

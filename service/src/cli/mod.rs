@@ -27,6 +27,7 @@ mod score;
 mod serve;
 mod token;
 mod work;
+mod worksheet;
 
 use std::process::ExitCode;
 
@@ -68,6 +69,8 @@ enum Command {
     Score(score::ScoreArguments),
     /// Tell what marks say about questions, groups and pupils
     Report(report::ReportArguments),
+    /// Print a pool: one version a pupil with a code each, and the key
+    Worksheet(worksheet::WorksheetArguments),
     /// Run the service
     Serve(crate::settings::ServeArguments),
     /// Manage the platforms that may launch the service
@@ -109,6 +112,7 @@ pub fn run() -> ExitCode {
         Command::Examine(arguments) => examine::run(&arguments),
         Command::Score(arguments) => score::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),
+        Command::Worksheet(arguments) => worksheet::run(&arguments),
         Command::Serve(arguments) => serve::run(arguments),
         Command::Platform(command) => platform::run(command),
         Command::Invite(arguments) => invite::run(&arguments),

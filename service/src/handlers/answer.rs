@@ -1,7 +1,7 @@
 //! From a page to an answer over HTTP, and from a failure to a page in plain words.
 //!
-//! Pages use no script, so their policy permits none: stricter than what every answer gets anyway. No copy of a page is
-//! kept. This module knows nothing of what a page says.
+//! Most pages use no script, so their policy permits none: stricter than what every answer gets anyway. No copy of a page
+//! is kept. This module knows nothing of what a page says.
 
 use actix_web::http::StatusCode;
 use actix_web::http::header::{CACHE_CONTROL, CONTENT_SECURITY_POLICY, ContentType, LOCATION};
@@ -16,13 +16,30 @@ use crate::texts::Texts;
 /// What a page may load and where its forms may go.
 const POLICY: &str = "default-src 'none'; style-src 'self'; form-action 'self'; base-uri 'none'";
 
+/// The same for pages whose script also sends to us.
+const POLICY_WITH_SCRIPT: &str = "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; \
+                                  form-action 'self'; base-uri 'none'";
+
 /// Answers with a page.
 pub(crate) fn page(status: StatusCode, page: &impl Template) -> Result<HttpResponse, PageError> {
+    with_policy(status, page, POLICY)
+}
+
+/// Answers with a page that loads a script of ours. It must work without.
+pub(crate) fn page_with_script(status: StatusCode, page: &impl Template) -> Result<HttpResponse, PageError> {
+    with_policy(status, page, POLICY_WITH_SCRIPT)
+}
+
+fn with_policy(
+    status: StatusCode,
+    page: &impl Template,
+    policy: &'static str,
+) -> Result<HttpResponse, PageError> {
     let body = page.render().map_err(|_| PageError::Template)?;
     Ok(HttpResponse::build(status)
         .content_type(ContentType::html())
         .insert_header((CACHE_CONTROL, "no-store"))
-        .insert_header((CONTENT_SECURITY_POLICY, POLICY))
+        .insert_header((CONTENT_SECURITY_POLICY, policy))
         .body(body))
 }
 

@@ -5,6 +5,7 @@ use actix_web::http::header::{CACHE_CONTROL, CONTENT_TYPE};
 
 use crate::pages::STYLESHEET;
 use crate::pages::frames::STORAGE_SCRIPT;
+use crate::pages::quiz;
 use crate::pages::registration::CLOSING_SCRIPT;
 
 /// GET: kept by browsers for ever, because pages name it by its content.
@@ -21,6 +22,14 @@ pub(crate) async fn storage_script() -> HttpResponse {
         .insert_header((CONTENT_TYPE, "text/javascript; charset=utf-8"))
         .insert_header((CACHE_CONTROL, "public, max-age=31536000, immutable"))
         .body(STORAGE_SCRIPT)
+}
+
+/// GET: as the style sheet.
+pub(crate) async fn quiz_script() -> HttpResponse {
+    HttpResponse::Ok()
+        .insert_header((CONTENT_TYPE, "text/javascript; charset=utf-8"))
+        .insert_header((CACHE_CONTROL, "public, max-age=31536000, immutable"))
+        .body(quiz::SCRIPT)
 }
 
 /// GET: what closes the window of a registration; asked for once in the life of a platform.

@@ -34,7 +34,12 @@ impl Fields {
 
     /// The first value of that name, empty when there is none.
     pub(crate) fn value(&self, name: &str) -> &str {
-        self.0.iter().find(|(field, _)| field == name).map_or("", |(_, value)| value)
+        self.find(name).unwrap_or_default()
+    }
+
+    /// The first value of that name, if the form has one.
+    pub(crate) fn find(&self, name: &str) -> Option<&str> {
+        self.0.iter().find(|(field, _)| field == name).map(|(_, value)| value.as_str())
     }
 }
 

@@ -1,4 +1,4 @@
-//! A quiz's marking policy in words for teachers and pupils.
+//! A quiz's marking policy in words for teachers.
 
 use qbank::accept::Credit;
 use qbank::marking::Policy;
@@ -28,13 +28,4 @@ pub(crate) fn policy(texts: &Texts, policy: Policy) -> String {
         (false, Some(Credit::Part)) => "class-marking-only-form-part",
         (false, Some(Credit::Full)) => "class-marking-only-form-full",
     })
-}
-
-/// What a pupil should know of it before the start.
-pub(crate) fn for_pupils(policy: Policy) -> &'static str {
-    if policy.follow_through {
-        "right from your own earlier answer counts"
-    } else {
-        "only the right value counts in each step"
-    }
 }

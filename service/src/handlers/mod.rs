@@ -21,6 +21,7 @@ use actix_web::HttpResponse;
 
 use self::answer::PageError;
 pub use form::settings as form_settings;
+pub(crate) use marked_view::{paragraphs, unbroken};
 pub(crate) use opened_quiz::OpenedQuiz;
 pub use proven_pools::ProvenPools;
 

@@ -11,7 +11,7 @@ use super::keys::Signer;
 use super::{FailedCheck, vocabulary as v};
 use crate::entropy;
 use crate::settings::Reach;
-use crate::storage::{ContextId, DeploymentId, PlacingRequest, PoolId, Registration};
+use crate::storage::{ContextId, DeploymentId, Layout, PlacingRequest, PoolId, Registration};
 use crate::windows::{Edge, Windows};
 
 /// The most questions a pupil can be given.
@@ -26,6 +26,8 @@ pub const FOLLOW_THROUGH: &str = "follow_through";
 /// The link's own parameter that says what the right value in another form earns, by the credit's name; without it each
 /// step says so itself.
 pub const FORM_CREDIT: &str = "form_credit";
+/// The link's own parameter that says how pupils see the questions, by the layout's name.
+pub const LAYOUT: &str = "layout";
 
 /// The link's own parameter that names its line item's `resourceId`. A course is copied with parameters and line items,
 /// so both stay equal in the copy.
@@ -48,6 +50,8 @@ pub struct PlacedQuiz {
     pub attempts_allowed: u32,
     /// What earns points.
     pub policy: Policy,
+    /// How pupils see the questions.
+    pub layout: Layout,
     /// The points a line item gets at first; platforms rescale what we send.
     pub score_maximum: u32,
     /// Tells this quiz's line item from others of the same pool; see [`RESOURCE_ID`].
@@ -165,6 +169,7 @@ fn content_item(quiz: &PlacedQuiz, request: &PlacingRequest, launch_url: &Url) -
             "questions": quiz.question_count.to_string(),
             "attempts": quiz.attempts_allowed.to_string(),
             (FOLLOW_THROUGH): if quiz.policy.follow_through { "yes" } else { "no" },
+            (LAYOUT): quiz.layout.name(),
             (RESOURCE_ID): quiz.resource_id,
         },
     });

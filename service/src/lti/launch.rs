@@ -17,8 +17,8 @@ use super::{FailedCheck, deep_linking, is_identifier, person_name, roles, vocabu
 use crate::frame_ancestors;
 use crate::settings::{PublicUrl, Reach};
 use crate::storage::{
-    ContextId, DeploymentId, GradeEndpoint, LinkKey, LoginState, Part, PersonName, PlacingRequest, PoolId,
-    Registration, ResourceLinkId, UserId,
+    ContextId, DeploymentId, GradeEndpoint, Layout, LinkKey, LoginState, Part, PersonName, PlacingRequest,
+    PoolId, Registration, ResourceLinkId, UserId,
 };
 use crate::windows::{Edge, Said, Windows};
 use claims::Claims;
@@ -97,6 +97,8 @@ pub struct QuizParameters {
     pub attempts_allowed: u32,
     /// What earns points; the default where the link says nothing.
     pub policy: Policy,
+    /// How pupils see the questions; all on one page where the link says nothing.
+    pub layout: Layout,
     /// The `resourceId` of the link's line item; links placed before it was sent used their pool's id.
     pub resource_id: String,
     /// When the teacher chose it to be open.
@@ -327,6 +329,7 @@ fn quiz_parameters(claims: Claims<'_>) -> Result<Option<QuizParameters>, FailedC
         question_count: count("questions", deep_linking::QUESTIONS_MAX)?,
         attempts_allowed: count("attempts", deep_linking::ATTEMPTS_MAX)?,
         policy: policy(custom)?,
+        layout: layout(custom)?,
         resource_id: custom
             .text(deep_linking::RESOURCE_ID)?
             .filter(|id| is_identifier(id))
@@ -356,6 +359,13 @@ fn windows_said(claims: Claims<'_>) -> Result<BTreeMap<Edge, Said>, FailedCheck>
         said.extend(custom.text(edge.name())?.map(|value| (edge, Said::read(value))));
     }
     Ok(said)
+}
+
+fn layout(custom: Claims<'_>) -> Result<Layout, FailedCheck> {
+    match custom.text(deep_linking::LAYOUT)? {
+        None => Ok(Layout::default()),
+        Some(name) => Layout::named(name).ok_or(FailedCheck::CustomParameters),
+    }
 }
 
 fn policy(custom: Claims<'_>) -> Result<Policy, FailedCheck> {

@@ -57,6 +57,8 @@ pub struct QuizForm {
     pub attempts: String,
     /// Whether a pupil's own earlier value is followed.
     pub follow_through: bool,
+    /// Whether pupils see one question at a time.
+    pub one_at_a_time: bool,
     /// What the right value in another form may earn.
     pub form_credits: Vec<CreditChoice>,
     /// Whether pupils see the grade in the course at once.

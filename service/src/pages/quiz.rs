@@ -1,9 +1,40 @@
-//! The pupil's pages: start, a running attempt, the result.
+//! The pupil's pages: start, an open attempt, the result.
+
+use std::sync::LazyLock;
 
 use askama::Template;
 
 use super::marked::MarkedQuestion;
-use super::{Frame, Link};
+use super::{Frame, Link, versioned};
+
+/// The script of an open attempt and its result: keeps what is typed, and draws the place-value grid.
+pub const SCRIPT: &str = include_str!("../../static/quiz.js");
+
+/// Where the script is served; the address changes with the content.
+pub fn script_url() -> &'static str {
+    static URL: LazyLock<String> = LazyLock::new(|| versioned("/static/quiz.js", SCRIPT));
+    &URL
+}
+
+/// What the script says, in the reader's language; the page carries it.
+pub const KEEP_MESSAGES: [&str; 16] = [
+    "quiz-keep-saving",
+    "quiz-keep-saved",
+    "quiz-keep-offline",
+    "quiz-keep-offline-page",
+    "quiz-keep-signed-out",
+    "quiz-keep-signed-out-page",
+    "quiz-keep-newer",
+    "quiz-keep-closed",
+    "quiz-keep-restored",
+    "quiz-keep-too-long",
+    "quiz-keep-no-hand-in",
+    "quiz-grid-close",
+    "quiz-grid-name",
+    "quiz-grid-gap",
+    "quiz-grid-other",
+    "quiz-grid-places",
+];
 
 /// Most characters an answer may have; longer ones are refused with a sentence beside the field. The field itself has no
 /// limit, because browsers cut pasted text at one without a word.
@@ -16,25 +47,23 @@ pub struct StartPage {
     /// Frame; its title is the quiz's title.
     pub frame: Frame,
     /// A message about what just happened.
-    pub notice: Option<&'static str>,
+    pub notice: Option<String>,
     /// One sentence of welcome.
-    pub welcome: &'static str,
+    pub welcome: String,
     /// Number of questions of an attempt.
-    pub question_count: u32,
+    pub question_count: usize,
     /// "1 of 3 used".
     pub attempts: String,
     /// What counts in a step that builds on another.
-    pub later_steps: &'static str,
+    pub later_steps: String,
     /// Until when, where there is an end.
     pub until: Option<String>,
     /// "7 of 10 points", once an attempt was handed in.
     pub best: Option<String>,
     /// What is sent to the gradebook.
-    pub gradebook: &'static str,
+    pub gradebook: String,
     /// What can be done now.
     pub next: Next,
-    /// Words of the start button.
-    pub start_text: &'static str,
     /// Token of the session, in every form.
     pub csrf: String,
     /// Results of earlier attempts.
@@ -48,36 +77,29 @@ pub enum Next {
     Start {
         /// Where the form goes.
         action: String,
+        /// Whether there was one before.
+        again: bool,
     },
     /// Go on with the open attempt.
     Resume {
         /// The attempt's page.
         url: String,
-        /// "You have answered 3 of 8 steps so far."
+        /// "Your attempt 1 is open: 3 of 8 answers are saved."
         saved: String,
     },
     /// All attempts are used.
     Finished,
-    /// It is too early.
-    NotYet {
-        /// From when, in words.
-        opens: String,
-    },
-    /// It is too late.
-    Over {
-        /// Since when, in words.
-        closed: String,
-    },
+    /// It is too early; the sentence says from when.
+    NotYet(String),
+    /// It is too late; the sentence says since when.
+    Over(String),
 }
 
-/// All questions of an attempt that is still open. No field here holds an answer of ours.
-#[derive(Debug, Clone, Template)]
-#[template(path = "quiz/attempt.html")]
-pub struct AttemptPage {
-    /// Frame; its title is the quiz's title.
-    pub frame: Frame,
-    /// "Attempt 1 of 3, 5 questions".
-    pub progress: String,
+/// What all pages of an open attempt have. No field here, or in what follows, holds an answer of ours.
+#[derive(Debug, Clone)]
+pub struct OpenFrame {
+    /// "Attempt 1 of 3" and so on.
+    pub facts: Vec<String>,
     /// A message about what just happened.
     pub notice: Notice,
     /// Where the save button sends the form.
@@ -86,8 +108,78 @@ pub struct AttemptPage {
     pub submit_action: String,
     /// Token of the session.
     pub csrf: String,
-    /// The questions in order.
+    /// The attempt's id, by which the browser keeps what could not be sent.
+    pub attempt: String,
+    /// Name of the page; see [`crate::typing`].
+    pub page: String,
+    /// The revision of the attempt that the page shows.
+    pub revision: u64,
+}
+
+/// Questions of an attempt that is still open: all, or one.
+#[derive(Debug, Clone, Template)]
+#[template(path = "quiz/attempt.html")]
+pub struct AttemptPage {
+    /// Frame; its title is the quiz's title.
+    pub frame: Frame,
+    /// What all these pages have.
+    pub open: OpenFrame,
+    /// How answers are written.
+    pub how_to_write: String,
+    /// The decimal mark, for the place-value grid.
+    pub point: char,
+    /// Where one is among the questions, if they are shown one at a time.
+    pub one: Option<OneAtATime>,
+    /// The questions that are shown, in order.
     pub questions: Vec<OpenQuestion>,
+}
+
+/// The last page of a quiz that shows one question at a time.
+#[derive(Debug, Clone, Template)]
+#[template(path = "quiz/check.html")]
+pub struct CheckPage {
+    /// Frame; its title is the quiz's title.
+    pub frame: Frame,
+    /// What all these pages have.
+    pub open: OpenFrame,
+    /// "2 answers are still empty:", for when there are any.
+    pub heading: String,
+    /// Links to them.
+    pub empty: Vec<FieldLink>,
+    /// All questions.
+    pub states: Vec<QuestionState>,
+}
+
+/// Where one is in a quiz that shows one question at a time.
+#[derive(Debug, Clone)]
+pub struct OneAtATime {
+    /// "Question 2 of 5".
+    pub heading: String,
+    /// Word of the page after this one.
+    pub next: String,
+    /// Whether this is the last question.
+    pub last: bool,
+    /// Word of the page before this one.
+    pub back: Option<String>,
+    /// Word of this page.
+    pub here: String,
+    /// All questions.
+    pub states: Vec<QuestionState>,
+}
+
+/// A question in a list of all.
+#[derive(Debug, Clone)]
+pub struct QuestionState {
+    /// From 1; also the word of its page.
+    pub number: usize,
+    /// "Question 2".
+    pub name: String,
+    /// How much is answered, as a sign.
+    pub sign: &'static str,
+    /// The same in words.
+    pub state: String,
+    /// Whether it is the one that is shown.
+    pub here: bool,
 }
 
 /// What to tell the pupil above the questions.
@@ -104,16 +196,23 @@ pub enum Notice {
     },
     /// Some answers are longer than [`ANSWER_LENGTH_MAX`].
     TooLong {
+        /// What is wrong with them.
+        which: String,
         /// Links to those fields.
+        fields: Vec<FieldLink>,
+    },
+    /// Some answers were not stored, because newer ones were written on another page.
+    Newer {
+        /// Links to those fields, each with what was not stored.
         fields: Vec<FieldLink>,
     },
 }
 
-/// A link to a field of the same page.
+/// A link to a field.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct FieldLink {
-    /// The field's id.
-    pub anchor: String,
+    /// Where the field is.
+    pub address: String,
     /// "Question 2: How much is left?"
     pub text: String,
 }
@@ -121,8 +220,10 @@ pub struct FieldLink {
 /// A question that waits for answers.
 #[derive(Debug, Clone)]
 pub struct OpenQuestion {
-    /// Place on the page, from 1.
+    /// Place in the attempt, from 1.
     pub number: usize,
+    /// "Question 2".
+    pub name: String,
     /// The story, one entry a paragraph.
     pub story: Vec<String>,
     /// "3 points".
@@ -153,8 +254,8 @@ pub enum Field {
         typed: String,
         /// The unit shown beside the field; none where the pupil must write it.
         unit: Option<UnitSign>,
-        /// Which forms count, in words.
-        forms: String,
+        /// Which unit is meant and which forms count, in sentences.
+        forms: Vec<String>,
         /// Whether the typed text is longer than [`ANSWER_LENGTH_MAX`].
         too_long: bool,
         /// Whether words are asked for.
@@ -175,8 +276,8 @@ pub enum Field {
 /// A place of an order.
 #[derive(Debug, Clone)]
 pub struct OrderPlace {
-    /// From 1.
-    pub number: usize,
+    /// "1.".
+    pub label: String,
     /// Name of its field in the posted form.
     pub name: String,
     /// Id of its field on the page.
@@ -213,24 +314,39 @@ pub struct ResultPage {
     pub frame: Frame,
     /// "Attempt 1 of 3".
     pub progress: String,
+    /// The attempt's id, by which the browser kept what could not be sent.
+    pub attempt: String,
     /// Points of this attempt.
     pub points: u32,
-    /// Points that this attempt could have given.
-    pub points_max: u32,
-    /// What is sent to the gradebook.
+    /// "of 9 points": those that it could have given.
+    pub points_max: String,
+    /// The best result so far, and what is sent to the gradebook.
     pub gradebook: String,
     /// A message about what just happened.
-    pub notice: Option<&'static str>,
-    /// Where to start another attempt, when one is left.
-    pub again: Option<String>,
-    /// Why there is no other attempt, when there is none.
-    pub no_more: &'static str,
+    pub notice: Option<String>,
+    /// What can follow.
+    pub after: After,
     /// The quiz's start page.
     pub start_url: String,
     /// Token of the session.
     pub csrf: String,
     /// Who answered, before each answer: "Your answer:".
-    pub whose: &'static str,
+    pub whose: String,
     /// The marked questions.
     pub questions: Vec<MarkedQuestion>,
+}
+
+/// What a pupil can do after a result.
+#[derive(Debug, Clone)]
+pub enum After {
+    /// Begin another attempt.
+    Again {
+        /// Where the form goes.
+        action: String,
+    },
+    /// There is no other attempt.
+    NoMore {
+        /// Why.
+        why: String,
+    },
 }

@@ -23,6 +23,7 @@ use std::sync::Arc;
 use async_trait::async_trait;
 use jiff::Timestamp;
 
+use crate::typing::{Kept, Typing};
 use crate::windows::{Edge, Said, Windows};
 
 pub use api_tokens::{ApiRole, ApiToken, UnknownRole};
@@ -304,9 +305,9 @@ pub trait Storage: Send + Sync + 'static {
     -> Result<Vec<Attempt>, StorageError>;
     /// Every attempt at a placement, by pupil and number.
     async fn attempts_at(&self, placement: &PlacementId) -> Result<Vec<Attempt>, StorageError>;
-    /// Saves responses as typed: those given replace the stored ones of the same question, others stay. False
-    /// when the attempt is unknown or closed; nothing is changed then.
-    async fn save_responses(&self, id: &AttemptId, responses: &Responses) -> Result<bool, StorageError>;
+    /// Brings what a page brings together with what is stored, as [`Kept::with`] does. None when the attempt is unknown
+    /// or closed; nothing is changed then.
+    async fn keep_typing(&self, id: &AttemptId, typing: &Typing) -> Result<Option<Kept>, StorageError>;
     /// Closes an attempt with its marks and queues the pupil's best grade for the gradebook, in one step.
     /// Submitting a closed attempt changes nothing.
     async fn submit_attempt(&self, submission: Submission) -> Result<Submitted, StorageError>;

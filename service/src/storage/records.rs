@@ -294,6 +294,31 @@ pub struct LinkKey {
     pub resource_link: ResourceLinkId,
 }
 
+/// How pupils see the questions of a quiz.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Layout {
+    /// All on one page.
+    #[default]
+    All,
+    /// One at a time.
+    One,
+}
+
+impl Layout {
+    /// Its name, for parameters of links and in the store.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::All => "all",
+            Self::One => "one",
+        }
+    }
+
+    /// The one of that name.
+    pub fn named(name: &str) -> Option<Self> {
+        [Self::All, Self::One].into_iter().find(|layout| layout.name() == name)
+    }
+}
+
 /// A placement as the launch describes it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NewPlacement {
@@ -311,6 +336,8 @@ pub struct NewPlacement {
     pub attempts_allowed: u32,
     /// What earns points.
     pub policy: Policy,
+    /// How pupils see the questions.
+    pub layout: Layout,
     /// The `resourceId` of the link's line item: tells the links of one pool apart, and stays with a link when its
     /// course is copied.
     pub resource_id: String,
@@ -362,6 +389,8 @@ pub struct Attempt {
     pub started_at: Timestamp,
     /// What the pupil typed so far.
     pub responses: Responses,
+    /// How often that was changed; see [`crate::typing`].
+    pub revision: u64,
     /// Present once submitted.
     pub result: Option<AttemptResult>,
 }

@@ -18,6 +18,7 @@ use self::registration::{
 };
 use super::*;
 use crate::clock::plus_ms;
+use crate::typing::Typing;
 use crate::windows::{Edge, Windows};
 
 fn monday() -> Timestamp {
@@ -58,6 +59,7 @@ async fn placement(store: &dyn Storage, link: &str, attempts_allowed: u32) -> Pl
         question_count: 2,
         attempts_allowed,
         policy: Policy { follow_through: false, form_credit: Some(Credit::Part) },
+        layout: Layout::One,
         resource_id: "quiz-1".to_owned(),
         windows: Windows::default(),
         grades: None,
@@ -338,16 +340,23 @@ async fn attempts_are_continued_counted_and_used_up(store: Arc<dyn Storage>) {
     assert_eq!(order, [("u0", 1), ("u1", 1), ("u1", 2)]);
 }
 
-async fn responses_are_merged_by_question_and_closed_with_the_attempt(store: Arc<dyn Storage>) {
+async fn responses_are_merged_by_step_and_closed_with_the_attempt(store: Arc<dyn Storage>) {
     let placed = placement(store.as_ref(), "l1", 1).await;
     let attempt = open_attempt(store.as_ref(), &placed, "u1").await;
-    let typed = |question: &str, text: &str| {
-        Responses::from([(question.to_owned(), [("total".to_owned(), text.to_owned())].into())])
+    let typed = |page: &str, seen: &str, question: &str, text: &str| {
+        let steps = [("total".to_owned(), text.to_owned())].into();
+        Typing::from_page(page, seen, Responses::from([(question.to_owned(), steps)]))
     };
-    assert!(store.save_responses(&attempt.id, &typed("q1", "1,5")).await.unwrap());
-    assert!(store.save_responses(&attempt.id, &typed("q2", "2")).await.unwrap());
-    assert!(store.save_responses(&attempt.id, &typed("q1", "1.5")).await.unwrap());
-    let saved = store.attempt(&attempt.id).await.unwrap().unwrap().responses;
+    let mut revisions = Vec::new();
+    for typing in [typed("a", "0", "q1", "1,5"), typed("a", "1", "q2", "2"), typed("a", "2", "q1", "1.5")] {
+        revisions.push(store.keep_typing(&attempt.id, &typing).await.unwrap().unwrap().revision);
+    }
+    assert_eq!(revisions, [1, 2, 3]);
+    let late = store.keep_typing(&attempt.id, &typed("b", "2", "q1", "7")).await.unwrap().unwrap();
+    assert_eq!((late.revision, late.refused["q1"]["total"].as_str()), (3, "7"));
+    let stored = store.attempt(&attempt.id).await.unwrap().unwrap();
+    assert_eq!(stored.revision, 3);
+    let saved = stored.responses;
     assert_eq!((saved["q1"]["total"].as_str(), saved["q2"]["total"].as_str()), ("1.5", "2"));
 
     let closing = Submission { responses: saved.clone(), ..submission(&attempt, 7) };
@@ -355,7 +364,7 @@ async fn responses_are_merged_by_question_and_closed_with_the_attempt(store: Arc
         panic!("not closed")
     };
     assert_eq!(store.attempt(&attempt.id).await.unwrap(), Some(closed.clone()));
-    assert!(!store.save_responses(&attempt.id, &typed("q1", "9")).await.unwrap());
+    assert!(store.keep_typing(&attempt.id, &typed("a", "3", "q1", "9")).await.unwrap().is_none());
     let again = store.submit_attempt(submission(&attempt, 10)).await.unwrap();
     assert_eq!(again, Submitted::AlreadyClosed(closed));
     let unknown = Submission { attempt: "none".into(), ..submission(&attempt, 1) };
@@ -955,7 +964,7 @@ on_every_store! {
     a_placed_pool_keeps_its_content
     a_found_line_item_stays_when_launches_name_none
     attempts_are_continued_counted_and_used_up
-    responses_are_merged_by_question_and_closed_with_the_attempt
+    responses_are_merged_by_step_and_closed_with_the_attempt
     the_best_grade_waits_and_previews_do_not
     a_lease_keeps_others_away_until_it_runs_out
     sent_times_strictly_increase_whatever_the_clock_does

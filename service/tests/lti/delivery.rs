@@ -7,8 +7,8 @@ use qbank::marking::Policy;
 use service::app::App;
 use service::clock::SettableClock;
 use service::storage::{
-    self, Announce, AttemptResult, DeliveryState, GradeEndpoint, LinkKey, NewPlacement, Placement, Responses,
-    Room, Started, Storage, Submission,
+    self, Announce, AttemptResult, DeliveryState, GradeEndpoint, Layout, LinkKey, NewPlacement, Placement,
+    Responses, Room, Started, Storage, Submission,
 };
 use service::windows::Windows;
 
@@ -55,6 +55,7 @@ impl Delivery {
             question_count: 5,
             attempts_allowed: 3,
             policy: Policy::default(),
+            layout: Layout::default(),
             resource_id: "river-day".to_owned(),
             windows: Windows::default(),
             grades,

@@ -5,7 +5,7 @@ use qbank::marking::Policy;
 use reqwest::header::{LOCATION, SET_COOKIE};
 use serde_json::{Value, json};
 use service::lti::deep_linking::{self, Choice, PlacedQuiz};
-use service::storage::PlacingRequest;
+use service::storage::{Layout, PlacingRequest};
 use service::windows::{Edge, Windows};
 
 use crate::platform::{CLIENT_ID, DEPLOYMENT};
@@ -59,6 +59,7 @@ fn quiz() -> PlacedQuiz {
         question_count: 5,
         attempts_allowed: 2,
         policy: Policy { follow_through: false, form_credit: Some(Credit::Part) },
+        layout: Layout::One,
         score_maximum: 10,
         resource_id: "quiz-7f".to_owned(),
         windows: Windows::placed(
@@ -99,7 +100,7 @@ async fn the_answer_carries_one_link_with_its_parameters_and_line_item() {
             "title": "Litres in the river",
             "url": format!("{}/lti/launch", tool.url),
             "custom": {
-                "pool": "river-day", "questions": "5", "attempts": "2", "follow_through": "no", "form_credit": "part",
+                "pool": "river-day", "questions": "5", "attempts": "2", "follow_through": "no", "form_credit": "part", "layout": "one",
                 "quiz": "quiz-7f",
                 "available_from": "$ResourceLink.available.startDateTime",
                 "available_until": "$ResourceLink.available.endDateTime",

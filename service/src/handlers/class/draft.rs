@@ -13,7 +13,7 @@ use crate::handlers::answer::PageError;
 use crate::handlers::form::Fields;
 use crate::lti::deep_linking::{ATTEMPTS_MAX, Choice, PlacedQuiz, QUESTIONS_MAX, QUIZZES_MAX};
 use crate::pages::class::TITLE_LENGTH_MAX;
-use crate::storage::PoolId;
+use crate::storage::{Layout, PoolId};
 use crate::texts::Texts;
 use crate::windows::{Edge, Windows, Zone};
 
@@ -32,6 +32,8 @@ pub(super) struct Draft {
     pub(super) follow_through: String,
     /// A [`Credit`] by name, or empty where each question says so itself.
     pub(super) form_credit: String,
+    /// A [`Layout`] by name, or empty for all questions on one page.
+    pub(super) layout: String,
     /// `yes`, or anything else for no.
     pub(super) released: String,
     /// The ends of the windows, in the order of [`Edge::ALL`].
@@ -59,6 +61,7 @@ impl Draft {
             attempts: ATTEMPTS_SUGGESTED.to_string(),
             follow_through: "yes".into(),
             form_credit: String::new(),
+            layout: String::new(),
             released: "yes".into(),
             edges: Default::default(),
         }
@@ -73,6 +76,7 @@ impl Draft {
             attempts: typed("attempts"),
             follow_through: typed("follow_through"),
             form_credit: typed("form_credit"),
+            layout: typed("layout"),
             released: typed("released"),
             edges: Edge::ALL.map(|edge| typed(edge.name())),
         }
@@ -141,6 +145,7 @@ fn quiz(texts: &Texts, pool: &Pool, draft: &Draft, zone: &Zone, now: Timestamp) 
             follow_through: draft.follow_through == "yes",
             form_credit: Credit::named(&draft.form_credit),
         },
+        layout: Layout::named(&draft.layout).unwrap_or_default(),
         score_maximum: sample.iter().map(|item| item.max_points()).sum(),
         resource_id: entropy::identifier(),
         windows: windows(texts, draft, zone, now)?,

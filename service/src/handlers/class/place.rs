@@ -20,7 +20,7 @@ use crate::pages::class::{CreditChoice, PlacePage, PoolChoice, QuizForm};
 use crate::pages::{Frame, Place};
 use crate::placing;
 use crate::session::PlacingSession;
-use crate::storage::PoolSummary;
+use crate::storage::{Layout, PoolSummary};
 use crate::texts::{ReaderTexts, Texts};
 
 /// Most curriculum codes named beside a pool.
@@ -138,6 +138,7 @@ fn quiz_form(texts: &Texts, index: usize, draft: Draft, pools: &[PoolChoice]) ->
         attempts: draft.attempts,
         follow_through: draft.follow_through == "yes",
         form_credits: form_credits(texts, &draft.form_credit),
+        one_at_a_time: Layout::named(&draft.layout) == Some(Layout::One),
         released: draft.released == "yes",
         details_open: typed,
         windows: window_fields::fields(texts, &prefix(index), draft.edges),

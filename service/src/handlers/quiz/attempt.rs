@@ -5,26 +5,27 @@ use actix_web::{HttpResponse, web};
 use serde::Deserialize;
 
 use super::fields::Typed;
-use super::{AttemptPath, gradebook_sentence, open_view, own_attempt, start_path, too_late};
+use super::open_view::OpenView;
+use super::shown::Shown;
+use super::{
+    AttemptPath, attempt_of, gradebook_sentence, own_attempt, start_path, texts, told_points, too_late,
+};
 use crate::app::App;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::marked_view::{self, Reader};
 use crate::handlers::overrides_view;
-use crate::texts::Texts;
-use crate::handlers::opened_quiz::{OpenedQuiz, best, counted, marks};
-use crate::pages::quiz::{Notice, ResultPage};
+use crate::handlers::opened_quiz::{OpenedQuiz, best, marks};
+use crate::pages::quiz::{After, Notice, ResultPage};
 use crate::pages::{Frame, Place};
 use crate::session::PupilSession;
 use crate::storage::{Attempt, AttemptResult};
 use crate::windows::Phase;
 
-/// What a pupil reads who comes after the end with an attempt that was still open.
-const ENDED: &str =
-    "The quiz has ended. What you had saved was handed in for you, and it counts. Here is your result.";
-
 /// What the address may say beyond the attempt.
 #[derive(Debug, Deserialize)]
 pub(crate) struct Arrival {
+    /// Which question, where they are shown one at a time.
+    question: Option<String>,
     /// Present after answers were saved.
     saved: Option<String>,
     /// Present after the service handed in what was saved, because the quiz is over.
@@ -43,53 +44,64 @@ pub(crate) async fn show(
     if let Some(ended) = too_late(&app, &session, &quiz, &attempt).await? {
         return Ok(ended);
     }
-    match &attempt.result {
-        Some(result) => {
-            let all = app.storage.attempts_of(&quiz.placement.id, &session.user).await?;
-            let mut page = result_page(&quiz, &session, &attempt, result, &all)?;
-            if !matches!(quiz.placement.quiz.windows.phase(app.clock.now()), Phase::Open { .. }) {
-                page.again = None;
-                page.no_more = "The quiz does not take new attempts now.";
-            }
-            if arrival.ended.is_some() {
-                page.notice = Some(ENDED);
-            }
-            answer::page(StatusCode::OK, &page)
-        }
-        None => {
-            let notice = if arrival.saved.is_some() { Notice::Saved } else { Notice::None };
-            let typed = Typed { all: attempt.responses.clone(), ..Typed::default() };
-            answer::page(StatusCode::OK, &open_view::page(&app, &quiz, &session, &attempt, &typed, notice))
-        }
+    let Some(result) = &attempt.result else {
+        let asked = arrival.question.as_deref().unwrap_or_default();
+        let layout = quiz.placement.quiz.layout;
+        let view = OpenView {
+            app: &app,
+            quiz: &quiz,
+            session: &session,
+            attempt: &attempt,
+            typed: &Typed::default(),
+            shown: Shown::read(layout, asked, &attempt, &quiz.questions(&attempt.seed)),
+        };
+        let notice = if arrival.saved.is_some() { Notice::Saved } else { Notice::None };
+        return view.answer(StatusCode::OK, notice);
+    };
+    let page = ResultPage {
+        notice: arrival.ended.as_ref().map(|_| texts(&quiz).say("quiz-ended")),
+        ..result_page(&app, &quiz, &session, &attempt, result).await?
+    };
+    answer::page_with_script(StatusCode::OK, &page)
+}
+
+/// What can follow after so many attempts.
+fn after(app: &App, quiz: &OpenedQuiz, attempts: usize) -> After {
+    let no_more = |message| After::NoMore { why: texts(quiz).say(message) };
+    if !matches!(quiz.placement.quiz.windows.phase(app.clock.now()), Phase::Open { .. }) {
+        no_more("quiz-no-more-closed")
+    } else if u32::try_from(attempts).unwrap_or(u32::MAX) < quiz.placement.quiz.attempts_allowed {
+        After::Again { action: start_path(quiz) }
+    } else {
+        no_more("quiz-no-more")
     }
 }
 
-fn result_page(
+async fn result_page(
+    app: &App,
     quiz: &OpenedQuiz,
     session: &PupilSession,
     attempt: &Attempt,
     result: &AttemptResult,
-    all: &[Attempt],
 ) -> Result<ResultPage, PageError> {
-    let allowed = quiz.placement.quiz.attempts_allowed;
-    let left = u32::try_from(all.len()).unwrap_or(u32::MAX) < allowed;
-    let best = best(all).unwrap_or(result);
-    let best = format!("Your best so far: {} of {}.", best.points, counted(best.maximum, "point"));
+    let texts = texts(quiz);
+    let all = app.storage.attempts_of(&quiz.placement.id, &session.user).await?;
+    let title = texts.with("quiz-result-title", &[("title", quiz.title().into())]);
+    let best = told_points(texts, "quiz-best", best(&all).unwrap_or(result));
     let mut questions = marked_view::questions(&quiz.pool, &marks(result)?, Reader::Pupil);
-    let texts = Texts::of(&quiz.pool.locale);
     overrides_view::tell(texts, "class-points-changed", &mut questions, result)?;
     Ok(ResultPage {
-        frame: Frame::of_locale(&quiz.pool.locale, Place::Quiz, format!("{}: your result", quiz.title())),
-        progress: format!("Attempt {} of {allowed}", attempt.number),
+        frame: Frame::of_locale(&quiz.pool.locale, Place::Quiz, title),
+        progress: attempt_of(quiz, attempt),
+        attempt: attempt.id.to_string(),
         points: result.points,
-        points_max: result.maximum,
+        points_max: texts.with("quiz-score-of", &[("maximum", result.maximum.into())]),
         gradebook: format!("{best} {}", gradebook_sentence(quiz, session)),
-        again: left.then(|| start_path(quiz)),
-        no_more: "This was your last attempt.",
         notice: None,
+        after: after(app, quiz, all.len()),
         start_url: start_path(quiz),
         csrf: session.csrf.value().to_owned(),
-        whose: "Your answer:",
+        whose: texts.say("quiz-your-answer"),
         questions,
     })
 }

@@ -5,16 +5,24 @@
 //! A field is named by the question's place on the page and the step's id (`q2.total`), never by the question's own
 //! id, which would tell its family and where it was drawn.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use qbank::question::{Item, Step, StepKind};
 
+use super::shown::Shown;
 use crate::handlers::form::Fields;
+use crate::handlers::marked_view::unbroken;
 use crate::pages::quiz::{ANSWER_LENGTH_MAX, FieldLink};
 use crate::storage::Responses;
+use crate::texts::Texts;
+use crate::typing::Typing;
 
 /// What stands between the choices of an order, as marking reads them.
 const PLACE_SIGN: &str = ",";
+/// The field that names the page; see [`crate::typing`].
+const PAGE_FIELD: &str = "page";
+/// The field with the revision that the page shows.
+const REVISION_FIELD: &str = "revision";
 
 /// The field of one step: `number` counts questions on the page from 1.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -43,65 +51,100 @@ impl FieldName {
         format!("{}.{place}", self.name())
     }
 
-    /// What was typed or chosen: for an order the choices place by place, empty where no place is filled.
-    fn text(&self, step: &Step, fields: &Fields) -> String {
+    /// What was typed or chosen: for an order the choices place by place, empty where no place is filled. None where the
+    /// form does not have the field.
+    fn text(&self, step: &Step, fields: &Fields) -> Option<String> {
         if step.kind != StepKind::Order {
-            return fields.value(&self.name()).to_owned();
+            return fields.find(&self.name()).map(str::to_owned);
         }
-        let chosen: Vec<&str> =
-            (1..=step.choices.len()).map(|place| fields.value(&self.place_name(place))).collect();
-        if chosen.iter().all(|choice| choice.is_empty()) { String::new() } else { chosen.join(PLACE_SIGN) }
+        let chosen: Vec<Option<&str>> =
+            (1..=step.choices.len()).map(|place| fields.find(&self.place_name(place))).collect();
+        if chosen.iter().all(Option::is_none) {
+            return None;
+        }
+        let chosen: Vec<&str> = chosen.into_iter().map(Option::unwrap_or_default).collect();
+        Some(if chosen.iter().all(|choice| choice.is_empty()) {
+            String::new()
+        } else {
+            chosen.join(PLACE_SIGN)
+        })
     }
 
-    /// A link to it.
-    pub(super) fn link(&self, step: &Step) -> FieldLink {
-        FieldLink { anchor: self.anchor(), text: format!("Question {}: {}", self.number, step.prompt) }
+    /// The fields that show `text`, each with its value.
+    pub(super) fn values(&self, step: &Step, text: &str) -> Vec<(String, String)> {
+        match step.kind {
+            StepKind::Order => (1..)
+                .zip(places(step, text))
+                .map(|(place, choice)| (self.place_name(place), choice))
+                .collect(),
+            _ => vec![(self.name(), text.to_owned())],
+        }
+    }
+
+    /// A link to it, from a page that shows that.
+    pub(super) fn link(&self, texts: &Texts, step: &Step, shown: Shown) -> FieldLink {
+        let variables = [("number", self.number.into()), ("prompt", unbroken(&step.prompt).into())];
+        let anchor = self.anchor();
+        FieldLink {
+            address: match shown {
+                Shown::Check => format!("?question={}#{anchor}", self.number),
+                Shown::All | Shown::Question(_) => format!("#{anchor}"),
+            },
+            text: texts.with("quiz-field", &variables),
+        }
     }
 }
 
-/// What a pupil typed.
+/// All fields of these questions, each with its question and step.
+pub(super) fn all<'a>(questions: &[&'a Item]) -> impl Iterator<Item = (FieldName, &'a Item, &'a Step)> {
+    let numbered: Vec<(usize, &'a Item)> = (1..).zip(questions.iter().copied()).collect();
+    numbered.into_iter().flat_map(|(number, item)| {
+        item.steps.iter().map(move |step| (FieldName::new(number, step), item, step))
+    })
+}
+
+/// What a form brings: only of the steps whose fields it has, because a page may show one question alone.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Typed {
-    /// All of it, to show again.
-    pub(super) all: Responses,
-    /// Links to fields with nothing in them.
-    pub(super) empty: Vec<FieldLink>,
+    /// All of it as typed, to show again.
+    pub(super) texts: BTreeMap<FieldName, String>,
     /// Fields whose text is longer than [`ANSWER_LENGTH_MAX`].
     pub(super) too_long: BTreeSet<FieldName>,
-    /// Links to those fields.
-    pub(super) too_long_links: Vec<FieldLink>,
+    /// What may be stored.
+    storable: Responses,
 }
 
 impl Typed {
     /// Reads the answers to `questions` from a form; other fields are passed over.
     pub(super) fn read(fields: &Fields, questions: &[&Item]) -> Self {
         let mut typed = Self::default();
-        for (item, number) in questions.iter().zip(1..) {
-            let steps = typed.all.entry(item.id.clone()).or_default();
-            for step in &item.steps {
-                let field = FieldName::new(number, step);
-                let text = field.text(step, fields);
+        for (field, item, step) in all(questions) {
+            let Some(text) = field.text(step, fields) else { continue };
+            if text.chars().count() > ANSWER_LENGTH_MAX {
+                typed.too_long.insert(field.clone());
+            } else {
+                let steps = typed.storable.entry(item.id.clone()).or_default();
                 steps.insert(step.id.clone(), text.clone());
-                if text.chars().count() > ANSWER_LENGTH_MAX {
-                    typed.too_long_links.push(field.link(step));
-                    typed.too_long.insert(field);
-                } else if text.trim().is_empty() || places(step, &text).iter().any(String::is_empty) {
-                    typed.empty.push(field.link(step));
-                }
             }
+            typed.texts.insert(field, text);
         }
         typed
     }
 
-    /// What may be stored: everything but texts that are too long. Where nothing was typed nothing is stored, but a
-    /// question always stands, so that clearing an answer clears the stored one.
-    pub(super) fn storable(&self) -> Responses {
-        let mut responses = self.all.clone();
-        for steps in responses.values_mut() {
-            steps.retain(|_, text| !text.is_empty() && text.chars().count() <= ANSWER_LENGTH_MAX);
-        }
-        responses
+    /// The same as the page that posted it brings it: everything but texts that are too long.
+    pub(super) fn typing(&self, fields: &Fields) -> Typing {
+        Typing::from_page(fields.value(PAGE_FIELD), fields.value(REVISION_FIELD), self.storable.clone())
     }
+}
+
+/// The stored answer to a step, empty where there is none.
+pub(super) fn stored<'a>(responses: &'a Responses, item: &Item, step: &Step) -> &'a str {
+    responses.get(&item.id).and_then(|steps| steps.get(&step.id)).map_or("", String::as_str)
+}
+
+/// Whether a step with that answer still waits for one: an order, until every place is filled.
+pub(super) fn is_empty(step: &Step, text: &str) -> bool {
+    text.trim().is_empty() || places(step, text).iter().any(String::is_empty)
 }
 
 /// The choice at each place of an order, empty where none is chosen; nothing for other kinds of step.

@@ -4,9 +4,12 @@
 //! GET  /quiz/{placement}                    start: what the quiz is, attempts used, go on or begin
 //! POST /quiz/{placement}                    begin an attempt
 //! GET  /quiz/{placement}/{attempt}          the questions while open, the result once handed in
-//! POST /quiz/{placement}/{attempt}/save     keep what was typed
+//! POST /quiz/{placement}/{attempt}/save     keep what was typed, pressed by the pupil or sent by the page's script
 //! POST /quiz/{placement}/{attempt}/submit   hand in
 //! ```
+//!
+//! A quiz is shown whole or one question at a time (`shown.rs`); in both what is typed travels in the same fields, and
+//! a field that a page does not have leaves what is stored alone.
 //!
 //! Every address runs only for the pupil who was launched into that placement, and an attempt only for its owner.
 //! Answers, predictions, receipts and seeds never reach a page before the attempt is closed: the page of an open
@@ -16,10 +19,12 @@ pub(crate) mod attempt;
 mod fields;
 mod open_view;
 pub(crate) mod save;
+mod shown;
 pub(crate) mod start;
 pub(crate) mod submit;
 
 use actix_web::{HttpResponse, web};
+use jiff::Timestamp;
 
 use super::answer::{self, PageError};
 use super::opened_quiz::OpenedQuiz;
@@ -27,7 +32,8 @@ use crate::app::App;
 use crate::attempts;
 use crate::closing;
 use crate::session::PupilSession;
-use crate::storage::{Attempt, AttemptId};
+use crate::storage::{Attempt, AttemptId, AttemptResult};
+use crate::texts::Texts;
 
 /// The path of an attempt: placement and attempt.
 type AttemptPath = web::Path<(String, String)>;
@@ -60,11 +66,33 @@ fn attempt_path(attempt: &Attempt) -> String {
     format!("/quiz/{}/{}", attempt.placement, attempt.id)
 }
 
+/// What these pages say, in the language of the questions.
+fn texts(quiz: &OpenedQuiz) -> &'static Texts {
+    Texts::of(&quiz.pool.locale)
+}
+
+/// A time of the quiz in the pupil's language.
+fn told(app: &App, quiz: &OpenedQuiz, time: Timestamp) -> String {
+    let zone = quiz.placement.quiz.windows.zone.as_ref().unwrap_or(&app.settings.time_zone);
+    texts(quiz).date_time(time, zone)
+}
+
+/// "Attempt 1 of 3".
+fn attempt_of(quiz: &OpenedQuiz, attempt: &Attempt) -> String {
+    let allowed = quiz.placement.quiz.attempts_allowed;
+    texts(quiz).with("quiz-attempt-of", &[("number", attempt.number.into()), ("allowed", allowed.into())])
+}
+
+/// A message that tells the points of a result.
+fn told_points(texts: &Texts, message: &str, result: &AttemptResult) -> String {
+    texts.with(message, &[("points", result.points.into()), ("maximum", result.maximum.into())])
+}
+
 /// What happens with the points, in one sentence.
-fn gradebook_sentence(quiz: &OpenedQuiz, session: &PupilSession) -> &'static str {
-    match (session.preview, quiz.sends_grades()) {
-        (true, _) => "This is a preview: nothing goes to the gradebook.",
-        (false, true) => "Your best attempt goes to the gradebook.",
-        (false, false) => "Your teacher sees your points here; this course takes no grades from the quiz.",
-    }
+fn gradebook_sentence(quiz: &OpenedQuiz, session: &PupilSession) -> String {
+    texts(quiz).say(match (session.preview, quiz.sends_grades()) {
+        (true, _) => "quiz-gradebook-preview",
+        (false, true) => "quiz-gradebook-best",
+        (false, false) => "quiz-gradebook-none",
+    })
 }

@@ -1,123 +1,271 @@
-//! The page of an open attempt, from the questions and what the pupil typed.
+//! The pages of an open attempt, from the questions and what the pupil typed.
 //!
 //! The only place that turns a question into something a pupil sees before handing in. It reads story, prompt, unit,
 //! acceptance in words and the choices' texts, and nothing else of a question.
 
-use qbank::locale::Language;
+use actix_web::HttpResponse;
+use actix_web::http::StatusCode;
+use qbank::locale::Locale;
 use qbank::marking::Policy;
 use qbank::question::{Choice, Item, Step, StepKind};
 use qbank::units;
 
-use super::attempt_path;
-use super::fields::{FieldName, Typed, places};
+use super::fields::{self, FieldName, Typed, places, stored};
+use super::shown::{Filled, Shown};
+use super::{attempt_of, attempt_path, texts, told};
 use crate::app::App;
+use crate::entropy;
+use crate::handlers::answer::{self, PageError};
 use crate::handlers::marked_view::{paragraphs, unbroken};
-use crate::handlers::opened_quiz::{OpenedQuiz, counted};
+use crate::handlers::opened_quiz::OpenedQuiz;
 use crate::pages::quiz::{
-    AttemptPage, ChoiceOption, Field, Notice, OpenQuestion, OpenStep, OrderPlace, UnitSign,
+    ANSWER_LENGTH_MAX, AttemptPage, CheckPage, ChoiceOption, Field, FieldLink, Notice, OneAtATime, OpenFrame,
+    OpenQuestion, OpenStep, OrderPlace, QuestionState, UnitSign,
 };
 use crate::pages::{Frame, Place};
 use crate::session::PupilSession;
-use crate::storage::Attempt;
+use crate::storage::{Attempt, Responses};
+use crate::texts::Texts;
 
-/// The page that shows `typed` in its fields.
-pub(super) fn page(
-    app: &App,
-    quiz: &OpenedQuiz,
-    session: &PupilSession,
-    attempt: &Attempt,
-    typed: &Typed,
-    notice: Notice,
-) -> AttemptPage {
-    let questions = quiz.questions(&attempt.seed);
-    let path = attempt_path(attempt);
-    AttemptPage {
-        frame: Frame::of_locale(&quiz.pool.locale, Place::Quiz, quiz.title()),
-        progress: format!(
-            "Attempt {} of {}, {}{}",
-            attempt.number,
-            quiz.placement.quiz.attempts_allowed,
-            counted(questions.len() as u64, "question"),
-            quiz.placement
-                .quiz
-                .windows
-                .closes_at()
-                .map(|closes| format!(". Hand in until {}", quiz.told(app, closes)))
-                .unwrap_or_default(),
-        ),
-        notice,
-        save_action: format!("{path}/save"),
-        submit_action: format!("{path}/submit"),
-        csrf: session.csrf.value().to_owned(),
-        questions: (1..)
-            .zip(&questions)
-            .map(|(number, item)| question(item, number, typed, quiz.placement.quiz.policy))
-            .collect(),
-    }
+/// How long before the end pupils are told how many minutes are left.
+const MINUTES_TOLD: i64 = 120;
+
+/// What a page of an open attempt is made from.
+pub(super) struct OpenView<'a> {
+    pub(super) app: &'a App,
+    pub(super) quiz: &'a OpenedQuiz,
+    pub(super) session: &'a PupilSession,
+    /// The attempt as it is stored now.
+    pub(super) attempt: &'a Attempt,
+    /// Texts to show in place of the stored ones: those that could not be stored.
+    pub(super) typed: &'a Typed,
+    pub(super) shown: Shown,
 }
 
-fn question(item: &Item, number: usize, typed: &Typed, policy: Policy) -> OpenQuestion {
-    let language = Language::of_locale(&item.locale).unwrap_or_default();
-    let steps = item.steps.iter().map(|step| {
-        let field = FieldName::new(number, step);
-        let text = typed.all.get(&item.id).and_then(|steps| steps.get(&step.id)).map_or("", String::as_str);
-        let too_long = typed.too_long.contains(&field);
-        OpenStep {
-            name: field.name(),
-            anchor: field.anchor(),
-            prompt: unbroken(&step.prompt),
-            field: control(step, &field, (language, policy), text, too_long),
+impl OpenView<'_> {
+    /// The page as an answer.
+    pub(super) fn answer(&self, status: StatusCode, notice: Notice) -> Result<HttpResponse, PageError> {
+        let questions = self.quiz.questions(&self.attempt.seed);
+        let open = self.open(&questions, notice);
+        match self.shown {
+            Shown::Check => answer::page_with_script(status, &self.check_page(open, &questions)),
+            Shown::All | Shown::Question(_) => {
+                answer::page_with_script(status, &self.attempt_page(open, &questions))
+            }
         }
-    });
-    OpenQuestion {
-        number,
-        story: paragraphs(&item.stem),
-        points: counted(item.max_points(), "point"),
-        steps: steps.collect(),
     }
-}
 
-fn control(
-    step: &Step,
-    field: &FieldName,
-    (language, policy): (Language, Policy),
-    typed: &str,
-    too_long: bool,
-) -> Field {
-    match step.kind {
-        StepKind::Choice => Field::Choice { options: options(step, typed) },
-        StepKind::Order => {
-            let places = places(step, typed);
-            let place = |(number, chosen): (usize, &String)| OrderPlace {
-                number,
-                name: field.place_name(number),
-                anchor: format!("{}-{number}", field.anchor()),
-                options: options(step, chosen),
+    fn texts(&self) -> &'static Texts {
+        texts(self.quiz)
+    }
+
+    fn frame(&self) -> Frame {
+        Frame::of_locale(&self.quiz.pool.locale, Place::Quiz, self.quiz.title())
+    }
+
+    fn open(&self, questions: &[&Item], notice: Notice) -> OpenFrame {
+        let path = attempt_path(self.attempt);
+        OpenFrame {
+            facts: self.facts(questions.len()),
+            notice,
+            save_action: format!("{path}/save"),
+            submit_action: format!("{path}/submit"),
+            csrf: self.session.csrf.value().to_owned(),
+            attempt: self.attempt.id.to_string(),
+            page: entropy::identifier(),
+            revision: self.attempt.revision,
+        }
+    }
+
+    /// Attempt, questions, times: a line each.
+    fn facts(&self, count: usize) -> Vec<String> {
+        let texts = self.texts();
+        let time = |at| [("time", told(self.app, self.quiz, at).into())];
+        let mut facts = vec![
+            attempt_of(self.quiz, self.attempt),
+            texts.with("quiz-count", &[("count", count.into())]),
+            texts.with("quiz-started", &time(self.attempt.started_at)),
+        ];
+        if let Some(closes) = self.quiz.placement.quiz.windows.closes_at() {
+            facts.push(texts.with("quiz-until", &time(closes)));
+            let minutes = closes.duration_since(self.app.clock.now()).as_mins();
+            if (0..=MINUTES_TOLD).contains(&minutes) {
+                facts.push(texts.with("quiz-minutes-left", &[("minutes", minutes.into())]));
+            }
+        }
+        facts
+    }
+
+    fn attempt_page(&self, open: OpenFrame, questions: &[&Item]) -> AttemptPage {
+        let shown = |number: usize| !matches!(self.shown, Shown::Question(one) if one != number);
+        let locale = Locale::by_tag(&self.quiz.pool.locale).unwrap_or(Locale::EN_US);
+        AttemptPage {
+            frame: self.frame(),
+            open,
+            how_to_write: self.texts().with("quiz-how-to-write", &[("example", locale.example.into())]),
+            point: locale.point,
+            one: self.one_at_a_time(questions),
+            questions: (1..)
+                .zip(questions)
+                .filter(|(number, _)| shown(*number))
+                .map(|(number, item)| self.question(item, number))
+                .collect(),
+        }
+    }
+
+    fn check_page(&self, open: OpenFrame, questions: &[&Item]) -> CheckPage {
+        let empty = empty_fields(self.texts(), questions, &self.attempt.responses, Shown::Check);
+        CheckPage {
+            frame: self.frame(),
+            heading: self.texts().with("quiz-check-empty", &[("count", empty.len().into())]),
+            open,
+            empty,
+            states: self.states(questions),
+        }
+    }
+
+    fn one_at_a_time(&self, questions: &[&Item]) -> Option<OneAtATime> {
+        let Shown::Question(number) = self.shown else { return None };
+        let variables = [("number", number.into()), ("count", questions.len().into())];
+        Some(OneAtATime {
+            heading: self.texts().with("quiz-question-of", &variables),
+            next: self.shown.next(questions.len()).and_then(Shown::word).unwrap_or_default(),
+            last: number == questions.len(),
+            back: self.shown.back().and_then(Shown::word),
+            here: number.to_string(),
+            states: self.states(questions),
+        })
+    }
+
+    fn states(&self, questions: &[&Item]) -> Vec<QuestionState> {
+        let state = |(number, item): (usize, &&Item)| {
+            let (sign, message) = match Filled::of(item, &self.attempt.responses) {
+                Filled::Whole => ("\u{25cf}", "quiz-state-answered"),
+                Filled::Partly => ("\u{25d0}", "quiz-state-partly"),
+                Filled::Nothing => ("\u{25cb}", "quiz-state-empty"),
             };
-            Field::Order { places: (1..).zip(&places).map(place).collect() }
+            QuestionState {
+                number,
+                name: self.texts().with("quiz-question", &[("number", number.into())]),
+                sign,
+                state: self.texts().say(message),
+                here: self.shown == Shown::Question(number),
+            }
+        };
+        (1..).zip(questions).map(state).collect()
+    }
+
+    fn question(&self, item: &Item, number: usize) -> OpenQuestion {
+        let steps = item.steps.iter().map(|step| {
+            let field = FieldName::new(number, step);
+            let kept = stored(&self.attempt.responses, item, step);
+            let too_long = self.typed.too_long.contains(&field);
+            let text = self.typed.texts.get(&field).filter(|_| too_long).map_or(kept, String::as_str);
+            OpenStep {
+                name: field.name(),
+                anchor: field.anchor(),
+                prompt: unbroken(&step.prompt),
+                field: self.control(step, &field, text, too_long),
+            }
+        });
+        OpenQuestion {
+            number,
+            name: self.texts().with("quiz-question", &[("number", number.into())]),
+            story: paragraphs(&item.stem),
+            points: self.texts().with("quiz-points", &[("count", item.max_points().into())]),
+            steps: steps.collect(),
         }
-        StepKind::Words => Field::Typed {
-            typed: typed.to_owned(),
-            unit: None,
-            forms: in_words(language).into(),
-            too_long,
-            words: true,
-        },
-        StepKind::Number => Field::Typed {
-            typed: typed.to_owned(),
-            unit: unit_sign(step),
-            forms: step.accept.with_credit(policy.form_credit).explained(language),
-            too_long,
-            words: false,
-        },
+    }
+
+    fn control(&self, step: &Step, field: &FieldName, typed: &str, too_long: bool) -> Field {
+        match step.kind {
+            StepKind::Choice => Field::Choice { options: options(step, typed) },
+            StepKind::Order => {
+                let places = places(step, typed);
+                let place = |(number, chosen): (usize, &String)| OrderPlace {
+                    label: self.texts().with("quiz-place", &[("number", number.into())]),
+                    name: field.place_name(number),
+                    anchor: format!("{}-{number}", field.anchor()),
+                    options: options(step, chosen),
+                };
+                Field::Order { places: (1..).zip(&places).map(place).collect() }
+            }
+            StepKind::Words => Field::Typed {
+                typed: typed.to_owned(),
+                unit: None,
+                forms: vec![self.texts().say("quiz-in-words")],
+                too_long,
+                words: true,
+            },
+            StepKind::Number => Field::Typed {
+                typed: typed.to_owned(),
+                unit: unit_sign(step),
+                forms: self.forms(step, self.quiz.placement.quiz.policy),
+                too_long,
+                words: false,
+            },
+        }
+    }
+
+    /// Which unit is meant and which forms count, a sentence or two.
+    fn forms(&self, step: &Step, policy: Policy) -> Vec<String> {
+        let language = self.texts().language();
+        let unit = unit_sign(step).map(|sign| variant(&sign.symbol));
+        let unit = unit.map(|unit| self.texts().with("quiz-unit", &[("unit", unit.into())]));
+        let forms = step.accept.with_credit(policy.form_credit).explained(language);
+        unit.into_iter().chain([forms]).filter(|sentence| !sentence.is_empty()).collect()
     }
 }
 
-/// What is asked for in a step answered in words.
-fn in_words(language: Language) -> &'static str {
-    match language {
-        Language::English => "Name the last place, too: tenths, hundredths or thousandths.",
-        Language::Spanish => "Nombra también la última posición: décimas, centésimas o milésimas.",
+/// Links to the steps that have no answer yet.
+pub(super) fn empty_fields(
+    texts: &Texts,
+    questions: &[&Item],
+    responses: &Responses,
+    shown: Shown,
+) -> Vec<FieldLink> {
+    fields::all(questions)
+        .filter(|(_, item, step)| fields::is_empty(step, stored(responses, item, step)))
+        .map(|(field, _, step)| field.link(texts, step, shown))
+        .collect()
+}
+
+/// What to tell where answers could not be stored: those that are too long come first, for they hold up everything.
+pub(super) fn refused(
+    quiz: &OpenedQuiz,
+    questions: &[&Item],
+    typed: &Typed,
+    newer: &Responses,
+    shown: Shown,
+) -> Option<Notice> {
+    let texts = texts(quiz);
+    if !typed.too_long.is_empty() {
+        let long = fields::all(questions).filter(|(field, ..)| typed.too_long.contains(field));
+        return Some(Notice::TooLong {
+            which: texts.with("quiz-too-long-which", &[("most", ANSWER_LENGTH_MAX.into())]),
+            fields: long.map(|(field, _, step)| field.link(texts, step, shown)).collect(),
+        });
+    }
+    let refused = fields::all(questions).filter_map(|(field, item, step)| {
+        let yours = newer.get(&item.id)?.get(&step.id)?;
+        let FieldLink { address, text } = field.link(texts, step, shown);
+        let variables = [("field", text.into()), ("yours", written(step, yours).into())];
+        Some(FieldLink { address, text: texts.with("quiz-newer-text", &variables) })
+    });
+    let fields: Vec<FieldLink> = refused.collect();
+    (!fields.is_empty()).then_some(Notice::Newer { fields })
+}
+
+/// An answer as the pupil saw it: the texts of what was chosen.
+fn written(step: &Step, answer: &str) -> String {
+    let text = |id: &str| {
+        let choice = step.choices.iter().find(|choice| choice.id == id);
+        choice.map_or_else(|| id.to_owned(), |choice| unbroken(&choice.text))
+    };
+    match step.kind {
+        StepKind::Order => places(step, answer).iter().map(|id| text(id)).collect::<Vec<_>>().join(", "),
+        StepKind::Choice => text(answer),
+        StepKind::Number | StepKind::Words => answer.to_owned(),
     }
 }
 
@@ -135,4 +283,31 @@ fn unit_sign(step: &Step) -> Option<UnitSign> {
     let symbol = step.unit.clone().filter(|_| !step.accept.form.unit)?;
     let leads = units::by_symbol(&symbol).is_some_and(|unit| unit.leads);
     Some(UnitSign { symbol, leads })
+}
+
+/// A unit's symbol as the name of a variant of a message, which takes only letters, digits and hyphens.
+fn variant(symbol: &str) -> String {
+    match symbol {
+        "$" => "dollar".into(),
+        "¢" => "cent".into(),
+        symbol => symbol.replace('\u{b2}', "2").replace(' ', "-"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_unit_has_a_name_in_every_language() {
+        for texts in Texts::all() {
+            for unit in units::UNITS {
+                let told = texts.with("quiz-unit", &[("unit", variant(unit.symbol).into())]);
+                let words: Vec<&str> = unit.words().collect();
+                let name = told.trim_end_matches('.').split(" in ").last().unwrap_or_default();
+                let name = name.split(" va en ").last().unwrap_or_default();
+                assert!(words.contains(&name) && name.len() > 3 || name == "feet", "{}: {told}", unit.symbol);
+            }
+        }
+    }
 }

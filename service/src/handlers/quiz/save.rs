@@ -1,40 +1,109 @@
 //! Keeping what was typed, without judging it.
 
-use actix_web::http::StatusCode;
-use actix_web::{HttpResponse, web};
+use std::collections::BTreeMap;
 
-use super::fields::Typed;
-use super::{AttemptPath, attempt_path, open_view, own_attempt, too_late};
+use actix_web::http::StatusCode;
+use actix_web::http::header::{ACCEPT, CACHE_CONTROL};
+use actix_web::{HttpRequest, HttpResponse, web};
+use serde::Serialize;
+
+use super::fields::{self, Typed, stored};
+use super::open_view::{self, OpenView};
+use super::shown::Shown;
+use super::{AttemptPath, attempt_path, own_attempt, too_late};
 use crate::app::App;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::form::{Fields, Posted};
 use crate::handlers::opened_quiz::OpenedQuiz;
-use crate::pages::quiz::Notice;
 use crate::session::PupilSession;
+use crate::storage::Attempt;
+use crate::typing::Kept;
 
-/// POST: saves, then shows the attempt again. A closed attempt stays as it is and its result is shown; so does one whose
-/// quiz is over.
+/// What the page's script reads after it sent what was typed.
+#[derive(Debug, Serialize)]
+struct Receipt {
+    /// What the page shows now.
+    revision: u64,
+    /// Fields whose stored text is another than the sent one, each with that text.
+    newer: BTreeMap<String, String>,
+    /// Fields whose text is too long to be stored.
+    too_long: Vec<String>,
+}
+
+/// POST: saves, then goes to the page that the pressed button names, or shows the attempt again. A closed attempt stays
+/// as it is and its result is shown; so does one whose quiz is over. The page's script asks for JSON.
 pub(crate) async fn save(
     session: PupilSession,
     app: web::Data<App>,
     path: AttemptPath,
+    request: HttpRequest,
     posted: Posted,
 ) -> Result<HttpResponse, PageError> {
     let fields = Fields::checked(posted, &session.csrf)?;
+    let by_script = request.headers().get(ACCEPT).is_some_and(|accept| accept == "application/json");
     let quiz = OpenedQuiz::of_pupil(&app, &session).await?;
     let attempt = own_attempt(&app, &session, &path).await?;
     if let Some(late) = too_late(&app, &session, &quiz, &attempt).await? {
-        return Ok(late);
+        return Ok(if by_script { closed() } else { late });
     }
-    let typed = Typed::read(&fields, &quiz.questions(&attempt.seed));
-    let open = app.storage.save_responses(&attempt.id, &typed.storable()).await?;
-    if !open {
-        return Ok(answer::see_other(&attempt_path(&attempt)));
+    let questions = quiz.questions(&attempt.seed);
+    let typed = Typed::read(&fields, &questions);
+    let Some(kept) = app.storage.keep_typing(&attempt.id, &typed.typing(&fields)).await? else {
+        return Ok(if by_script { closed() } else { answer::see_other(&attempt_path(&attempt)) });
+    };
+    if by_script {
+        return Ok(no_copy(StatusCode::OK).json(receipt(&typed, &kept, &questions)));
     }
-    if typed.too_long.is_empty() {
-        return Ok(answer::see_other(&format!("{}?saved=yes", attempt_path(&attempt))));
+    let here = Shown::read(quiz.placement.quiz.layout, fields.value("here"), &attempt, &questions);
+    match open_view::refused(&quiz, &questions, &typed, &kept.refused, here) {
+        None => Ok(answer::see_other(&next(&attempt, fields.value("go"), here))),
+        Some(notice) => {
+            let attempt = Attempt { responses: kept.responses, revision: kept.revision, ..attempt };
+            let view = OpenView {
+                app: &app,
+                quiz: &quiz,
+                session: &session,
+                attempt: &attempt,
+                typed: &typed,
+                shown: here,
+            };
+            view.answer(StatusCode::UNPROCESSABLE_ENTITY, notice)
+        }
     }
-    let notice = Notice::TooLong { fields: typed.too_long_links.clone() };
-    let page = open_view::page(&app, &quiz, &session, &attempt, &typed, notice);
-    answer::page(StatusCode::UNPROCESSABLE_ENTITY, &page)
+}
+
+/// The page to go to: the one of the pressed button, else the same again with a word that all is saved.
+fn next(attempt: &Attempt, go: &str, here: Shown) -> String {
+    let path = attempt_path(attempt);
+    let is_word = !go.is_empty() && go.bytes().all(|byte| byte.is_ascii_alphanumeric());
+    match (is_word, here.word()) {
+        (true, _) => format!("{path}?question={go}"),
+        (false, Some(word)) => format!("{path}?question={word}&saved=yes"),
+        (false, None) => format!("{path}?saved=yes"),
+    }
+}
+
+/// What the script has to know, by the fields that it sent.
+fn receipt(typed: &Typed, kept: &Kept, questions: &[&qbank::question::Item]) -> Receipt {
+    let sent = fields::all(questions).filter_map(|(field, item, step)| {
+        let text = typed.texts.get(&field)?;
+        let stored = stored(&kept.responses, item, step);
+        (text != stored && !typed.too_long.contains(&field)).then(|| field.values(step, stored))
+    });
+    Receipt {
+        revision: kept.revision,
+        newer: sent.flatten().collect(),
+        too_long: typed.too_long.iter().map(fields::FieldName::name).collect(),
+    }
+}
+
+/// The attempt takes nothing any more.
+fn closed() -> HttpResponse {
+    no_copy(StatusCode::CONFLICT).json(serde_json::json!({"closed": true}))
+}
+
+fn no_copy(status: StatusCode) -> actix_web::HttpResponseBuilder {
+    let mut builder = HttpResponse::build(status);
+    builder.insert_header((CACHE_CONTROL, "no-store"));
+    builder
 }

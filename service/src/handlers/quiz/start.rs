@@ -5,17 +5,17 @@ use std::collections::BTreeSet;
 use actix_web::http::StatusCode;
 use actix_web::{HttpResponse, web};
 
-use super::{attempt_path, gradebook_sentence, start_path, too_late};
+use super::{attempt_path, fields, gradebook_sentence, start_path, texts, told, told_points, too_late};
 use crate::app::App;
 use crate::entropy;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::form::{Fields, Posted};
-use crate::handlers::marking_words;
-use crate::handlers::opened_quiz::{OpenedQuiz, best, counted};
+use crate::handlers::opened_quiz::{OpenedQuiz, best};
 use crate::pages::quiz::{Next, StartPage};
 use crate::pages::{Frame, Link, Place};
 use crate::session::PupilSession;
-use crate::storage::{Announce, Attempt, Started};
+use crate::storage::{Announce, Attempt, AttemptResult, Started};
+use crate::texts::Texts;
 use crate::windows::Phase;
 
 /// How many seeds are tried for a new attempt, to find one whose questions are new to the pupil.
@@ -43,7 +43,7 @@ pub(crate) async fn begin(
     let quiz = OpenedQuiz::of_pupil(&app, &session).await?;
     let earlier = app.storage.attempts_of(&quiz.placement.id, &session.user).await?;
     if !matches!(quiz.placement.quiz.windows.phase(app.clock.now()), Phase::Open { .. }) {
-        let notice = Some("No attempt was started, because the quiz is not open now.");
+        let notice = Some("quiz-not-started-closed");
         return answer::page(StatusCode::CONFLICT, &page(&app, &quiz, &session, &earlier, notice));
     }
     let seed = fresh_seed(&quiz, &earlier);
@@ -56,7 +56,7 @@ pub(crate) async fn begin(
     match started {
         Started::Open(attempt) => Ok(answer::see_other(&attempt_path(&attempt))),
         Started::UsedUp => {
-            let notice = Some("All attempts are used, so no new one was started.");
+            let notice = Some("quiz-not-started-used");
             answer::page(StatusCode::CONFLICT, &page(&app, &quiz, &session, &earlier, notice))
         }
         Started::NoPlacement => Err(PageError::NotFound),
@@ -71,6 +71,7 @@ fn announce(quiz: &OpenedQuiz, session: &PupilSession, seed: &str) -> Announce {
     Announce::Begun { maximum: quiz.questions(seed).iter().map(|item| item.max_points()).sum() }
 }
 
+/// The page, with a message about what just happened.
 fn page(
     app: &App,
     quiz: &OpenedQuiz,
@@ -78,60 +79,66 @@ fn page(
     attempts: &[Attempt],
     notice: Option<&'static str>,
 ) -> StartPage {
+    let texts = texts(quiz);
     let allowed = quiz.placement.quiz.attempts_allowed;
-    let closed = attempts.iter().filter(|attempt| attempt.result.is_some());
+    let closed = attempts.iter().filter_map(|attempt| Some((attempt, attempt.result.as_ref()?)));
+    let used = [("used", attempts.len().into()), ("allowed", allowed.into())];
+    let follows = quiz.placement.quiz.policy.follow_through;
     StartPage {
         frame: Frame::of_locale(&quiz.pool.locale, Place::Quiz, quiz.title()),
-        notice,
-        welcome: if attempts.is_empty() {
-            "These questions have numbers of your own. Take your time; you can save and come back."
-        } else {
-            "Good to see you again."
-        },
-        question_count: u32::try_from(quiz.questions("").len()).unwrap_or(u32::MAX),
-        attempts: format!("{} of {allowed} used", attempts.len()),
-        later_steps: marking_words::for_pupils(quiz.placement.quiz.policy),
-        until: quiz.placement.quiz.windows.closes_at().map(|closes| quiz.told(app, closes)),
-        best: best(attempts).map(|best| format!("{} of {}", best.points, counted(best.maximum, "point"))),
+        notice: notice.map(|message| texts.say(message)),
+        welcome: texts.say(if attempts.is_empty() { "quiz-welcome" } else { "quiz-welcome-again" }),
+        question_count: quiz.questions("").len(),
+        attempts: texts.with("quiz-attempts-used", &used),
+        later_steps: texts.say(if follows { "quiz-later-own" } else { "quiz-later-right" }),
+        until: quiz.placement.quiz.windows.closes_at().map(|closes| told(app, quiz, closes)),
+        best: best(attempts).map(|best| told_points(texts, "quiz-points-of", best)),
         gradebook: gradebook_sentence(quiz, session),
         next: next(app, quiz, attempts),
-        start_text: if attempts.is_empty() { "Start" } else { "Try again with new numbers" },
         csrf: session.csrf.value().to_owned(),
-        finished: closed.filter_map(finished_link).collect(),
+        finished: closed.map(|(attempt, result)| finished_link(texts, attempt, result)).collect(),
     }
 }
 
 fn next(app: &App, quiz: &OpenedQuiz, attempts: &[Attempt]) -> Next {
+    let time = |at| [("time", told(app, quiz, at).into())];
     let phase = quiz.placement.quiz.windows.phase(app.clock.now());
     if let Phase::Early { opens } = phase {
-        return Next::NotYet { opens: quiz.told(app, opens) };
+        return Next::NotYet(texts(quiz).with("quiz-not-yet-opens", &time(opens)));
     }
     // An attempt that is open after the end is in its minute of grace: it can still be handed in.
     if let Some(open) = attempts.iter().find(|attempt| attempt.result.is_none()) {
-        let answered = open.responses.values().flat_map(|steps| steps.values());
-        let answered = answered.filter(|typed| !typed.trim().is_empty()).count();
-        let asked: usize = quiz.questions(&open.seed).iter().map(|item| item.steps.len()).sum();
-        return Next::Resume {
-            url: attempt_path(open),
-            saved: format!("Your attempt {} is open: {answered} of {asked} answers are saved.", open.number),
-        };
+        return Next::Resume { url: attempt_path(open), saved: saved(quiz, open) };
     }
     if let Phase::Over { closed } = phase {
-        return Next::Over { closed: quiz.told(app, closed) };
+        return Next::Over(texts(quiz).with("quiz-over-closed", &time(closed)));
     }
     let used = u32::try_from(attempts.len()).unwrap_or(u32::MAX);
     if used < quiz.placement.quiz.attempts_allowed {
-        Next::Start { action: start_path(quiz) }
+        Next::Start { action: start_path(quiz), again: !attempts.is_empty() }
     } else {
         Next::Finished
     }
 }
 
-fn finished_link(attempt: &Attempt) -> Option<Link> {
-    let result = attempt.result.as_ref()?;
-    let points = counted(result.maximum, "point");
-    let text = format!("Attempt {}: {} of {points}", attempt.number, result.points);
-    Some(Link { url: attempt_path(attempt), text })
+/// How many answers of an open attempt are there.
+fn saved(quiz: &OpenedQuiz, open: &Attempt) -> String {
+    let questions = quiz.questions(&open.seed);
+    let asked = fields::all(&questions).count();
+    let answered = fields::all(&questions)
+        .filter(|(_, item, step)| !fields::is_empty(step, fields::stored(&open.responses, item, step)))
+        .count();
+    let counts = [("number", open.number.into()), ("answered", answered.into()), ("asked", asked.into())];
+    texts(quiz).with("quiz-resume-saved", &counts)
+}
+
+fn finished_link(texts: &Texts, attempt: &Attempt, result: &AttemptResult) -> Link {
+    let variables = [
+        ("number", attempt.number.into()),
+        ("points", result.points.into()),
+        ("maximum", result.maximum.into()),
+    ];
+    Link { url: attempt_path(attempt), text: texts.with("quiz-handed-in-points", &variables) }
 }
 
 /// A random seed; of several, the one that repeats the fewest questions of the pupil's earlier attempts.

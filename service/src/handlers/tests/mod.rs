@@ -29,7 +29,7 @@ use crate::routes;
 use crate::session::NewSession;
 use crate::settings::{Privacy, PublicUrl, Reach, Settings};
 use crate::storage::{
-    self, Actor, Attempt, Change, ContextId, DeploymentId, GradeEndpoint, LinkKey, NewPlacement,
+    self, Actor, Attempt, Change, ContextId, DeploymentId, GradeEndpoint, Layout, LinkKey, NewPlacement,
     NewRegistration, Placement, PlacingRequest, Registration, SessionPurpose, StoredPool, UserId,
 };
 use crate::windows::{Windows, Zone};
@@ -66,10 +66,15 @@ struct Placed {
     questions: u32,
     attempts: u32,
     policy: Policy,
+    layout: Layout,
 }
 
-const TWO_QUESTIONS_TWO_ATTEMPTS: Placed =
-    Placed { questions: 2, attempts: 2, policy: Policy { follow_through: true, form_credit: None } };
+const TWO_QUESTIONS_TWO_ATTEMPTS: Placed = Placed {
+    questions: 2,
+    attempts: 2,
+    policy: Policy { follow_through: true, form_credit: None },
+    layout: Layout::All,
+};
 
 fn monday() -> Timestamp {
     "2026-03-02T09:15:00Z".parse().unwrap()
@@ -292,6 +297,7 @@ fn placement(registration: &Registration, pool: &Pool, placed: &Placed) -> NewPl
         question_count: placed.questions,
         attempts_allowed: placed.attempts,
         policy: placed.policy,
+        layout: placed.layout,
         resource_id: "quiz-1".into(),
         windows: Windows::default(),
         grades: Some(GradeEndpoint {

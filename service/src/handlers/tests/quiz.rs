@@ -271,13 +271,17 @@ async fn a_preview_sends_no_grade() {
 }
 
 #[actix_web::test]
-async fn pages_run_no_script_and_load_only_the_style_sheet() {
+async fn pages_load_the_style_sheet_and_at_most_our_own_script() {
     let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
     let pupil = school.pupil("p-07").await;
+    let start = pupil.get(&pupil.start).await;
+    assert!(start.policy.starts_with("default-src 'none'; style-src 'self';"), "{}", start.policy);
+    assert!(!start.policy.contains("script-src") && !start.body.contains("<script"), "{}", start.policy);
     let (path, _) = pupil.begin("p-07").await;
     let page = pupil.get(&path).await;
-    assert!(page.policy.starts_with("default-src 'none'; style-src 'self';"), "{}", page.policy);
-    assert!(!page.policy.contains("script-src") && !page.body.contains("<script"), "{}", page.policy);
-    let style = pupil.get(crate::pages::stylesheet_url()).await;
-    assert!(style.status.is_success() && page.body.contains(crate::pages::stylesheet_url()));
+    assert!(page.policy.contains("script-src 'self'; connect-src 'self'"), "{}", page.policy);
+    assert_eq!(page.body.matches("<script").count(), 1);
+    for file in [crate::pages::stylesheet_url(), crate::pages::quiz::script_url()] {
+        assert!(page.body.contains(file) && pupil.get(file).await.status.is_success(), "{file}");
+    }
 }

@@ -13,6 +13,7 @@ use crate::storage::{
     Action, Announce, Attempt, AttemptId, AttemptResult, Change, PlacementId, Responses, Started,
     StorageError, Subject, Submission, Submitted, UserId,
 };
+use crate::typing::{Kept, Stamps, Typing};
 
 pub(super) fn start(
     c: &Connection,
@@ -39,6 +40,7 @@ pub(super) fn start(
         seed: seed.to_owned(),
         started_at: now,
         responses: Responses::new(),
+        revision: 0,
         result: None,
     };
     c.execute(
@@ -97,18 +99,28 @@ pub(super) fn at_placement(c: &Connection, placement: &PlacementId) -> Result<Ve
     .map_err(failed)
 }
 
-pub(super) fn save_responses(
+pub(super) fn keep_typing(
     c: &Connection,
     id: &AttemptId,
-    responses: &Responses,
-) -> Result<bool, StorageError> {
-    let Some(attempt) = by_id(c, id)?.filter(|attempt| attempt.result.is_none()) else { return Ok(false) };
-    let mut merged = attempt.responses;
-    merged.extend(responses.iter().map(|(question, steps)| (question.clone(), steps.clone())));
-    c.prepare_cached("UPDATE attempts SET responses = ?2 WHERE id = ?1")
-        .and_then(|mut update| update.execute(params![id.0, to_json(&merged)]))
+    typing: &Typing,
+) -> Result<Option<Kept>, StorageError> {
+    let Some(attempt) = by_id(c, id)?.filter(|attempt| attempt.result.is_none()) else { return Ok(None) };
+    let mut stamps: Stamps = c
+        .prepare_cached("SELECT stamps FROM attempts WHERE id = ?1")
+        .and_then(|mut select| select.query_row([&id.0], |row| json(row, "stamps")))
         .map_err(failed)?;
-    Ok(true)
+    let before = attempt.revision;
+    let stored = Kept { responses: attempt.responses, revision: before, refused: Responses::new() };
+    let kept = stored.with(&mut stamps, typing);
+    if kept.revision != before {
+        let revision = i64::try_from(kept.revision).expect("nobody changes answers so often");
+        c.prepare_cached("UPDATE attempts SET responses = ?2, revision = ?3, stamps = ?4 WHERE id = ?1")
+            .and_then(|mut update| {
+                update.execute(params![id.0, to_json(&kept.responses), revision, to_json(&stamps)])
+            })
+            .map_err(failed)?;
+    }
+    Ok(Some(kept))
 }
 
 pub(super) fn submit(c: &Connection, submission: &Submission) -> Result<Submitted, StorageError> {
@@ -188,6 +200,7 @@ pub(super) fn read(row: &Row<'_>) -> rusqlite::Result<Attempt> {
         seed: row.get("seed")?,
         started_at: time(row, "started_at")?,
         responses: json(row, "responses")?,
+        revision: count(row, "revision")?.into(),
         result,
     })
 }

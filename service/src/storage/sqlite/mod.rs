@@ -430,9 +430,9 @@ impl Storage for Sqlite {
         self.connections.read(move |c| attempts::at_placement(c, &placement)).await
     }
 
-    async fn save_responses(&self, id: &AttemptId, responses: &Responses) -> Result<bool, StorageError> {
-        let (id, responses) = (id.clone(), responses.clone());
-        self.connections.write(move |c| attempts::save_responses(c, &id, &responses)).await
+    async fn keep_typing(&self, id: &AttemptId, typing: &Typing) -> Result<Option<Kept>, StorageError> {
+        let (id, typing) = (id.clone(), typing.clone());
+        self.connections.write(move |c| attempts::keep_typing(c, &id, &typing)).await
     }
 
     async fn submit_attempt(&self, submission: Submission) -> Result<Submitted, StorageError> {

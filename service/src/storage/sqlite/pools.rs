@@ -10,8 +10,9 @@ use super::audit;
 use super::row::{count, failed, ms, time, to_json};
 use crate::entropy;
 use crate::storage::{
-    Action, Change, ContextId, DeploymentId, GradeEndpoint, LinkKey, NewPlacement, Placement, PlacementId,
-    PoolId, PoolSummary, PutPool, RegistrationId, ResourceLinkId, StorageError, StoredPool, Subject,
+    Action, Change, ContextId, DeploymentId, GradeEndpoint, Layout, LinkKey, NewPlacement, Placement,
+    PlacementId, PoolId, PoolSummary, PutPool, RegistrationId, ResourceLinkId, StorageError, StoredPool,
+    Subject,
 };
 use crate::windows::{Edge, Said, Windows};
 
@@ -73,8 +74,8 @@ pub(super) fn put_placement(c: &Connection, new: &NewPlacement) -> Result<Placem
             // A line item that we found stays when a later launch names none.
             "INSERT INTO placements (id, registration, deployment, resource_link, context, title, pool,
                 question_count, attempts_allowed, line_item, line_items, grade_scopes, created_at, policy,
-                resource_id, windows, closes_at)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17)
+                resource_id, windows, closes_at, layout)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18)
              ON CONFLICT (registration, deployment, resource_link) DO UPDATE SET
                 context = excluded.context, title = excluded.title,
                 line_item = coalesce(excluded.line_item, line_item),
@@ -100,7 +101,8 @@ pub(super) fn put_placement(c: &Connection, new: &NewPlacement) -> Result<Placem
                     to_json(&new.policy),
                     new.resource_id,
                     to_json(&new.windows),
-                    new.windows.closes_at().map(ms)
+                    new.windows.closes_at().map(ms),
+                    new.layout.name()
                 ],
                 |row| row.get(0),
             )
@@ -200,6 +202,7 @@ fn read(row: &Row<'_>) -> rusqlite::Result<Placement> {
             question_count: count(row, "question_count")?,
             attempts_allowed: count(row, "attempts_allowed")?,
             policy: super::row::json(row, "policy")?,
+            layout: Layout::named(&row.get::<_, String>("layout")?).unwrap_or_default(),
             resource_id: row.get("resource_id")?,
             windows: super::row::json(row, "windows")?,
             grades: read_grades(row)?,
