@@ -88,7 +88,7 @@ impl Misconception {
     /// ```
     /// use qbank::{locale::Language, misconceptions};
     /// let carries = misconceptions::find("add-carry-dropped").expect("in the table");
-    /// assert!(carries.next_in(Language::Spanish).starts_with("Cambie diez centésimos"));
+    /// assert!(carries.next_in(Language::Spanish).starts_with("Cambie diez centésimas"));
     /// ```
     #[must_use]
     pub fn next_in(&self, language: Language) -> &'static str {
@@ -384,6 +384,19 @@ mod tests {
                 "{}",
                 misconception.id
             );
+        }
+    }
+
+    #[test]
+    fn teachers_are_told_of_every_misconception_in_spanish() {
+        let told: Vec<&str> = spanish::TEACHER.iter().map(|(id, ..)| *id).collect();
+        for id in all().map(|known| known.id) {
+            assert_eq!(told.iter().filter(|other| **other == id).count(), 1, "{id}");
+        }
+        assert_eq!(told.len(), all().count(), "of none that there is not");
+        for (id, what, next) in spanish::TEACHER {
+            assert!(!what.ends_with('.') && what.starts_with(char::is_lowercase), "{id}: {what}");
+            assert!(next.ends_with(['.', '?', '…']), "{id}: {next}");
         }
     }
 

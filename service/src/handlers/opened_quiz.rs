@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use jiff::Timestamp;
 use qbank::form;
 use qbank::locale::Language;
 use qbank::marking::{Mark, mark_with};
@@ -73,11 +72,6 @@ impl OpenedQuiz {
     /// The zone in which the teacher chose the times, else the schools' own.
     pub(crate) fn zone<'a>(&'a self, app: &'a App) -> &'a Zone {
         self.placement.quiz.windows.zone.as_ref().unwrap_or(&app.settings.time_zone)
-    }
-
-    /// A time of this quiz in words, in the zone in which the teacher chose it, else in the schools' own.
-    pub(crate) fn told(&self, app: &App, time: Timestamp) -> String {
-        self.placement.quiz.windows.zone.as_ref().unwrap_or(&app.settings.time_zone).told(time)
     }
 
     /// The title pupils see, never empty.
