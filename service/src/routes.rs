@@ -44,6 +44,13 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/class/{placement}/grades", web::get().to(class::grades_view::show))
         .route("/class/{placement}/marks.csv", web::get().to(class::table::download))
         .route("/class/{placement}/attempts", web::post().to(class::grades::allow))
+        .route("/class/{placement}/paper", web::get().to(class::paper::show))
+        .route("/class/{placement}/paper", web::post().to(class::paper::make))
+        .route("/class/{placement}/paper/print", web::get().to(class::paper::print))
+        .route("/class/{placement}/paper/sheets.pdf", web::get().to(class::paper::sheets_pdf))
+        .route("/class/{placement}/paper/key.pdf", web::get().to(class::paper::key_pdf))
+        .route("/class/{placement}/paper/enter", web::get().to(class::typing_in::show))
+        .route("/class/{placement}/paper/enter", web::post().to(class::typing_in::enter))
         .route("/class/{placement}/{attempt}", web::get().to(class::attempt::show))
         .route("/class/{placement}/{attempt}/points", web::post().to(class::points::change));
 

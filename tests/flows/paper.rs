@@ -1,13 +1,23 @@
-//! Printed sheets: what other programs see in them.
+//! Printed sheets: what other programs see in them, and the way from paper to the gradebook in a real browser.
 
 use std::collections::BTreeSet;
 use std::path::Path;
 use std::process::Command;
+use std::time::{Duration, Instant};
 
+use anyhow::{Context, Result, ensure};
+use conformance::browser::{Browser, Driver, Screen, Scripts, WITHIN, keys};
+use conformance::looks;
+use conformance::pictures::Pictures;
 use conformance::program::run_well;
 use conformance::school::PLAN;
 use conformance::tools;
+use fantoccini::Locator;
+use qbank::form;
 use qbank::pool::Pool;
+use qbank::question::{Item, StepKind};
+use service::demo::{Demo, DemoSettings};
+use service::paper::SheetCode;
 use tempfile::TempDir;
 
 /// Sheets of a class of 30 in a folder, with the pool that they are from.
@@ -134,5 +144,121 @@ fn sheets_that_cannot_be_made_are_told() {
         arguments.extend(options);
         let ended = conformance::program::run(arguments);
         assert!(ended.code != 0 && ended.stderr.contains(told), "{options:?}: {}", ended.stderr);
+    }
+}
+
+/// Questions of the quiz on the screen.
+const QUESTIONS: usize = 5;
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_sheet_is_printed_typed_in_and_graded() -> Result<()> {
+    let Some(driver) = Driver::start()? else {
+        return Ok(());
+    };
+    let folder = TempDir::with_prefix("tenths-paper-")?;
+    let pictures = Pictures::into_folder(folder.path())?;
+    let settings = DemoSettings { port: 0, pupils: 3, folder: folder.path().join("demo") };
+    let demo = Demo::start(&settings).await?;
+    let teacher = driver.open(Screen::DESK, Scripts::On).await?;
+    place(&teacher, &demo).await.context("placing")?;
+
+    teacher.click(Locator::LinkText("Open")).await?;
+    teacher.click(Locator::Css("a[href$='/paper']")).await?;
+    teacher.click(Locator::Css("button[value=class]")).await?;
+    let codes = teacher.texts("tbody th .code").await?;
+    ensure!(codes.len() == 3, "a sheet for each pupil of the class list, not {codes:?}");
+    looks::inspect(&teacher, "sheets of a quiz").await?;
+    pictures.keep("paper-sheets", &teacher.picture_of("body").await?)?;
+
+    teacher.click(Locator::Css("button[formaction$='/print']")).await?;
+    teacher.find(Locator::Css("article.sheet")).await?;
+    looks::inspect(&teacher, "sheets to be printed").await?;
+    pictures.keep("paper-printed-page", &teacher.picture().await?)?;
+    let items = drawn(&demo, &codes[0])?;
+    let printed = teacher.text("article.sheet").await?;
+    ensure!(items.iter().all(|item| squeezed(&printed).contains(&squeezed(&item.stem))), "{printed}");
+    teacher.click(Locator::LinkText("Back to the list of sheets")).await?;
+
+    mistype(&teacher, &codes[0]).await?;
+    teacher.fill("#code", &codes[0].to_lowercase()).await?;
+    teacher.press(keys::ENTER).await?;
+    teacher.find(Locator::Css("form input[name=code][type=hidden]")).await?;
+    looks::inspect(&teacher, "a sheet to be typed in").await?;
+    pictures.keep("paper-typing-in", &teacher.picture().await?)?;
+    type_in(&teacher, &items).await?;
+    let total: u32 = items.iter().map(|item| item.max_points()).sum();
+    let shown = teacher.text(".score strong").await?;
+    ensure!(shown == total.to_string(), "the attempt shows {shown} of {total}");
+    find_grade(&teacher, &demo, &format!("{total} of {total}")).await.context("the gradebook")?;
+
+    ensure!(teacher.complaints().await?.is_empty(), "the browser complains");
+    teacher.close().await?;
+    demo.stop().await
+}
+
+async fn place(teacher: &Browser, demo: &Demo) -> Result<()> {
+    teacher.open(demo.front_page()).await?;
+    teacher.click(Locator::Css("ul[aria-labelledby=teacher] button")).await?;
+    teacher.click(Locator::LinkText("Add an activity")).await?;
+    teacher.click(Locator::Css("input[name=pool]")).await?;
+    teacher.fill("#questions", &QUESTIONS.to_string()).await?;
+    teacher.click(Locator::XPath("//button[normalize-space()='Place this quiz']")).await?;
+    teacher.find(Locator::Css("ul.activities h3")).await?;
+    Ok(())
+}
+
+/// The questions that a code draws, as anybody can who has the pool.
+fn drawn<'d>(demo: &'d Demo, code: &str) -> Result<Vec<&'d Item>> {
+    Ok(form::draw(demo.pool(), QUESTIONS, &code.parse::<SheetCode>()?.seed()))
+}
+
+/// Two signs that changed places are told, and no sheet is opened.
+async fn mistype(teacher: &Browser, code: &str) -> Result<()> {
+    let mut signs: Vec<char> = code.chars().collect();
+    let place =
+        (0..3).find(|place| signs[*place] != signs[place + 1]).context("a code of four equal signs")?;
+    signs.swap(place, place + 1);
+    teacher.fill("#code", &signs.iter().collect::<String>()).await?;
+    teacher.press(keys::ENTER).await?;
+    let told = teacher.text(".note.problem").await?;
+    ensure!(told.contains("changed places"), "the page says '{told}'");
+    // It comes back as an unprocessable form, which browsers complain of.
+    let complaints = teacher.complaints().await?;
+    ensure!(complaints.iter().all(|complaint| complaint.contains("422")), "{complaints:?}");
+    Ok(())
+}
+
+/// Types right answers in with keys alone.
+async fn type_in(teacher: &Browser, items: &[&Item]) -> Result<()> {
+    for (item, number) in items.iter().zip(1..) {
+        let responses = item.right_responses();
+        for step in &item.steps {
+            let field = format!("q{number}.{}", step.id);
+            let response = &responses[&step.id];
+            if step.kind == StepKind::Choice {
+                teacher.choose_by_keys(&field, response).await?;
+            } else {
+                teacher.tab_to(Locator::Css(&format!("input[name='{field}']"))).await?;
+                teacher.press(&response.replace(", ", "")).await?;
+            }
+        }
+    }
+    teacher.tab_to(Locator::XPath("//button[normalize-space()='Mark and hand in']")).await?;
+    teacher.press(keys::ENTER).await
+}
+
+async fn find_grade(teacher: &Browser, demo: &Demo, expected: &str) -> Result<()> {
+    teacher.open(demo.front_page()).await?;
+    teacher.click(Locator::Css("ul[aria-labelledby=teacher] button")).await?;
+    teacher.click(Locator::LinkText("Gradebook")).await?;
+    let until = Instant::now() + WITHIN;
+    loop {
+        let cells = teacher.texts("tbody td").await?;
+        if cells.iter().any(|cell| cell.starts_with(expected)) {
+            return Ok(());
+        }
+        ensure!(Instant::now() < until, "the gradebook shows {cells:?}, expected {expected}");
+        tokio::time::sleep(Duration::from_millis(50)).await;
+        teacher.reload().await?;
     }
 }

@@ -10,6 +10,7 @@ pub mod class;
 pub mod deep_linking_return;
 pub mod frames;
 pub mod marked;
+pub mod paper;
 pub mod quiz;
 pub mod refusal;
 pub mod registration;

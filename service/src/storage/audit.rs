@@ -132,6 +132,10 @@ actions! {
     OtherMarkKept "other_mark_kept";
     /// A teacher changed when a quiz is open.
     TimesChanged "times_changed";
+    /// Sheets of a quiz were made for printing.
+    SheetsMade "sheets_made";
+    /// A printed sheet was typed in.
+    SheetTyped "sheet_typed";
     /// What was held on one person was deleted.
     PersonPurged "person_purged";
     /// What was held on the people of a course was deleted.

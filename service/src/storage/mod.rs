@@ -12,6 +12,7 @@ mod invitations;
 mod overrides;
 mod people;
 mod records;
+mod sheets;
 mod sqlite;
 #[cfg(test)]
 mod test_body;
@@ -23,6 +24,7 @@ use std::sync::Arc;
 use async_trait::async_trait;
 use jiff::Timestamp;
 
+use crate::paper::SheetCode;
 use crate::typing::{Kept, Typing};
 use crate::windows::{Edge, Said, Windows};
 
@@ -36,6 +38,7 @@ pub use people::{
     Member, MemberStatus, OverdueAttempt, Part, PersonName, Roster, RosterReading, UnknownWord,
 };
 pub use records::*;
+pub use sheets::{NamedSheet, StoredSheet};
 pub use tool_keys::{PrivateKey, Resealed, Retired, Rotated, ToolKey};
 
 /// Opens the store that `address` names and brings its tables up to date.
@@ -342,6 +345,23 @@ pub trait Storage: Send + Sync + 'static {
         user: &UserId,
         change: &Change,
     ) -> Result<usize, StorageError>;
+
+    // --- printed sheets ---
+
+    /// Stores new sheets of one quiz, in their order.
+    async fn add_sheets(&self, sheets: Vec<StoredSheet>, change: &Change) -> Result<(), StorageError>;
+    /// The sheets of a quiz in the order of making.
+    async fn sheets_at(&self, placement: &PlacementId) -> Result<Vec<StoredSheet>, StorageError>;
+    /// The sheet with that code.
+    async fn sheet(&self, code: SheetCode) -> Result<Option<StoredSheet>, StorageError>;
+    /// Notes that a sheet of that quiz is typed in as this pupil's.
+    async fn name_sheet(
+        &self,
+        placement: &PlacementId,
+        code: SheetCode,
+        user: &UserId,
+        change: &Change,
+    ) -> Result<NamedSheet, StorageError>;
 
     // --- people of a course ---
 

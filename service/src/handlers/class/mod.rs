@@ -15,6 +15,7 @@
 //! POST /class/{placement}/roster        read the course's class list again
 //! GET  /class/{placement}/times         when the quiz is open, to be changed
 //! POST /class/{placement}/times         change it
+//! …    /class/{placement}/paper…        printed sheets: see `paper` and `typing_in`
 //! GET  /class/{placement}/{attempt}     one attempt that was handed in, step by step
 //! POST /class/{placement}/{attempt}/points  change the points of a step, or take that back
 //! ```
@@ -30,6 +31,7 @@ mod label;
 mod map;
 mod needs;
 pub(crate) mod overview;
+pub(crate) mod paper;
 mod people;
 pub(crate) mod place;
 pub(crate) mod points;
@@ -37,6 +39,7 @@ pub(crate) mod preview;
 pub(crate) mod roster;
 pub(crate) mod table;
 pub(crate) mod times;
+pub(crate) mod typing_in;
 mod window_fields;
 
 use crate::pages::class::View;
@@ -45,7 +48,11 @@ use crate::session::TeacherSession;
 /// The views of a class, one of them the present one.
 fn views(session: &TeacherSession, present: &str) -> Vec<View> {
     let class = format!("/class/{}", session.placement);
-    [("needs", "class-view-needs", class.clone()), ("grades", "class-view-grades", format!("{class}/grades"))]
-        .map(|(name, message, url)| View { message, url, present: name == present })
-        .into()
+    [
+        ("needs", "class-view-needs", class.clone()),
+        ("grades", "class-view-grades", format!("{class}/grades")),
+        ("paper", "paper-link", format!("{class}/paper")),
+    ]
+    .map(|(name, message, url)| View { message, url, present: name == present })
+    .into()
 }

@@ -12,7 +12,7 @@ use crate::storage::{
 };
 
 /// Tables that hold rows of a person at a quiz, in the order of deletion.
-const AT_QUIZZES: [&str; 4] = ["attempts", "outbox", "members", "extra_attempts"];
+const AT_QUIZZES: [&str; 5] = ["attempts", "outbox", "members", "extra_attempts", "sheets"];
 
 pub(super) fn held(
     c: &Connection,
@@ -126,7 +126,9 @@ fn purge_selected(
 /// Fills the temporary table `purged` with person and quiz, or tells why the scope means nobody.
 fn select_people(c: &Connection, scope: &PurgeScope) -> Result<Option<Purged>, StorageError> {
     execute(c, "DROP TABLE IF EXISTS temp.purged; CREATE TEMP TABLE purged (placement TEXT, user TEXT)")?;
-    let at_quizzes = AT_QUIZZES.map(|table| format!("SELECT placement, user FROM {table}")).join(" UNION ");
+    let at_quizzes = AT_QUIZZES
+        .map(|table| format!("SELECT placement, user FROM {table} WHERE user IS NOT NULL"))
+        .join(" UNION ");
     let select = |condition: &str| {
         format!(
             "INSERT INTO purged SELECT held.placement, held.user FROM ({at_quizzes}) AS held
@@ -193,8 +195,9 @@ fn delete(c: &Connection, scope: &PurgeScope) -> Result<PurgeCounts, StorageErro
             &format!("DELETE FROM {table} WHERE (placement, user) IN (SELECT placement, user FROM purged)"),
         )?;
     }
-    // How many attempts a pupil may have is no more than a setting beside the attempts; it is not counted.
-    let [attempts, grades, members, _extra] = deleted;
+    // How many attempts a pupil may have is no more than a setting beside the attempts, and a sheet without its person says
+    // nothing of anybody; neither is counted.
+    let [attempts, grades, members, _extra, _sheets] = deleted;
     Ok(PurgeCounts { people, attempts, grades, sessions, members, audit })
 }
 

@@ -18,6 +18,7 @@ mod pools;
 mod readings;
 mod row;
 mod schema;
+mod sheets;
 mod tool_keys;
 mod writer;
 
@@ -479,6 +480,31 @@ impl Storage for Sqlite {
     ) -> Result<usize, StorageError> {
         let (placement, user, change) = (placement.clone(), user.clone(), change.clone());
         self.connections.write(move |c| attempts::reset(c, &placement, &user, &change)).await
+    }
+
+    async fn add_sheets(&self, sheets: Vec<StoredSheet>, change: &Change) -> Result<(), StorageError> {
+        let change = change.clone();
+        self.connections.write(move |c| sheets::add(c, &sheets, &change)).await
+    }
+
+    async fn sheets_at(&self, placement: &PlacementId) -> Result<Vec<StoredSheet>, StorageError> {
+        let placement = placement.clone();
+        self.connections.read(move |c| sheets::at_placement(c, &placement)).await
+    }
+
+    async fn sheet(&self, code: SheetCode) -> Result<Option<StoredSheet>, StorageError> {
+        self.connections.read(move |c| sheets::by_code(c, code)).await
+    }
+
+    async fn name_sheet(
+        &self,
+        placement: &PlacementId,
+        code: SheetCode,
+        user: &UserId,
+        change: &Change,
+    ) -> Result<NamedSheet, StorageError> {
+        let (placement, user, change) = (placement.clone(), user.clone(), change.clone());
+        self.connections.write(move |c| sheets::name(c, &placement, code, &user, &change)).await
     }
 
     async fn note_launch(
