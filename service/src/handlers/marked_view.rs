@@ -61,6 +61,8 @@ fn step(asked: Option<&Step>, mark: &StepMark, reader: Reader, language: Languag
             _ => "The answer:",
         },
         working: asked.map(|step| step.solution.join("\n")).unwrap_or_default(),
+        changed: None,
+        points_form: None,
         open: !matches!(mark.verdict, Verdict::Correct | Verdict::FollowThrough),
     }
 }
@@ -152,7 +154,7 @@ fn shown_response(step: &Step, response: &str) -> String {
 }
 
 /// The right answer with its unit, or the text of the right choice.
-fn shown_answer(step: &Step) -> String {
+pub(crate) fn shown_answer(step: &Step) -> String {
     let answer = step.answer.to_string();
     if step.kind == StepKind::Order {
         return shown_response(step, &answer);
