@@ -8,6 +8,7 @@ mod counterpart;
 mod decimal_cases;
 mod demo;
 mod district;
+mod drawings;
 mod faults;
 mod frames;
 mod hostile;

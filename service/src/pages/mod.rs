@@ -9,12 +9,14 @@
 pub mod board;
 pub mod class;
 pub mod deep_linking_return;
+pub mod drawings;
 pub mod frames;
 pub mod marked;
 pub mod paper;
 pub mod quiz;
 pub mod refusal;
 pub mod registration;
+pub mod spoken;
 
 use std::sync::LazyLock;
 
