@@ -51,6 +51,7 @@ pub(crate) async fn close(
         marks: serde_json::to_string(marks).expect("mark records are plain and have text keys"),
         points: grade.given,
         maximum: grade.maximum,
+        overrides: Vec::new(),
     };
     let submission =
         Submission { attempt: attempt.id.clone(), responses, result, deliver, at: app.clock.now() };

@@ -6,7 +6,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::storage::{
-    Attempt, AuditEntry, Delivery, DeliveryState, Held, HeldQuiz, HeldSession, Member, PersonName, Responses,
+    Attempt, AuditEntry, Delivery, DeliveryState, Held, HeldQuiz, HeldSession, Member, Override, PersonName, Responses,
     UserId,
 };
 
@@ -41,6 +41,8 @@ struct QuizRecord {
     attempts: Vec<AttemptRecord>,
     /// The grade for the gradebook.
     grade: Option<GradeRecord>,
+    /// Attempts that a teacher allowed beyond those of the quiz.
+    extra_attempts: u32,
 }
 
 /// A person in a class list.
@@ -76,6 +78,10 @@ struct AttemptRecord {
     /// Mark records, once handed in.
     #[schema(value_type = Option<Vec<Object>>)]
     marks: Option<serde_json::Value>,
+    /// What the teacher changed of them, with the reasons.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[schema(value_type = Vec<Object>)]
+    overrides: Vec<Override>,
 }
 
 /// A grade for the gradebook.
@@ -133,6 +139,7 @@ fn quiz(held: HeldQuiz) -> QuizRecord {
         member: held.member.as_ref().map(member),
         attempts: held.attempts.into_iter().map(attempt).collect(),
         grade: held.grade.as_ref().map(grade),
+        extra_attempts: held.extra_attempts,
     }
 }
 
@@ -155,6 +162,7 @@ fn attempt((attempt, set_aside_at): (Attempt, Option<Timestamp>)) -> AttemptReco
         set_aside_at,
         points: result.as_ref().map(|result| result.points),
         maximum: result.as_ref().map(|result| result.maximum),
+        overrides: result.as_ref().map(|result| result.overrides.clone()).unwrap_or_default(),
         // Stored as JSON; what cannot be read is given out as the text it is.
         marks: result.map(|result| serde_json::from_str(&result.marks).unwrap_or(result.marks.into())),
     }

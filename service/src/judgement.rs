@@ -52,6 +52,17 @@ pub(crate) struct NextQuestion {
     pub(crate) shows: Vec<&'static str>,
 }
 
+/// Pupils whose answers are consistent with the same.
+#[derive(Debug, PartialEq, Eq)]
+pub(crate) struct Need {
+    /// One misconception, or two that the answers do not tell apart.
+    pub(crate) named: Vec<&'static str>,
+    /// The pupils, each with the answers that were its own and all answers where it shows.
+    pub(crate) pupils: Vec<(String, u32, u32)>,
+    /// Ids of questions of the pool that show it, the most telling one first.
+    pub(crate) practice: Vec<String>,
+}
+
 /// One pupil, as far as the marks tell.
 #[derive(Default)]
 struct Seen<'p> {
@@ -126,6 +137,69 @@ impl<'p> Judgement<'p> {
         let left = by_answers.iter().filter(|(answers, _)| *answers <= most).map(|(_, item)| *item);
         let beliefs: Vec<&Beliefs> = self.pupils.values().map(|seen| &seen.beliefs).collect();
         self.chosen(&beliefs, left, count)
+    }
+
+    /// Pupils by what their answers are consistent with, the largest group first, each with `count` questions to practise:
+    /// such as nobody of the group has answered, or the fewest have, and none of those to be kept back. Only pupils that
+    /// `counts` lets in.
+    pub(crate) fn needs(
+        &self,
+        counts: impl Fn(&str) -> bool,
+        kept_back: &BTreeSet<String>,
+        count: usize,
+    ) -> Vec<Need> {
+        let mut by_name: BTreeMap<Vec<&'static str>, Vec<(String, u32, u32)>> = BTreeMap::new();
+        for (pupil, seen) in self.pupils.iter().filter(|(pupil, _)| counts(pupil)) {
+            for diagnosis in seen.beliefs.diagnoses() {
+                if !diagnosis.named.is_empty() {
+                    // Two names are the same two whichever of them is the likelier.
+                    let mut named = diagnosis.named;
+                    named.sort_unstable();
+                    by_name.entry(named).or_default().push((
+                        pupil.clone(),
+                        diagnosis.hits,
+                        diagnosis.evidence_steps,
+                    ));
+                }
+            }
+        }
+        let probes: Vec<Probe> = if by_name.is_empty() {
+            Vec::new()
+        } else {
+            let free = self.items.iter().filter(|(id, _)| !kept_back.contains(**id));
+            free.map(|(_, item)| Probe::of(item)).collect()
+        };
+        let need = |(named, pupils): (Vec<&'static str>, Vec<(String, u32, u32)>)| {
+            let practice = self.practice(&named, &pupils, &probes, count);
+            Need { named, pupils, practice }
+        };
+        let mut needs: Vec<Need> = by_name.into_iter().map(need).collect();
+        needs.sort_by_key(|need| std::cmp::Reverse(need.pupils.len()));
+        needs
+    }
+
+    /// Of the questions that show what is named, those that tell most about these pupils.
+    fn practice(
+        &self,
+        named: &[&'static str],
+        pupils: &[(String, u32, u32)],
+        probes: &[Probe],
+        count: usize,
+    ) -> Vec<String> {
+        let seen: Vec<&Seen<'_>> = pupils.iter().filter_map(|(pupil, ..)| self.pupils.get(pupil)).collect();
+        let beliefs: Vec<&Beliefs> = seen.iter().map(|seen| &seen.beliefs).collect();
+        let shows = |probe: &&Probe| probe.shows(&beliefs).iter().any(|shown| named.contains(shown));
+        let answers = |probe: &Probe| seen.iter().filter(|seen| seen.answered.contains(&*probe.item)).count();
+        let mut by_answers: Vec<(usize, &Probe)> =
+            probes.iter().filter(shows).map(|probe| (answers(probe), probe)).collect();
+        by_answers.sort_by_key(|(answers, _)| *answers);
+        let most = by_answers.get(count.saturating_sub(1)).or(by_answers.last()).map_or(0, |(most, _)| *most);
+        let left: Vec<Probe> = by_answers
+            .iter()
+            .filter(|(answers, _)| *answers <= most)
+            .map(|(_, probe)| Probe::clone(probe))
+            .collect();
+        choose_next(&beliefs, &left, count).into_iter().map(|probe| probe.item.clone()).collect()
     }
 
     fn chosen<'i>(
@@ -207,5 +281,29 @@ pick = 6
         let next = &judgement.next_for("p-07", 1)[0];
         assert!(next.question.starts_with("add-ragged"), "{next:?}");
         assert_eq!(next.shows[0], "add-right-edge");
+    }
+
+    #[test]
+    fn pupils_with_the_same_misunderstanding_are_a_group_with_questions_that_show_it() {
+        let pool = pool();
+        let mut judgement = Judgement::of(&pool);
+        let sums: Vec<&Item> = pool.items().filter(|item| item.family == "add-ragged").collect();
+        for pupil in ["p-07", "p-08", "guest"] {
+            for item in &sums[..3] {
+                let step = &item.steps[0];
+                let wrong =
+                    step.predicted.iter().find(|wrong| wrong.misconception.contains("add-right-edge"));
+                let answers = [(step.id.clone(), wrong.unwrap().answer.to_string())].into();
+                judgement.see(&mark(item, pupil, &answers));
+            }
+        }
+        judgement.see(&mark(sums[0], "p-09", &sums[0].right_responses()));
+        let kept_back = [sums[3].id.clone()].into();
+        let needs = judgement.needs(|pupil| pupil != "guest", &kept_back, 2);
+        assert_eq!(needs.len(), 1, "{needs:?}");
+        assert!(needs[0].named.contains(&"add-right-edge"), "{needs:?}");
+        assert_eq!(needs[0].pupils, [("p-07".to_owned(), 3, 3), ("p-08".to_owned(), 3, 3)]);
+        let practice: BTreeSet<&str> = needs[0].practice.iter().map(String::as_str).collect();
+        assert_eq!(practice, [sums[4].id.as_str(), &sums[5].id].into(), "new ones, but not the one kept back");
     }
 }

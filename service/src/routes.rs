@@ -32,10 +32,11 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/quiz/{placement}/{attempt}/save", web::post().to(quiz::save::save))
         .route("/quiz/{placement}/{attempt}/submit", web::post().to(quiz::submit::submit));
 
-    // Teachers; /class/place comes before /class/{placement}
+    // Teachers; fixed words come before /class/{placement} and /class/{placement}/{attempt}
     config
         .route("/class/place", web::get().to(class::place::show))
         .route("/class/place", web::post().to(class::place::place))
+        .route("/class/place/preview", web::post().to(class::preview::show))
         .route("/class/{placement}", web::get().to(class::overview::show))
         .route("/class/{placement}/send-again", web::post().to(class::grades::send_again))
         .route("/class/{placement}/compare", web::post().to(class::grades::compare))
@@ -44,6 +45,9 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/class/{placement}/times", web::get().to(class::times::show))
         .route("/class/{placement}/times", web::post().to(class::times::change))
         .route("/class/{placement}/roster", web::post().to(class::roster::read_again))
+        .route("/class/{placement}/grades", web::get().to(class::grades_view::show))
+        .route("/class/{placement}/marks.csv", web::get().to(class::table::download))
+        .route("/class/{placement}/attempts", web::post().to(class::grades::allow))
         .route("/class/{placement}/paper", web::get().to(class::paper::show))
         .route("/class/{placement}/paper", web::post().to(class::paper::make))
         .route("/class/{placement}/paper/print", web::get().to(class::paper::print))
@@ -51,7 +55,8 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/class/{placement}/paper/key.pdf", web::get().to(class::paper::key_pdf))
         .route("/class/{placement}/paper/enter", web::get().to(class::typing_in::show))
         .route("/class/{placement}/paper/enter", web::post().to(class::typing_in::enter))
-        .route("/class/{placement}/{attempt}", web::get().to(class::attempt::show));
+        .route("/class/{placement}/{attempt}", web::get().to(class::attempt::show))
+        .route("/class/{placement}/{attempt}/points", web::post().to(class::points::change));
 
     // Coordinators
     config.configure(district::configure);

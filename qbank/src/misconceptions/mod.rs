@@ -60,7 +60,49 @@ pub struct Misconception {
     pub rule: Rule,
 }
 
+/// What a misconception's sentence for teachers begins with.
+const CONSISTENT: &str = "answers consistent with ";
+
 impl Misconception {
+    /// What answers are consistent with, to follow 'answers consistent with' in a sentence for the teacher.
+    ///
+    /// # Example
+    /// ```
+    /// use qbank::{locale::Language, misconceptions};
+    /// let carries = misconceptions::find("add-carry-dropped").expect("in the table");
+    /// assert_eq!(carries.shown_as(Language::English), "dropping every carry");
+    /// assert_eq!(carries.shown_as(Language::Spanish), "omitir todo lo que se lleva");
+    /// ```
+    #[must_use]
+    pub fn shown_as(&self, language: Language) -> &'static str {
+        let english = self.teacher.strip_prefix(CONSISTENT).unwrap_or(self.teacher).trim_end_matches('.');
+        match language {
+            Language::English => english,
+            Language::Spanish => self.in_spanish().map_or(english, |(what, _)| what),
+        }
+    }
+
+    /// One idea for what to do next.
+    ///
+    /// # Example
+    /// ```
+    /// use qbank::{locale::Language, misconceptions};
+    /// let carries = misconceptions::find("add-carry-dropped").expect("in the table");
+    /// assert!(carries.next_in(Language::Spanish).starts_with("Cambie diez centésimas"));
+    /// ```
+    #[must_use]
+    pub fn next_in(&self, language: Language) -> &'static str {
+        match language {
+            Language::English => self.next,
+            Language::Spanish => self.in_spanish().map_or(self.next, |(_, next)| next),
+        }
+    }
+
+    fn in_spanish(&self) -> Option<(&'static str, &'static str)> {
+        let listed = spanish::TEACHER.iter().find(|(id, ..)| *id == self.id);
+        listed.map(|(_, what, next)| (*what, *next))
+    }
+
     /// One kind sentence for the pupil.
     ///
     /// # Example
@@ -342,6 +384,19 @@ mod tests {
                 "{}",
                 misconception.id
             );
+        }
+    }
+
+    #[test]
+    fn teachers_are_told_of_every_misconception_in_spanish() {
+        let told: Vec<&str> = spanish::TEACHER.iter().map(|(id, ..)| *id).collect();
+        for id in all().map(|known| known.id) {
+            assert_eq!(told.iter().filter(|other| **other == id).count(), 1, "{id}");
+        }
+        assert_eq!(told.len(), all().count(), "of none that there is not");
+        for (id, what, next) in spanish::TEACHER {
+            assert!(!what.ends_with('.') && what.starts_with(char::is_lowercase), "{id}: {what}");
+            assert!(next.ends_with(['.', '?', '…']), "{id}: {next}");
         }
     }
 

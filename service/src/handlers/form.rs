@@ -26,6 +26,12 @@ impl Fields {
         Ok(fields)
     }
 
+    /// All fields but the token, to be posted once more.
+    pub(crate) fn others(&self) -> impl Iterator<Item = (&str, &str)> {
+        let others = self.0.iter().filter(|(name, _)| name != "csrf");
+        others.map(|(name, value)| (name.as_str(), value.as_str()))
+    }
+
     /// The first value of that name, empty when there is none.
     pub(crate) fn value(&self, name: &str) -> &str {
         self.find(name).unwrap_or_default()

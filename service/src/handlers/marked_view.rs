@@ -112,6 +112,8 @@ impl StepTeller<'_> {
             answer: self.voice.speak(&answer),
             working: asked.map(|asked| self.working(asked, false)).unwrap_or_default(),
             open: !matches!(mark.verdict, Verdict::Correct | Verdict::FollowThrough),
+            changed: None,
+            points_form: None,
         }
     }
 
@@ -200,7 +202,7 @@ fn shown_response(step: &Step, response: &str) -> String {
 }
 
 /// The right answer with its unit, or the text of the right choice.
-fn shown_answer(step: &Step) -> String {
+pub(crate) fn shown_answer(step: &Step) -> String {
     let answer = step.answer.to_string();
     if step.kind == StepKind::Order {
         return shown_response(step, &answer);

@@ -3,27 +3,29 @@
 use qbank::accept::Credit;
 use qbank::marking::Policy;
 
-/// What the right value in another form than asked for earns; without a decision each question says so itself.
+use crate::texts::Texts;
+
+/// The message for what the right value in another form than asked for earns; without a decision each question says so
+/// itself.
 pub(crate) fn form_credit(credit: Option<Credit>) -> &'static str {
     match credit {
-        None => "What each question says",
-        Some(Credit::None) => "No points",
-        Some(Credit::Part) => "Half the points",
-        Some(Credit::Full) => "All points, with a note",
+        None => "class-place-form-each",
+        Some(Credit::None) => "class-place-form-none",
+        Some(Credit::Part) => "class-place-form-part",
+        Some(Credit::Full) => "class-place-form-full",
     }
 }
 
 /// The policy in a sentence or two for the teacher.
-pub(crate) fn policy(policy: Policy) -> String {
-    let later = if policy.follow_through {
-        "A step that is right from the pupil's own earlier value earns points."
-    } else {
-        "Only the right value earns points, whatever the pupil's own earlier value."
-    };
-    match policy.form_credit {
-        None => later.to_owned(),
-        Some(credit) => {
-            format!("{later} The right value in another form: {}.", form_credit(Some(credit)).to_lowercase())
-        }
-    }
+pub(crate) fn policy(texts: &Texts, policy: Policy) -> String {
+    texts.say(match (policy.follow_through, policy.form_credit) {
+        (true, None) => "class-marking-own",
+        (true, Some(Credit::None)) => "class-marking-own-form-none",
+        (true, Some(Credit::Part)) => "class-marking-own-form-part",
+        (true, Some(Credit::Full)) => "class-marking-own-form-full",
+        (false, None) => "class-marking-only",
+        (false, Some(Credit::None)) => "class-marking-only-form-none",
+        (false, Some(Credit::Part)) => "class-marking-only-form-part",
+        (false, Some(Credit::Full)) => "class-marking-only-form-full",
+    })
 }

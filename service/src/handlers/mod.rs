@@ -13,6 +13,7 @@ pub mod lti;
 mod marked_view;
 mod marking_words;
 mod opened_quiz;
+mod overrides_view;
 mod proven_pools;
 pub mod quiz;
 pub(crate) mod registration;

@@ -3,14 +3,16 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use jiff::Timestamp;
 use qbank::form;
+use qbank::locale::Language;
 use qbank::marking::{Mark, mark_with};
 use qbank::pool::Pool;
 use qbank::question::Item;
 
 use super::answer::PageError;
 use crate::app::App;
+use crate::session::PupilSession;
+use crate::windows::Zone;
 use crate::storage::{Attempt, AttemptId, AttemptResult, Placement, PlacementId, Responses};
 
 /// A quiz in a course, ready to be shown.
@@ -29,6 +31,18 @@ impl OpenedQuiz {
         let pool = app.pools.find(app.storage.as_ref(), &placement.quiz.pool).await?;
         let pool = pool.ok_or_else(|| PageError::NoPool(placement.quiz.pool.to_string()))?;
         Ok(Self { placement, pool })
+    }
+
+    /// As [`OpenedQuiz::find`], with the attempts that this pupil is allowed.
+    ///
+    /// # Errors
+    /// As there.
+    pub(crate) async fn of_pupil(app: &App, session: &PupilSession) -> Result<Self, PageError> {
+        let mut quiz = Self::find(app, &session.placement).await?;
+        let extra = app.storage.extra_attempts(&session.placement).await?;
+        let extra = extra.get(&session.user).copied().unwrap_or_default();
+        quiz.placement.quiz.attempts_allowed = quiz.placement.quiz.attempts_allowed.saturating_add(extra);
+        Ok(quiz)
     }
 
     /// An attempt at this quiz.
@@ -55,9 +69,9 @@ impl OpenedQuiz {
         questions.iter().map(|item| mark_with(item, pupil, responses_to(item), policy)).collect()
     }
 
-    /// A time of this quiz in words, in the zone in which the teacher chose it, else in the schools' own.
-    pub(crate) fn told(&self, app: &App, time: Timestamp) -> String {
-        self.placement.quiz.windows.zone.as_ref().unwrap_or(&app.settings.time_zone).told(time)
+    /// The zone in which the teacher chose the times, else the schools' own.
+    pub(crate) fn zone<'a>(&'a self, app: &'a App) -> &'a Zone {
+        self.placement.quiz.windows.zone.as_ref().unwrap_or(&app.settings.time_zone)
     }
 
     /// The title pupils see, never empty.
@@ -77,26 +91,36 @@ impl OpenedQuiz {
 /// The right to send scores.
 const SCORE_SCOPE: &str = "https://purl.imsglobal.org/spec/lti-ags/scope/score";
 
-/// The stored marks of a closed attempt.
+/// The marks of a closed attempt, with the points that the teacher gave.
 ///
 /// # Errors
 /// [`PageError::Record`] when they cannot be read back.
 pub(crate) fn marks(result: &AttemptResult) -> Result<Vec<Mark>, PageError> {
-    serde_json::from_str(&result.marks).map_err(|error| PageError::Record(format!("marks: {error}")))
+    result.marked().map_err(|error| PageError::Record(format!("marks: {error}")))
 }
 
-/// "1 point", "7 points".
-pub(crate) fn counted(count: impl Into<u64>, noun: &str) -> String {
-    let count = count.into();
-    if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
+/// The same as records to give out: the notes of changed marks say so.
+///
+/// # Errors
+/// As [`marks`].
+pub(crate) fn recorded_marks(result: &AttemptResult, pool: Option<&Pool>) -> Result<Vec<Mark>, PageError> {
+    let language = pool.and_then(|pool| Language::of_locale(&pool.locale)).unwrap_or_default();
+    result.recorded(language).map_err(|error| PageError::Record(format!("marks: {error}")))
 }
 
 /// The best of several closed attempts: most points, the earlier one where equal.
 pub(crate) fn best<'a>(attempts: impl IntoIterator<Item = &'a Attempt>) -> Option<&'a AttemptResult> {
-    attempts.into_iter().filter_map(|attempt| attempt.result.as_ref()).reduce(|best, next| {
+    best_attempt(attempts)?.result.as_ref()
+}
+
+/// As [`best`], the attempt itself.
+pub(crate) fn best_attempt<'a>(attempts: impl IntoIterator<Item = &'a Attempt>) -> Option<&'a Attempt> {
+    let closed = attempts.into_iter().filter_map(|attempt| Some((attempt, attempt.result.as_ref()?)));
+    let best = closed.reduce(|best, next| {
         // Compared as fractions, since two forms of one pool may be worth different points.
-        let better = u64::from(next.points) * u64::from(best.maximum)
-            > u64::from(best.points) * u64::from(next.maximum);
+        let better = u64::from(next.1.points) * u64::from(best.1.maximum)
+            > u64::from(best.1.points) * u64::from(next.1.maximum);
         if better { next } else { best }
-    })
+    });
+    best.map(|(attempt, _)| attempt)
 }

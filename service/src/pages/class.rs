@@ -17,7 +17,7 @@ pub struct PlacePage {
     /// What was wrong with the last try.
     pub problem: Option<String>,
     /// Something the teacher should know beforehand.
-    pub warning: Option<&'static str>,
+    pub warning: Option<String>,
     /// Where the form goes.
     pub action: &'static str,
     /// Token of the session.
@@ -63,8 +63,8 @@ pub struct QuizForm {
     pub form_credits: Vec<CreditChoice>,
     /// Whether pupils see the grade in the course at once.
     pub released: bool,
-    /// Whether the windows are shown unfolded.
-    pub windows_open: bool,
+    /// Whether the details are shown unfolded.
+    pub details_open: bool,
     /// The ends of the windows.
     pub windows: Vec<WindowField>,
 }
@@ -75,7 +75,7 @@ pub struct WindowField {
     /// Name and id of the field.
     pub name: String,
     /// Words beside it.
-    pub label: &'static str,
+    pub label: String,
     /// As typed.
     pub value: String,
 }
@@ -115,7 +115,7 @@ pub struct CreditChoice {
     /// Value of the form's field.
     pub value: &'static str,
     /// The choice in words.
-    pub text: &'static str,
+    pub text: String,
     /// Whether it is chosen.
     pub chosen: bool,
 }
@@ -133,17 +133,30 @@ pub struct PoolChoice {
     pub chosen: bool,
 }
 
-/// The class: each pupil's attempts, best points, and where the grade is.
+/// A view of the class in the navigation.
+#[derive(Debug, Clone)]
+pub struct View {
+    /// The message that names it.
+    pub message: &'static str,
+    /// Its address.
+    pub url: String,
+    /// Whether it is shown now.
+    pub present: bool,
+}
+
+/// The class: who needs what, pupils by questions, who has not started.
 #[derive(Debug, Clone, Template)]
 #[template(path = "class/overview.html")]
 pub struct OverviewPage {
     /// Frame; its title is the quiz's title.
     pub frame: Frame,
+    /// Navigation.
+    pub views: Vec<View>,
     /// Title of the pool.
     pub pool: String,
     /// Questions of an attempt.
     pub question_count: u32,
-    /// "3" or "no limit".
+    /// Attempts for each pupil.
     pub attempts_allowed: String,
     /// When pupils can work on it.
     pub open: String,
@@ -151,14 +164,18 @@ pub struct OverviewPage {
     pub times: Option<String>,
     /// What earns points.
     pub marking: String,
+    /// Something the teacher should know, for example that grades cannot be sent.
+    pub warning: Option<String>,
     /// "12 of 14 who started".
     pub handed_in: String,
-    /// Something the teacher should know, for example that grades cannot be sent.
-    pub warning: Option<&'static str>,
-    /// This page; what can be asked for is below it.
-    pub class_url: String,
-    /// How the gradebook stands.
-    pub gradebook: GradebookView,
+    /// Whether there is anything to judge.
+    pub any_handed_in: bool,
+    /// Groups with the same misunderstanding, the largest first.
+    pub needs: Vec<NeedView>,
+    /// Pupils by questions; none before the first has started.
+    pub map: Option<MapView>,
+    /// What its signs mean.
+    pub legend: Vec<(Tone, String)>,
     /// Where the list of pupils comes from, and of when it is.
     pub class_list: String,
     /// Where to ask that the course's class list be read again, when it has one.
@@ -167,27 +184,183 @@ pub struct OverviewPage {
     pub not_started: Vec<(String, String)>,
     /// Token of the session.
     pub csrf: String,
+}
+
+/// Pupils whose answers are consistent with the same.
+#[derive(Debug, Clone)]
+pub struct NeedView {
+    /// For the page's own links.
+    pub id: String,
+    /// "Answers consistent with …".
+    pub consistent: String,
+    /// "4 pupils".
+    pub count: String,
+    /// The pupils by label.
+    pub pupils: Vec<NeedyPupil>,
+    /// An idea for what to do next, for each name.
+    pub next: Vec<String>,
+    /// "Two questions for the board".
+    pub board_heading: String,
+    /// The questions.
+    pub board: Vec<BoardQuestion>,
+}
+
+/// A pupil in a group.
+#[derive(Debug, Clone)]
+pub struct NeedyPupil {
+    /// Name or label.
+    pub label: String,
+    /// The last attempt.
+    pub url: Option<String>,
+    /// "3 of 4 answers".
+    pub evidence: String,
+}
+
+/// A question to be shown, with its answers folded.
+#[derive(Debug, Clone)]
+pub struct BoardQuestion {
+    /// Language of its text.
+    pub language: String,
+    /// The story, one entry a paragraph.
+    pub story: Vec<String>,
+    /// What is asked, with the choices where there are some.
+    pub steps: Vec<(String, Vec<String>)>,
+    /// The answer to each step.
+    pub answers: Vec<String>,
+}
+
+/// Pupils by questions.
+#[derive(Debug, Clone)]
+pub struct MapView {
+    /// How many questions.
+    pub columns: usize,
+    /// The pupils by label.
+    pub rows: Vec<MapRow>,
+}
+
+/// One pupil's best attempt.
+#[derive(Debug, Clone)]
+pub struct MapRow {
+    /// Name or label.
+    pub label: String,
+    /// "left the course", where that is so.
+    pub mark: Option<String>,
+    /// "7 of 10", or that nothing was handed in.
+    pub total: String,
+    /// The questions; none before an attempt was handed in.
+    pub cells: Vec<MapCell>,
+}
+
+/// One question of one pupil.
+#[derive(Debug, Clone)]
+pub struct MapCell {
+    /// The marked question.
+    pub url: String,
+    /// Colour and sign.
+    pub tone: Tone,
+    /// "1 of 2".
+    pub points: String,
+    /// "1 of 2, partly right".
+    pub words: String,
+    /// That the teacher changed points, where that is so.
+    pub changed: Option<String>,
+}
+
+/// Points, attempts, and where each grade is.
+#[derive(Debug, Clone, Template)]
+#[template(path = "class/grades.html")]
+pub struct GradesPage {
+    /// Frame; its title is the quiz's title.
+    pub frame: Frame,
+    /// Navigation.
+    pub views: Vec<View>,
+    /// "12 of 14 who started".
+    pub handed_in: String,
+    /// Something the teacher should know, for example that grades cannot be sent.
+    pub warning: Option<String>,
+    /// The class page; what can be asked for is below it.
+    pub class_url: String,
+    /// How the gradebook stands.
+    pub gradebook: GradebookView,
+    /// Token of the session.
+    pub csrf: String,
     /// The pupils, best points first.
     pub pupils: Vec<PupilRow>,
 }
 
-/// A pupil in the class table.
+/// A pupil in the table of grades. What ends in `_of` names the pupil, for those who hear a button without its row.
 #[derive(Debug, Clone)]
 pub struct PupilRow {
-    /// Short stable label.
+    /// Name or label.
     pub label: String,
     /// The platform's own opaque id of the pupil.
     pub subject: String,
     /// "left the course", where that is so.
-    pub mark: Option<&'static str>,
+    pub mark: Option<String>,
     /// "7 of 10", or a dash in words.
     pub best: String,
     /// The attempts in order.
     pub attempts: Vec<AttemptLink>,
     /// Whether there is work that can be reset.
     pub can_reset: bool,
+    /// Attempts beyond those of the quiz.
+    pub extra: u32,
+    /// The same in words, where there are any.
+    pub extra_words: Option<String>,
+    /// How many attempts the pupil may have.
+    pub allow_why: String,
+    /// "Allow one more attempt: …".
+    pub allow_of: String,
+    /// "Another attempt, or anew: …".
+    pub more_of: String,
+    /// "Reset the work of …".
+    pub reset_of: String,
+    /// "Send again: …".
+    pub send_again_of: String,
+    /// "Send ours: …".
+    pub send_ours_of: String,
+    /// "Send ours after all: …".
+    pub send_ours_after_all_of: String,
+    /// "Keep the gradebook's: …".
+    pub keep_theirs_of: String,
     /// Where the grade is on its way to the gradebook.
     pub delivery: DeliveryView,
+}
+
+/// What three pupils would get.
+#[derive(Debug, Clone, Template)]
+#[template(path = "class/preview.html")]
+pub struct PreviewPage {
+    /// Frame.
+    pub frame: Frame,
+    /// Token of the session.
+    pub csrf: String,
+    /// "Place this quiz".
+    pub place_text: String,
+    /// The quizzes.
+    pub quizzes: Vec<PreviewedQuiz>,
+    /// All that was typed: names and values.
+    pub fields: Vec<(String, String)>,
+}
+
+/// One quiz that is about to be placed.
+#[derive(Debug, Clone)]
+pub struct PreviewedQuiz {
+    /// Title that pupils see.
+    pub title: String,
+    /// "5 questions for each pupil, 3 attempts, up to 12 points."
+    pub numbers: String,
+    /// What pupils would get.
+    pub versions: Vec<Version>,
+}
+
+/// What one pupil would get.
+#[derive(Debug, Clone)]
+pub struct Version {
+    /// "Pupil 1".
+    pub title: String,
+    /// The questions.
+    pub questions: Vec<BoardQuestion>,
 }
 
 /// How the gradebook of the quiz stands.
@@ -198,7 +371,7 @@ pub struct GradebookView {
     /// Whether there are grades that could not be delivered.
     pub can_send_again: bool,
     /// Whether the gradebook can be compared; if not, why.
-    pub comparing: Result<(), &'static str>,
+    pub comparing: Result<(), String>,
     /// When that was done last, and what it showed.
     pub compared: Option<String>,
 }
@@ -229,7 +402,7 @@ pub struct AttemptLink {
 #[derive(Debug, Clone)]
 pub struct DeliveryView {
     /// "waiting", "delivered", "could not be delivered".
-    pub state: &'static str,
+    pub state: String,
     /// Colour and sign.
     pub tone: Tone,
     /// Why, or since when.
@@ -252,14 +425,16 @@ pub struct AttemptPage {
     pub subject: String,
     /// Points of this attempt.
     pub points: u32,
-    /// Points that this attempt could have given.
-    pub points_max: u32,
+    /// "of 10 points".
+    pub points_max: String,
     /// "Attempt 1, handed in 2026-03-02 09:15 UTC".
     pub progress: String,
     /// The class page.
     pub class_url: String,
+    /// Points and grades.
+    pub grades_url: String,
     /// Who answered, before each answer: "Answer:".
-    pub whose: &'static str,
+    pub whose: String,
     /// The marked questions.
     pub questions: Vec<MarkedQuestion>,
 }

@@ -52,6 +52,53 @@ pub struct MarkedStep {
     pub working: Vec<WorkedPicture>,
     /// Whether the working is unfolded at first.
     pub open: bool,
+    /// What the teacher changed of the points, with the reason.
+    pub changed: Option<String>,
+    /// The form to change them, for teachers.
+    pub points_form: Option<PointsForm>,
+}
+
+/// The form in which a teacher changes the points of a step.
+#[derive(Debug, Clone)]
+pub struct PointsForm {
+    /// What it says.
+    pub texts: &'static Texts,
+    /// Where it goes.
+    pub action: String,
+    /// Token of the session.
+    pub csrf: String,
+    /// What the ids of its fields begin with.
+    pub id: String,
+    /// Its name for those who do not see where it stands.
+    pub name: String,
+    /// The question's id.
+    pub question: String,
+    /// The question's number on the page.
+    pub number: usize,
+    /// The step's id.
+    pub step: String,
+    /// Points as they are.
+    pub points: u32,
+    /// Most points.
+    pub most: u32,
+    /// The reason as it is, if they were changed before.
+    pub reason: String,
+    /// Most letters of the reason.
+    pub reason_max: usize,
+    /// Points of our own mark, if they were changed.
+    pub ours: Option<u32>,
+}
+
+impl PointsForm {
+    /// "Points, from 0 to 2".
+    pub fn ask(&self) -> String {
+        self.texts.with("class-points-new", &[("most", self.most.into())])
+    }
+
+    /// "Back to our points (1)", if there is a way back.
+    pub fn undo(&self) -> Option<String> {
+        self.ours.map(|ours| self.texts.with("class-points-undo", &[("points", ours.into())]))
+    }
 }
 
 /// Colour and sign of a verdict or a state. Words always stand beside it.

@@ -120,6 +120,12 @@ actions! {
     GradesSentAgain "grades_sent_again";
     /// A pupil's attempts were set aside and the grade taken back.
     WorkReset "work_reset";
+    /// A teacher gave a step of an attempt other points.
+    PointsChanged "points_changed";
+    /// A teacher gave a step of an attempt our points again.
+    PointsRestored "points_restored";
+    /// A teacher allowed a pupil one more attempt.
+    AttemptAllowed "attempt_allowed";
     /// Our grade is to replace another mark in the gradebook.
     OwnGradeSent "own_grade_sent";
     /// Another mark in the gradebook stays, and our grade is not sent.

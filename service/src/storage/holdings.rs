@@ -101,6 +101,8 @@ pub struct HeldQuiz {
     pub attempts: Vec<(super::Attempt, Option<Timestamp>)>,
     /// The grade on its way to the gradebook.
     pub grade: Option<super::Delivery>,
+    /// Attempts allowed beyond those of the quiz.
+    pub extra_attempts: u32,
 }
 
 /// A stored session, without its secrets.

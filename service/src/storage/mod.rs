@@ -9,6 +9,7 @@ mod audit;
 mod deliveries;
 mod holdings;
 mod invitations;
+mod overrides;
 mod people;
 mod records;
 mod sheets;
@@ -32,6 +33,7 @@ pub use audit::{Action, Actor, AuditEntry, AuditQuery, Change, Subject, UnknownA
 pub use deliveries::*;
 pub use holdings::{Held, HeldQuiz, HeldSession, PurgeCounts, PurgeScope, Purged, WaitingGrades};
 pub use invitations::{Invitation, InvitationState, PendingDeployment, Registered};
+pub use overrides::{Allowed, Overridden, Override, Points, REASON_LENGTH_MAX};
 pub use people::{
     Member, MemberStatus, OverdueAttempt, Part, PersonName, Roster, RosterReading, UnknownWord,
 };
@@ -312,6 +314,28 @@ pub trait Storage: Send + Sync + 'static {
     /// Closes an attempt with its marks and queues the pupil's best grade for the gradebook, in one step.
     /// Submitting a closed attempt changes nothing.
     async fn submit_attempt(&self, submission: Submission) -> Result<Submitted, StorageError>;
+
+    /// Gives a step of a closed attempt other points by the teacher's word, or ours again. The pupil's best grade is
+    /// queued in the same step if `deliver` says so.
+    async fn override_points(
+        &self,
+        attempt: &AttemptId,
+        question: &str,
+        step: &str,
+        points: Points,
+        deliver: bool,
+        change: &Change,
+    ) -> Result<Overridden, StorageError>;
+    /// Allows a pupil one attempt more, if so far `known_extra` are allowed beyond those of the quiz.
+    async fn allow_attempt(
+        &self,
+        placement: &PlacementId,
+        user: &UserId,
+        known_extra: u32,
+        change: &Change,
+    ) -> Result<Allowed, StorageError>;
+    /// How many attempts pupils are allowed beyond those of the quiz; those without any are left out.
+    async fn extra_attempts(&self, placement: &PlacementId) -> Result<BTreeMap<UserId, u32>, StorageError>;
 
     /// Sets a pupil's attempts at a placement aside: they stay on record and no longer count, and the gradebook is told
     /// if it was ever told anything of the pupil. Returns how many attempts that concerned; none changes nothing.

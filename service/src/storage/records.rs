@@ -11,6 +11,7 @@ use qbank::pool::Pool;
 use serde::{Deserialize, Serialize};
 use url::Url;
 
+use super::Override;
 use crate::windows::Windows;
 
 /// Declares an identifier that is text inside and a type of its own outside.
@@ -401,10 +402,12 @@ pub struct AttemptResult {
     pub submitted_at: Timestamp,
     /// The mark records, a JSON array.
     pub marks: String,
-    /// Points given.
+    /// Points given, with what the teacher changed.
     pub points: u32,
     /// Points possible, at least 1.
     pub maximum: u32,
+    /// What the teacher changed.
+    pub overrides: Vec<Override>,
 }
 
 /// What starting an attempt gave.

@@ -81,7 +81,7 @@ async fn start(store: &dyn Storage, placement: &Placement, user: &str, announce:
 }
 
 fn submission(attempt: &Attempt, points: u32) -> Submission {
-    let result = AttemptResult { submitted_at: monday(), marks: "[]".to_owned(), points, maximum: 10 };
+    let result = AttemptResult { submitted_at: monday(), marks: "[]".to_owned(), points, maximum: 10, overrides: Vec::new() };
     Submission {
         attempt: attempt.id.clone(),
         responses: Responses::new(),
@@ -507,6 +507,112 @@ async fn a_reset_sets_attempts_aside_and_takes_the_grade_back(store: Arc<dyn Sto
     let trail = store.audit(&query).await.unwrap();
     assert_eq!(trail.len(), 1);
     assert_eq!((trail[0].action, trail[0].detail.as_str()), (Action::WorkReset, "attempt 1: 4 of 10"));
+}
+
+/// Two steps of a point each, of which the second was given none.
+const MARKS: &str = r#"[{"pupil": "u1", "question": "q1", "points": 1, "max": 2, "steps": [
+    {"id": "a", "response": "1", "points": 1, "max": 1, "verdict": "correct", "misconceptions": [], "note": ""},
+    {"id": "b", "response": "2", "points": 0, "max": 1, "verdict": "wrong", "misconceptions": [], "note": ""}]}]"#;
+
+/// A submission with those marks.
+fn marked(attempt: &Attempt) -> Submission {
+    let result = AttemptResult {
+        submitted_at: monday(),
+        marks: MARKS.to_owned(),
+        points: 1,
+        maximum: 2,
+        overrides: Vec::new(),
+    };
+    Submission { result, ..submission(attempt, 1) }
+}
+
+fn given(points: u32) -> Points {
+    Points::Given { points, reason: "said aloud".to_owned() }
+}
+
+async fn points_by_the_teachers_word_change_the_grade_and_can_be_taken_back(store: Arc<dyn Storage>) {
+    let placed = placement(store.as_ref(), "l1", 2).await;
+    let first = open_attempt(store.as_ref(), &placed, "u1").await;
+    store.submit_attempt(marked(&first)).await.unwrap();
+    let second = open_attempt(store.as_ref(), &placed, "u1").await;
+    let set = |id: AttemptId, step: &'static str, points, deliver| {
+        let store = store.clone();
+        async move { store.override_points(&id, "q1", step, points, deliver, &change()).await.unwrap() }
+    };
+    assert_eq!(set(second.id.clone(), "b", given(1), true).await, Overridden::NoAttempt, "still open");
+    store.submit_attempt(marked(&second)).await.unwrap();
+    assert_eq!(set("none".into(), "b", given(1), true).await, Overridden::NoAttempt);
+    assert_eq!(set(second.id.clone(), "c", given(1), true).await, Overridden::NoStep);
+    assert_eq!(set(second.id.clone(), "b", given(2), true).await, Overridden::NoStep, "more than it has");
+    assert_eq!(told(&lease(store.as_ref(), monday()).await), [("u1", "graded", Some(1))]);
+
+    // The other attempt is the best one now.
+    let Overridden::Done(changed) = set(second.id.clone(), "b", given(1), true).await else { panic!() };
+    assert_eq!(store.attempt(&second.id).await.unwrap(), Some(changed.clone()));
+    let result = changed.result.unwrap();
+    assert_eq!((result.points, result.overrides.len()), (2, 1));
+    assert_eq!(result.marks, MARKS, "our own marks stay");
+    assert_eq!(result.marked().unwrap()[0].points, 2);
+    assert_eq!(told(&lease(store.as_ref(), later(60_000)).await), [("u1", "graded", Some(2))]);
+    set(second.id.clone(), "b", given(0), false).await;
+    assert_eq!(store.attempt(&second.id).await.unwrap().unwrap().result.unwrap().points, 1);
+    assert_eq!(
+        standing(store.as_ref(), &placed, "u1").await.progress.score().map(|score| score.points),
+        Some(2),
+        "of a preview nothing is sent"
+    );
+    set(second.id.clone(), "b", Points::AsMarked, true).await;
+    set(second.id.clone(), "b", Points::AsMarked, true).await;
+    assert_eq!(store.attempt(&second.id).await.unwrap().unwrap().result, Some(marked(&second).result));
+    assert_eq!(told(&lease(store.as_ref(), later(120_000)).await), [("u1", "graded", Some(1))]);
+
+    let query = AuditQuery { registration: None, placement: Some(placed.id.clone()), before: None, limit: 9 };
+    let trail = store.audit(&query).await.unwrap();
+    let actions: Vec<Action> = trail.iter().map(|entry| entry.action).collect();
+    assert_eq!(actions, [Action::PointsRestored, Action::PointsChanged, Action::PointsChanged]);
+    assert_eq!(
+        trail[2].detail,
+        "attempt 2, question q1, step b: 0 to 1 of 1 points; the attempt 1 to 2 of 2"
+    );
+    assert!(trail.iter().all(|entry| !entry.detail.contains("aloud")), "no reason in the trail");
+}
+
+async fn one_pupil_may_have_more_attempts_than_the_others(store: Arc<dyn Storage>) {
+    let placed = placement(store.as_ref(), "l1", 1).await;
+    for user in ["u1", "u2"] {
+        submit(store.as_ref(), &placed, user, 3).await;
+    }
+    let again = |user: &'static str| {
+        let (store, placed) = (store.clone(), placed.clone());
+        async move {
+            let user = user.into();
+            let started = store.start_attempt(&placed.id, &user, "seed", Announce::Nothing, monday()).await;
+            matches!(started.unwrap(), Started::Open(_))
+        }
+    };
+    let allow = |known| {
+        let (store, placed) = (store.clone(), placed.clone());
+        async move { store.allow_attempt(&placed.id, &"u1".into(), known, &change()).await.unwrap() }
+    };
+    assert!(!again("u1").await);
+    assert_eq!(allow(0).await, Allowed::Extra(1));
+    assert_eq!(allow(0).await, Allowed::Otherwise(1), "a second press of the button");
+    assert_eq!(allow(1).await, Allowed::Extra(2));
+    assert_eq!(store.extra_attempts(&placed.id).await.unwrap(), [("u1".into(), 2)].into());
+    assert!(again("u1").await && !again("u2").await);
+    let held = store.held(ISSUER, &"u1".into(), &change()).await.unwrap();
+    assert_eq!(held.quizzes[0].extra_attempts, 2);
+    store.reset_pupil(&placed.id, &"u1".into(), &change()).await.unwrap();
+    assert_eq!(store.extra_attempts(&placed.id).await.unwrap(), BTreeMap::new(), "begins anew as all did");
+    let query = AuditQuery { registration: None, placement: Some(placed.id.clone()), before: None, limit: 9 };
+    let trail = store.audit(&query).await.unwrap();
+    let allowed: Vec<&str> = trail
+        .iter()
+        .filter(|entry| entry.action == Action::AttemptAllowed)
+        .map(|entry| entry.detail.as_str())
+        .collect();
+    let beyond = "attempts beyond those of the quiz";
+    assert_eq!(allowed, [format!("1 to 2 {beyond}"), format!("0 to 1 {beyond}")]);
 }
 
 async fn a_reset_before_anything_was_sent_sends_nothing(store: Arc<dyn Storage>) {
@@ -976,6 +1082,8 @@ on_every_store! {
     a_worse_attempt_sends_nothing_again
     a_reset_sets_attempts_aside_and_takes_the_grade_back
     a_reset_before_anything_was_sent_sends_nothing
+    points_by_the_teachers_word_change_the_grade_and_can_be_taken_back
+    one_pupil_may_have_more_attempts_than_the_others
     sheets_are_kept_in_order_named_once_and_forgotten_with_their_pupil
     every_platform_gets_its_share_and_none_while_it_is_left_alone
     what_may_stand_in_the_gradebook_is_remembered_until_it_is_confirmed

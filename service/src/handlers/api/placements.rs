@@ -11,7 +11,7 @@ use super::caller::Caller;
 use super::error::ApiError;
 use super::records::{Failure, MarkRecord, PlacementEntry};
 use crate::app::App;
-use crate::handlers::opened_quiz::{best, marks as stored_marks};
+use crate::handlers::opened_quiz::{best, recorded_marks};
 use crate::storage::{Attempt, AttemptResult, PlacementId, UserId};
 
 /// Which attempts' marks are wanted.
@@ -74,13 +74,13 @@ pub(crate) async fn marks(
     query: web::Query<MarksQuery>,
 ) -> Result<HttpResponse, ApiError> {
     let id = PlacementId(path.into_inner());
-    if app.storage.placement(&id).await?.is_none() {
-        return Err(ApiError::NoPlacement(id.to_string()));
-    }
+    let placement = app.storage.placement(&id).await?;
+    let placement = placement.ok_or_else(|| ApiError::NoPlacement(id.to_string()))?;
+    let pool = app.pools.find(app.storage.as_ref(), &placement.quiz.pool).await?;
     let attempts = app.storage.attempts_at(&id).await?;
     let mut marks: Vec<Mark> = Vec::new();
     for result in wanted(&attempts, query.attempts) {
-        marks.extend(stored_marks(result)?);
+        marks.extend(recorded_marks(result, pool.as_deref())?);
     }
     Ok(HttpResponse::Ok().json(marks))
 }

@@ -1,36 +1,45 @@
 //! What the class page says of grades on their way, and of what the gradebook was seen to hold.
 
+use fluent_bundle::FluentValue;
 use jiff::Timestamp;
 
+use crate::app::App;
 use crate::delivery;
 use crate::handlers::answer::capitalised;
-use crate::handlers::opened_quiz::{OpenedQuiz, counted};
+use crate::handlers::opened_quiz::OpenedQuiz;
 use crate::pages::class::{DeliveryView, GradeAction, GradebookView};
 use crate::pages::marked::Tone;
-use crate::storage::{Delivery, DeliveryState, Drift, Progress, Reading};
+use crate::storage::{Delivery, DeliveryState, Drift, Progress, Reading, Score};
+use crate::texts::Texts;
 
 /// Where one pupil's grade is.
-pub(super) fn of_pupil(quiz: &OpenedQuiz, handed_in: bool, delivery: Option<&Delivery>) -> DeliveryView {
+pub(super) fn of_pupil(
+    texts: &Texts,
+    app: &App,
+    quiz: &OpenedQuiz,
+    handed_in: bool,
+    delivery: Option<&Delivery>,
+) -> DeliveryView {
     let Some(delivery) = delivery else {
         let state = match (handed_in, quiz.sends_grades()) {
-            (false, _) => "nothing to send yet",
-            (true, true) => "not sent (preview)",
-            (true, false) => "not sent",
+            (false, _) => "class-grade-nothing",
+            (true, true) => "class-grade-preview",
+            (true, false) => "class-grade-not-sent",
         };
         return DeliveryView {
-            state,
+            state: texts.say(state),
             tone: Tone::Quiet,
             detail: None,
             differs: None,
             action: GradeAction::None,
         };
     };
-    let (state, tone) = state_words(delivery);
+    let (state, tone) = state(delivery);
     DeliveryView {
-        state,
+        state: texts.say(state),
         tone,
-        detail: detail(delivery),
-        differs: differs(delivery),
+        detail: detail(texts, delivery, |time| texts.date_time(time, quiz.zone(app)).into()),
+        differs: differs(texts, delivery),
         action: match delivery.state {
             DeliveryState::Parked => GradeAction::SendAgain,
             DeliveryState::Held => GradeAction::Settle,
@@ -40,98 +49,111 @@ pub(super) fn of_pupil(quiz: &OpenedQuiz, handed_in: bool, delivery: Option<&Del
     }
 }
 
-fn state_words(delivery: &Delivery) -> (&'static str, Tone) {
+/// The message for a state, and its colour.
+fn state(delivery: &Delivery) -> (&'static str, Tone) {
     match (delivery.state, &delivery.progress) {
-        (DeliveryState::Delivered, Progress::Graded { .. }) => ("delivered", Tone::Right),
-        (DeliveryState::Delivered, Progress::Started) => ("has begun", Tone::Quiet),
-        (DeliveryState::Delivered, Progress::Reset) => ("reset: grade taken back", Tone::Quiet),
-        (DeliveryState::Waiting, Progress::Started) => ("has begun", Tone::Quiet),
-        (DeliveryState::Waiting, _) => ("waiting", Tone::Form),
-        (DeliveryState::Parked, Progress::Started) => ("beginning could not be told", Tone::Form),
-        (DeliveryState::Parked, _) => ("could not be delivered", Tone::Wrong),
-        (DeliveryState::Held, _) => ("held: the gradebook has another mark", Tone::Form),
-        (DeliveryState::Kept, _) => ("not sent: the gradebook’s mark stays", Tone::Quiet),
+        (DeliveryState::Delivered, Progress::Graded { .. }) => ("class-grade-delivered", Tone::Right),
+        (DeliveryState::Delivered | DeliveryState::Waiting, Progress::Started) => {
+            ("class-grade-begun", Tone::Quiet)
+        }
+        (DeliveryState::Delivered, Progress::Reset) => ("class-grade-reset", Tone::Quiet),
+        (DeliveryState::Waiting, _) => ("class-grade-waiting", Tone::Form),
+        (DeliveryState::Parked, Progress::Started) => ("class-grade-begin-failed", Tone::Form),
+        (DeliveryState::Parked, _) => ("class-grade-failed", Tone::Wrong),
+        (DeliveryState::Held, _) => ("class-grade-held", Tone::Form),
+        (DeliveryState::Kept, _) => ("class-grade-kept", Tone::Quiet),
     }
 }
 
-fn detail(delivery: &Delivery) -> Option<String> {
-    let score = delivery.progress.score().map(|score| score.to_string());
+/// Why a grade is where it is; `told` puts a time into words.
+fn detail(
+    texts: &Texts,
+    delivery: &Delivery,
+    told: impl Fn(Timestamp) -> FluentValue<'static>,
+) -> Option<String> {
+    let score = |id: &str| {
+        let Score { points, maximum } = delivery.progress.score()?;
+        Some(texts.with(id, &[("points", points.into()), ("most", maximum.into())]))
+    };
     match (delivery.state, &delivery.problem) {
-        (DeliveryState::Waiting, Some(problem)) => Some(format!(
-            "Last try: {problem}. Waiting since {}, tried again by itself at {}.",
-            moment(delivery.waiting_since),
-            moment(delivery.next_try_at)
+        (DeliveryState::Waiting, Some(problem)) => Some(texts.with(
+            "class-grade-retried",
+            &[
+                ("problem", problem.as_str().into()),
+                ("since", told(delivery.waiting_since)),
+                ("next", told(delivery.next_try_at)),
+            ],
         )),
-        (DeliveryState::Parked, Some(problem)) => {
-            Some(format!("{}. Since {}.", capitalised(problem), moment(delivery.waiting_since)))
-        }
-        (DeliveryState::Held | DeliveryState::Kept, _) => score.map(|score| format!("Ours: {score}")),
-        (DeliveryState::Delivered, _) => score,
+        (DeliveryState::Parked, Some(problem)) => Some(texts.with(
+            "class-grade-parked",
+            &[("problem", capitalised(problem).into()), ("since", told(delivery.waiting_since))],
+        )),
+        (DeliveryState::Held | DeliveryState::Kept, _) => score("class-grade-ours"),
+        (DeliveryState::Delivered, _) => score("class-grade-sent"),
         _ => None,
     }
 }
 
-fn differs(delivery: &Delivery) -> Option<String> {
-    let shown = delivery.cell.found.map(|found| found.to_string()).unwrap_or_default();
+fn differs(texts: &Texts, delivery: &Delivery) -> Option<String> {
+    let mark = delivery.cell.found.map(|found| {
+        let of = [("points", found.points.to_string().into()), ("most", found.maximum.to_string().into())];
+        texts.with("class-grade-sent", &of)
+    });
+    let mark = ("mark", mark.unwrap_or_default().into());
     Some(match delivery.cell.drift? {
-        Drift::Missing => "The gradebook shows no mark.".to_owned(),
-        Drift::Different => format!("The gradebook shows {shown}."),
-        Drift::Own => format!("The gradebook has a mark of its own: {shown}."),
+        Drift::Missing => texts.say("class-grade-missing"),
+        Drift::Different => texts.with("class-grade-shows", &[mark]),
+        Drift::Own => texts.with("class-grade-own", &[mark]),
     })
 }
 
 /// How all grades of the quiz stand.
 pub(super) fn gradebook(
+    texts: &Texts,
+    app: &App,
     quiz: &OpenedQuiz,
     deliveries: &[Delivery],
     reading: Option<&Reading>,
 ) -> GradebookView {
+    let told = |time| FluentValue::from(texts.date_time(time, quiz.zone(app)));
     let of_state = |state| deliveries.iter().filter(move |delivery| delivery.state == state);
     let mut lines = Vec::new();
-    for (state, what) in [
-        (DeliveryState::Waiting, "on the way"),
-        (DeliveryState::Parked, "not deliverable as things are"),
-        (DeliveryState::Held, "held until you choose"),
+    for (state, id) in [
+        (DeliveryState::Waiting, "class-gradebook-waiting"),
+        (DeliveryState::Parked, "class-gradebook-parked"),
+        (DeliveryState::Held, "class-gradebook-held"),
     ] {
-        let count = of_state(state).count();
         if let Some(since) = of_state(state).map(|delivery| delivery.waiting_since).min() {
-            let messages = counted(u64::try_from(count).unwrap_or(u64::MAX), "message");
-            lines.push(format!("{messages} {what}, the first since {}.", moment(since)));
+            lines.push(
+                texts.with(id, &[("count", of_state(state).count().into()), ("since", told(since))]),
+            );
         }
     }
     if lines.is_empty() {
-        lines.push("Nothing is waiting.".to_owned());
+        lines.push(texts.say("class-gradebook-quiet"));
     }
     let comparing = if !quiz.sends_grades() {
-        Err("The course takes no grades for this quiz, so there is nothing to compare.")
+        Err(texts.say("class-gradebook-takes-none"))
     } else if delivery::may_read(&quiz.placement) {
         Ok(())
     } else {
-        Err(
-            "The platform does not let us read its gradebook: a mark that was changed there is not seen here, and a later better grade replaces it.",
-        )
+        Err(texts.say("class-gradebook-unread"))
     };
     GradebookView {
         lines,
         can_send_again: of_state(DeliveryState::Parked).next().is_some(),
         comparing,
-        compared: reading.map(|reading| compared(reading, deliveries)),
+        compared: reading.map(|reading| compared(texts, told(reading.at), reading, deliveries)),
     }
 }
 
-fn compared(reading: &Reading, deliveries: &[Delivery]) -> String {
-    let at = moment(reading.at);
+fn compared(texts: &Texts, at: FluentValue<'_>, reading: &Reading, deliveries: &[Delivery]) -> String {
+    let time = ("time", at);
     if let Some(problem) = &reading.problem {
-        return format!("Comparing did not work at {at}: {problem}.");
+        return texts.with("class-gradebook-failed", &[time, ("problem", problem.as_str().into())]);
     }
-    let differ = deliveries.iter().filter(|delivery| delivery.cell.drift.is_some()).count();
-    match differ {
-        0 => format!("Compared at {at}: the gradebook shows what was delivered."),
-        1 => format!("Compared at {at}: 1 pupil’s mark differs, see above."),
-        _ => format!("Compared at {at}: {differ} pupils’ marks differ, see above."),
+    match deliveries.iter().filter(|delivery| delivery.cell.drift.is_some()).count() {
+        0 => texts.with("class-gradebook-same", &[time]),
+        differ => texts.with("class-gradebook-differs", &[time, ("count", differ.into())]),
     }
-}
-
-fn moment(time: Timestamp) -> String {
-    time.strftime("%Y-%m-%d %H:%M UTC").to_string()
 }

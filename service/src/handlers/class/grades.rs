@@ -1,5 +1,5 @@
-//! What a teacher can do about grades: send them again, compare them with the gradebook, choose between two marks, and
-//! reset a pupil's work.
+//! What a teacher can do about grades: send them again, compare them with the gradebook, choose between two marks, allow
+//! a pupil one more attempt, and reset a pupil's work.
 
 use actix_web::{HttpResponse, web};
 
@@ -8,6 +8,10 @@ use crate::handlers::answer::{self, PageError};
 use crate::handlers::form::{Fields, Posted};
 use crate::session::TeacherSession;
 use crate::storage::{Change, Choice, UserId};
+use crate::texts::Texts;
+
+/// Most attempts that one pupil can be allowed.
+const ATTEMPTS_OF_A_PUPIL_MAX: u32 = 100;
 
 /// POST: grades that could not be delivered wait again: of the pupil that the form names, or of all.
 pub(crate) async fn send_again(
@@ -45,7 +49,7 @@ pub(crate) async fn settle(
     let choice = match fields.value("choice") {
         "send_ours" => Choice::SendOurs,
         "keep_theirs" => Choice::KeepTheirs,
-        _ => return Err(PageError::Form("the choice is neither send_ours nor keep_theirs".into())),
+        _ => return Err(PageError::Form(Texts::of_reader().say("class-no-such-choice"))),
     };
     let pupil = pupil(&fields)?;
     // Settled already, perhaps by a second press of the button: the page shows how.
@@ -68,9 +72,28 @@ pub(crate) async fn reset(
     Ok(back(&session))
 }
 
+/// POST: a pupil may have one more attempt than now.
+pub(crate) async fn allow(
+    session: TeacherSession,
+    app: web::Data<App>,
+    posted: Posted,
+) -> Result<HttpResponse, PageError> {
+    let fields = Fields::checked(posted, &session.csrf)?;
+    let pupil = pupil(&fields)?;
+    let placement = app.storage.placement(&session.placement).await?.ok_or(PageError::NotFound)?;
+    // The form says how many the page showed, so a second press of the button allows nothing more.
+    let known: u32 = fields.value("extra").parse().unwrap_or_default();
+    if placement.quiz.attempts_allowed.saturating_add(known) >= ATTEMPTS_OF_A_PUPIL_MAX {
+        let most = ("most", ATTEMPTS_OF_A_PUPIL_MAX.into());
+        return Err(PageError::Form(Texts::of_reader().with("class-too-many-attempts", &[most])));
+    }
+    app.storage.allow_attempt(&session.placement, &pupil, known, &change(&session, &app)).await?;
+    Ok(back(&session))
+}
+
 fn pupil(fields: &Fields) -> Result<UserId, PageError> {
     match fields.value("pupil") {
-        "" => Err(PageError::Form("the form names no pupil".into())),
+        "" => Err(PageError::Form(Texts::of_reader().say("class-no-pupil-named"))),
         pupil => Ok(UserId::from(pupil)),
     }
 }
@@ -80,5 +103,5 @@ fn change(session: &TeacherSession, app: &App) -> Change {
 }
 
 fn back(session: &TeacherSession) -> HttpResponse {
-    answer::see_other(&format!("/class/{}", session.placement))
+    answer::see_other(&format!("/class/{}/grades", session.placement))
 }

@@ -3,16 +3,17 @@
 use sha2::{Digest, Sha256};
 
 use crate::storage::UserId;
+use crate::texts::Texts;
 
 /// Letters and digits that cannot be mistaken for each other when read aloud or copied.
 const SIGNS: &[u8; 32] = b"ABCDEFGHJKLMNPQRSTUVWXYZ23456789";
 
 /// "Pupil K7QD". Twenty bits: in a class of 30 two pupils share a label less than once in 2,000 classes, and the
 /// id itself stands beside it.
-pub(super) fn label(user: &UserId) -> String {
+pub(super) fn label(texts: &Texts, user: &UserId) -> String {
     let digest = Sha256::digest(user.as_str().as_bytes());
     let signs = digest.iter().take(4).map(|byte| char::from(SIGNS[usize::from(byte % 32)]));
-    format!("Pupil {}", signs.collect::<String>())
+    texts.with("class-pupil-label", &[("signs", signs.collect::<String>().into())])
 }
 
 #[cfg(test)]
@@ -21,9 +22,10 @@ mod tests {
 
     #[test]
     fn a_label_is_short_stable_and_different_for_different_pupils() {
-        let one = label(&UserId::from("a3f9"));
-        assert_eq!(one, label(&UserId::from("a3f9")));
+        let label = |user| label(Texts::of("en-US"), &UserId::from(user));
+        let one = label("a3f9");
+        assert_eq!(one, label("a3f9"));
         assert_eq!(one.len(), "Pupil K7QD".len());
-        assert_ne!(one, label(&UserId::from("a3fa")));
+        assert_ne!(one, label("a3fa"));
     }
 }

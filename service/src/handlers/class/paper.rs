@@ -54,7 +54,7 @@ impl OnPaper {
     /// The pupil's name where names are kept, else the label.
     pub(super) fn called(&self, user: &UserId) -> String {
         let member = self.class.members.iter().find(|member| member.user == *user);
-        name_or_label(member, user)
+        name_or_label(Texts::of_reader(), member, user)
     }
 
     /// The pupils of the course, by name or label.

@@ -5,15 +5,17 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::label::label;
 use super::roster::ClassList;
 use crate::storage::{Attempt, Member, MemberStatus, Part, PersonName, UserId};
+use crate::texts::Texts;
 
 /// The name of a pupil where names are kept, else the label.
-pub(super) fn name_or_label(member: Option<&Member>, user: &UserId) -> String {
+pub(super) fn name_or_label(texts: &Texts, member: Option<&Member>, user: &UserId) -> String {
     let name = member.and_then(|member| member.name.as_ref());
-    name.map_or_else(|| label(user), |name| PersonName::shown(name).to_owned())
+    name.map_or_else(|| label(texts, user), |name| PersonName::shown(name).to_owned())
 }
 
 /// The people of a course, and who of them has started.
 pub(super) struct People<'a> {
+    texts: &'a Texts,
     members: BTreeMap<&'a UserId, &'a Member>,
     started: BTreeSet<&'a UserId>,
     /// Whether the platform's list was ever read, so that those who have not started are known.
@@ -21,8 +23,9 @@ pub(super) struct People<'a> {
 }
 
 impl<'a> People<'a> {
-    pub(super) fn of(class: &'a ClassList, attempts: &'a [Attempt]) -> Self {
+    pub(super) fn of(texts: &'a Texts, class: &'a ClassList, attempts: &'a [Attempt]) -> Self {
         Self {
+            texts,
             members: class.members.iter().map(|member| (&member.user, member)).collect(),
             started: attempts.iter().map(|attempt| &attempt.user).collect(),
             listed: class.roster.as_ref().is_some_and(|roster| roster.read_at.is_some()),
@@ -31,22 +34,24 @@ impl<'a> People<'a> {
 
     /// The pupil's name where names are kept, else the label.
     pub(super) fn label(&self, user: &UserId) -> String {
-        name_or_label(self.members.get(user).copied(), user)
+        name_or_label(self.texts, self.members.get(user).copied(), user)
     }
 
     /// What is special about a person who has attempts.
-    pub(super) fn mark(&self, user: &UserId) -> Option<&'static str> {
+    pub(super) fn mark(&self, user: &UserId) -> Option<String> {
         let member = self.members.get(user)?;
         match (member.part, member.status) {
-            (Part::Preview, _) => Some("preview, not counted"),
-            (Part::Teacher | Part::Other, _) => Some("not a pupil, not counted"),
+            (Part::Preview, _) => Some(self.texts.say("class-preview-user")),
+            (Part::Teacher | Part::Other, _) => Some(self.texts.say("class-no-pupil")),
             (Part::Pupil, MemberStatus::Active) => None,
-            (Part::Pupil, MemberStatus::Inactive | MemberStatus::Deleted) => Some("left the course"),
+            (Part::Pupil, MemberStatus::Inactive | MemberStatus::Deleted) => {
+                Some(self.texts.say("class-left"))
+            }
         }
     }
 
     /// Whether a person is one of those the class is counted by. Who is not known otherwise is a pupil.
-    fn counts(&self, user: &UserId) -> bool {
+    pub(super) fn counts(&self, user: &UserId) -> bool {
         self.members
             .get(user)
             .is_none_or(|member| member.part == Part::Pupil && member.status == MemberStatus::Active)
@@ -67,9 +72,14 @@ impl<'a> People<'a> {
         let count = |users: &BTreeSet<&UserId>| users.iter().filter(|user| self.counts(user)).count();
         let (done, started) = (count(&done), count(&self.started));
         if self.listed {
-            format!("{done} of {} pupils, {started} have started", started + self.not_started().len())
+            let all = started + self.not_started().len();
+            self.texts.with(
+                "class-handed-in-listed",
+                &[("done", done.into()), ("all", all.into()), ("started", started.into())],
+            )
         } else {
-            format!("{done} of {started} who started")
+            self.texts
+                .with("class-handed-in-started", &[("done", done.into()), ("started", started.into())])
         }
     }
 }

@@ -11,6 +11,7 @@ use crate::handlers::answer::{self, PageError};
 use crate::handlers::form::{Fields, Posted};
 use crate::handlers::opened_quiz::OpenedQuiz;
 use crate::session::TeacherSession;
+use crate::texts::Texts;
 use crate::storage::{Member, Placement, PlacementId, Roster, RosterReading, StorageError};
 
 /// How old a list may be before the page has it read again.
@@ -92,23 +93,15 @@ fn log(placement: &PlacementId, reading: &RosterReading) {
 
 impl ClassList {
     /// What the page says about the list; `told` puts a time into words.
-    pub(super) fn words(&self, told: impl Fn(Timestamp) -> String) -> String {
-        let Some(roster) = &self.roster else {
-            return "Your course does not share its class list, so pupils appear here once they open the quiz."
-                .into();
-        };
+    pub(super) fn words(&self, texts: &Texts, told: impl Fn(Timestamp) -> String) -> String {
+        let Some(roster) = &self.roster else { return texts.say("class-list-none") };
+        let problem = roster.problem.as_deref().unwrap_or_default();
         match (&roster.read_at, &roster.problem) {
-            (Some(read), None) => format!("Class list of your course, read {}.", told(*read)),
-            (Some(read), Some(problem)) => format!(
-                "The class list could not be read again: {problem}. This is how it was {}.",
-                told(*read)
-            ),
-            (None, Some(problem)) => format!(
-                "The class list of your course could not be read: {problem}. Pupils appear here once they open the quiz."
-            ),
-            (None, None) => {
-                "The class list of your course is being read. Reload this page in a moment.".into()
-            }
+            (Some(read), None) => texts.with("class-list-read", &[("time", told(*read).into())]),
+            (Some(read), Some(_)) => texts
+                .with("class-list-stale", &[("problem", problem.into()), ("time", told(*read).into())]),
+            (None, Some(_)) => texts.with("class-list-failed", &[("problem", problem.into())]),
+            (None, None) => texts.say("class-list-soon"),
         }
     }
 }

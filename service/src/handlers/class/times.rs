@@ -13,20 +13,26 @@ use crate::pages::class::TimesPage;
 use crate::pages::{Frame, Place};
 use crate::session::TeacherSession;
 use crate::storage::Change;
+use crate::texts::{ReaderTexts, Texts};
 use crate::windows::{Edge, Zone};
 
 /// GET: the present times, to be changed.
-pub(crate) async fn show(session: TeacherSession, app: web::Data<App>) -> Result<HttpResponse, PageError> {
+pub(crate) async fn show(
+    session: TeacherSession,
+    ReaderTexts(texts): ReaderTexts,
+    app: web::Data<App>,
+) -> Result<HttpResponse, PageError> {
     let quiz = OpenedQuiz::find(&app, &session.placement).await?;
     let windows = &quiz.placement.quiz.windows;
     let zone = windows.zone.as_ref().unwrap_or(&app.settings.time_zone);
     let typed = window_fields::typed(windows, zone);
-    answer::page(StatusCode::OK, &page(&quiz, &session, typed, zone.name(), None))
+    answer::page(StatusCode::OK, &page(texts, &quiz, &session, typed, zone.name(), None))
 }
 
 /// POST: the times hold from now on.
 pub(crate) async fn change(
     session: TeacherSession,
+    ReaderTexts(texts): ReaderTexts,
     app: web::Data<App>,
     posted: Posted,
 ) -> Result<HttpResponse, PageError> {
@@ -36,10 +42,10 @@ pub(crate) async fn change(
     let zone = fields.value("time_zone");
     let windows = match zone.parse::<Zone>() {
         _ if quiz.placement.quiz.windows.named_by_platform() => {
-            Err("Your course sets the times of this quiz; please change them there.".to_owned())
+            Err(texts.say("class-times-by-course"))
         }
-        Ok(zone) => window_fields::read(&typed, &zone),
-        Err(_) => Err("Please choose a time zone from the list.".to_owned()),
+        Ok(zone) => window_fields::read(texts, &typed, &zone),
+        Err(_) => Err(texts.say("class-place-choose-zone")),
     };
     match windows {
         Ok(windows) => {
@@ -48,13 +54,14 @@ pub(crate) async fn change(
             Ok(answer::see_other(&format!("/class/{}", session.placement)))
         }
         Err(problem) => {
-            let page = page(&quiz, &session, typed, zone, Some(problem));
+            let page = page(texts, &quiz, &session, typed, zone, Some(problem));
             answer::page(StatusCode::UNPROCESSABLE_ENTITY, &page)
         }
     }
 }
 
 fn page(
+    texts: &'static Texts,
     quiz: &OpenedQuiz,
     session: &TeacherSession,
     typed: Typed,
@@ -63,12 +70,12 @@ fn page(
 ) -> TimesPage {
     let class = format!("/class/{}", session.placement);
     TimesPage {
-        frame: Frame::of_locale(&quiz.pool.locale, Place::Class, quiz.title()),
+        frame: Frame::new(texts, Place::Class, quiz.title()),
         problem,
         action: format!("{class}/times"),
         class_url: class,
         csrf: session.csrf.value().to_owned(),
-        windows: window_fields::fields("", typed),
+        windows: window_fields::fields(texts, "", typed),
         zones: window_fields::zones(zone),
     }
 }

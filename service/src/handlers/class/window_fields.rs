@@ -3,21 +3,20 @@
 use jiff::Timestamp;
 
 use crate::pages::class::{WindowField, ZoneChoice};
+use crate::texts::Texts;
 use crate::windows::{Edge, Windows, Zone};
 
 /// The ends of the windows as typed, in the order of [`Edge::ALL`].
 pub(super) type Typed = [String; 4];
 
 /// The windows as typed, or what is wrong in a sentence.
-pub(super) fn read(typed: &Typed, zone: &Zone) -> Result<Windows, String> {
+pub(super) fn read(texts: &Texts, typed: &Typed, zone: &Zone) -> Result<Windows, String> {
     let mut edges = Vec::new();
     for (edge, typed) in Edge::ALL.into_iter().zip(typed) {
         if !typed.is_empty() {
             let at = zone.read(typed).ok_or_else(|| {
-                format!(
-                    "\"{}\" must be a date and a time such as 2026-03-02 09:15.",
-                    label(edge).to_lowercase()
-                )
+                let which = edge.name().replace('_', "-");
+                texts.with("class-times-bad", &[("which", which.into())])
             })?;
             edges.push((edge, at));
         }
@@ -26,7 +25,7 @@ pub(super) fn read(typed: &Typed, zone: &Zone) -> Result<Windows, String> {
     let windows = Windows::placed(edges, zone);
     match (windows.opens_at(), windows.closes_at()) {
         (Some(opens), Some(closes)) if closes <= opens => {
-            Err("The end must come after the beginning, also between the two windows.".into())
+            Err(texts.say("class-times-order"))
         }
         _ => Ok(windows),
     }
@@ -39,10 +38,10 @@ pub(super) fn typed(windows: &Windows, zone: &Zone) -> Typed {
 }
 
 /// The fields, their names with that prefix.
-pub(super) fn fields(prefix: &str, typed: Typed) -> Vec<WindowField> {
+pub(super) fn fields(texts: &Texts, prefix: &str, typed: Typed) -> Vec<WindowField> {
     let field = |(edge, value): (Edge, String)| WindowField {
         name: format!("{prefix}{}", edge.name()),
-        label: label(edge),
+        label: texts.say(label(edge)),
         value,
     };
     Edge::ALL.into_iter().zip(typed).map(field).collect()
@@ -54,12 +53,12 @@ pub(super) fn zones(chosen: &str) -> Vec<ZoneChoice> {
     Zone::names().into_iter().map(choice).collect()
 }
 
-/// An end of a window in words.
+/// The message for an end of a window.
 fn label(edge: Edge) -> &'static str {
     match edge {
-        Edge::AvailableFrom => "Pupils can open it from",
-        Edge::AvailableUntil => "Pupils can open it until",
-        Edge::SubmissionFrom => "Pupils can start from",
-        Edge::SubmissionUntil => "Pupils can hand in until",
+        Edge::AvailableFrom => "class-times-available-from",
+        Edge::AvailableUntil => "class-times-available-until",
+        Edge::SubmissionFrom => "class-times-submission-from",
+        Edge::SubmissionUntil => "class-times-submission-until",
     }
 }

@@ -14,6 +14,7 @@ use super::{
 use crate::app::App;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::marked_view::{self, Reader};
+use crate::handlers::overrides_view;
 use crate::handlers::opened_quiz::{OpenedQuiz, best, marks};
 use crate::pages::quiz::{After, Notice, ResultPage};
 use crate::pages::{Frame, Place};
@@ -39,7 +40,7 @@ pub(crate) async fn show(
     path: AttemptPath,
     arrival: web::Query<Arrival>,
 ) -> Result<HttpResponse, PageError> {
-    let quiz = OpenedQuiz::find(&app, &session.placement).await?;
+    let quiz = OpenedQuiz::of_pupil(&app, &session).await?;
     let attempt = own_attempt(&app, &session, &path).await?;
     if let Some(ended) = too_late(&app, &session, &quiz, &attempt).await? {
         return Ok(ended);
@@ -91,6 +92,8 @@ async fn result_page(
     let all = app.storage.attempts_of(&quiz.placement.id, &session.user).await?;
     let title = texts.with("quiz-result-title", &[("title", quiz.title().into())]);
     let best = told_points(texts, "quiz-best", best(&all).unwrap_or(result));
+    let mut questions = marked_view::questions(&quiz.pool, &marks(result)?, Reader::Pupil);
+    overrides_view::tell(texts, "class-points-changed", &mut questions, result)?;
     Ok(ResultPage {
         frame: Frame::of_locale(&quiz.pool.locale, Place::Quiz, title),
         progress: attempt_of(quiz, attempt),
@@ -103,6 +106,6 @@ async fn result_page(
         start_url: start_path(quiz),
         csrf: session.csrf.value().to_owned(),
         whose: texts.say("quiz-your-answer"),
-        questions: marked_view::questions(&quiz.pool, &marks(result)?, Reader::Pupil),
+        questions,
     })
 }

@@ -41,7 +41,7 @@ pub(crate) async fn save(
 ) -> Result<HttpResponse, PageError> {
     let fields = Fields::checked(posted, &session.csrf)?;
     let by_script = request.headers().get(ACCEPT).is_some_and(|accept| accept == "application/json");
-    let quiz = OpenedQuiz::find(&app, &session.placement).await?;
+    let quiz = OpenedQuiz::of_pupil(&app, &session).await?;
     let attempt = own_attempt(&app, &session, &path).await?;
     if let Some(late) = too_late(&app, &session, &quiz, &attempt).await? {
         return Ok(if by_script { closed() } else { late });

@@ -24,7 +24,7 @@ const SEEDS_TRIED: usize = 16;
 
 /// GET: what the quiz is and what can be done now.
 pub(crate) async fn show(session: PupilSession, app: web::Data<App>) -> Result<HttpResponse, PageError> {
-    let quiz = OpenedQuiz::find(&app, &session.placement).await?;
+    let quiz = OpenedQuiz::of_pupil(&app, &session).await?;
     let mut attempts = app.storage.attempts_of(&quiz.placement.id, &session.user).await?;
     if let Some(open) = attempts.iter().find(|attempt| attempt.result.is_none())
         && too_late(&app, &session, &quiz, open).await?.is_some()
@@ -41,7 +41,7 @@ pub(crate) async fn begin(
     posted: Posted,
 ) -> Result<HttpResponse, PageError> {
     Fields::checked(posted, &session.csrf)?;
-    let quiz = OpenedQuiz::find(&app, &session.placement).await?;
+    let quiz = OpenedQuiz::of_pupil(&app, &session).await?;
     let earlier = app.storage.attempts_of(&quiz.placement.id, &session.user).await?;
     if !matches!(quiz.placement.quiz.windows.phase(app.clock.now()), Phase::Open { .. }) {
         let notice = Some("quiz-not-started-closed");

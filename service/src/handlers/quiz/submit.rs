@@ -28,7 +28,7 @@ pub(crate) async fn submit(
     posted: Posted,
 ) -> Result<HttpResponse, PageError> {
     let fields = Fields::checked(posted, &session.csrf)?;
-    let quiz = OpenedQuiz::find(&app, &session.placement).await?;
+    let quiz = OpenedQuiz::of_pupil(&app, &session).await?;
     let attempt = own_attempt(&app, &session, &path).await?;
     if attempt.result.is_some() {
         return Ok(answer::see_other(&attempt_path(&attempt)));

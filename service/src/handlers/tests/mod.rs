@@ -238,6 +238,11 @@ impl Browser<'_> {
         storage.session(&id, self.school.app.clock.now()).await.unwrap().unwrap().csrf
     }
 
+    /// The teacher's page of points and grades.
+    async fn grades(&self) -> String {
+        self.get(&format!("{}/grades", self.start)).await.body
+    }
+
     /// Begins an attempt and returns its path and record.
     async fn begin(&self, user: &str) -> (String, Attempt) {
         let answer = self.post_form(&self.start, &[]).await;

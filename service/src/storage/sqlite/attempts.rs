@@ -6,7 +6,7 @@ use jiff::Timestamp;
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
 use super::row::{count, failed, json, ms, time, to_json};
-use super::{audit, outbox};
+use super::{audit, outbox, overrides};
 use crate::clock::whole_milliseconds;
 use crate::entropy;
 use crate::storage::{
@@ -29,7 +29,7 @@ pub(super) fn start(
         return Ok(Started::Open(open.clone()));
     }
     let number = earlier.last().map_or(1, |attempt| attempt.number + 1);
-    if number > found.quiz.attempts_allowed {
+    if number > found.quiz.attempts_allowed.saturating_add(overrides::extra_of(c, placement, user)?) {
         return Ok(Started::UsedUp);
     }
     let attempt = Attempt {
@@ -169,6 +169,7 @@ pub(super) fn reset(
         params![placement.0, user.0, ms(change.at)],
     )
     .map_err(failed)?;
+    overrides::forget_extra(c, placement, user)?;
     outbox::queue_reset(c, placement, user, change.at)?;
     let subject =
         Subject { placement: Some(placement.clone()), user: Some(user.clone()), ..Subject::default() };
@@ -188,6 +189,7 @@ pub(super) fn read(row: &Row<'_>) -> rusqlite::Result<Attempt> {
             marks: row.get("marks")?,
             points: count(row, "points")?,
             maximum: count(row, "maximum")?,
+            overrides: json(row, "overrides")?,
         }),
     };
     Ok(Attempt {

@@ -5,14 +5,14 @@
 use rusqlite::{Connection, params};
 
 use super::row::{failed, ms};
-use super::{attempts, audit, launches, outbox, people, platforms, pools};
+use super::{attempts, audit, launches, outbox, overrides, people, platforms, pools};
 use crate::storage::{
     Action, Change, Held, HeldQuiz, HeldSession, PurgeCounts, PurgeScope, Purged, RegistrationId,
     SessionPurpose, StorageError, Subject, UserId, WaitingGrades,
 };
 
 /// Tables that hold rows of a person at a quiz, in the order of deletion.
-const AT_QUIZZES: [&str; 4] = ["attempts", "outbox", "members", "sheets"];
+const AT_QUIZZES: [&str; 5] = ["attempts", "outbox", "members", "extra_attempts", "sheets"];
 
 pub(super) fn held(
     c: &Connection,
@@ -33,9 +33,11 @@ pub(super) fn held(
             attempts: attempts::all_of_user(c, &placement.id, user)?,
             member: people::members(c, &placement.id)?.into_iter().find(|member| member.user == *user),
             grade: outbox::of_user(c, &placement.id, user)?,
+            extra_attempts: overrides::extra_of(c, &placement.id, user)?,
             placement,
         };
-        if !quiz.attempts.is_empty() || quiz.member.is_some() || quiz.grade.is_some() {
+        let extra = quiz.extra_attempts > 0;
+        if !quiz.attempts.is_empty() || quiz.member.is_some() || quiz.grade.is_some() || extra {
             held.quizzes.push(quiz);
         }
     }
@@ -193,8 +195,9 @@ fn delete(c: &Connection, scope: &PurgeScope) -> Result<PurgeCounts, StorageErro
             &format!("DELETE FROM {table} WHERE (placement, user) IN (SELECT placement, user FROM purged)"),
         )?;
     }
-    // A sheet without its person says nothing of anybody; it is not counted.
-    let [attempts, grades, members, _sheets] = deleted;
+    // How many attempts a pupil may have is no more than a setting beside the attempts, and a sheet without its person says
+    // nothing of anybody; neither is counted.
+    let [attempts, grades, members, _extra, _sheets] = deleted;
     Ok(PurgeCounts { people, attempts, grades, sessions, members, audit })
 }
 

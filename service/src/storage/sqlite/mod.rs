@@ -11,6 +11,7 @@ mod holdings;
 mod invitations;
 mod launches;
 mod outbox;
+mod overrides;
 mod people;
 mod platforms;
 mod pools;
@@ -21,7 +22,7 @@ mod sheets;
 mod tool_keys;
 mod writer;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -437,6 +438,38 @@ impl Storage for Sqlite {
 
     async fn submit_attempt(&self, submission: Submission) -> Result<Submitted, StorageError> {
         self.connections.write(move |c| attempts::submit(c, &submission)).await
+    }
+
+    async fn override_points(
+        &self,
+        attempt: &AttemptId,
+        question: &str,
+        step: &str,
+        points: Points,
+        deliver: bool,
+        change: &Change,
+    ) -> Result<Overridden, StorageError> {
+        let (attempt, change) = (attempt.clone(), change.clone());
+        let (question, step) = (question.to_owned(), step.to_owned());
+        self.connections
+            .write(move |c| overrides::set(c, &attempt, &question, &step, &points, deliver, &change))
+            .await
+    }
+
+    async fn allow_attempt(
+        &self,
+        placement: &PlacementId,
+        user: &UserId,
+        known_extra: u32,
+        change: &Change,
+    ) -> Result<Allowed, StorageError> {
+        let (placement, user, change) = (placement.clone(), user.clone(), change.clone());
+        self.connections.write(move |c| overrides::allow(c, &placement, &user, known_extra, &change)).await
+    }
+
+    async fn extra_attempts(&self, placement: &PlacementId) -> Result<BTreeMap<UserId, u32>, StorageError> {
+        let placement = placement.clone();
+        self.connections.read(move |c| overrides::extra_at(c, &placement)).await
     }
 
     async fn reset_pupil(

@@ -16,6 +16,7 @@ const MIGRATIONS: &[&str] = &[
     include_str!("migrations/0007_frames.sql"),
     include_str!("migrations/0008_people.sql"),
     include_str!("migrations/0009_layout.sql"),
+    include_str!("migrations/0010_overrides.sql"),
     include_str!("migrations/0011_sheets.sql"),
 ];
 

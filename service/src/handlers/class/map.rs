@@ -1,0 +1,102 @@
+//! Pupils by questions: each pupil's best attempt at a glance.
+
+use std::collections::BTreeMap;
+
+use qbank::marking::{Mark, Verdict};
+
+use super::people::People;
+use crate::handlers::answer::PageError;
+use crate::handlers::opened_quiz::{best_attempt, marks};
+use crate::pages::class::{MapCell, MapRow, MapView};
+use crate::pages::marked::Tone;
+use crate::storage::{Attempt, AttemptResult, UserId};
+use crate::texts::Texts;
+
+/// The map; none where nobody who counts has started.
+pub(super) fn map(
+    texts: &Texts,
+    people: &People<'_>,
+    attempts: &[Attempt],
+) -> Result<Option<MapView>, PageError> {
+    let mut by_pupil: BTreeMap<&UserId, Vec<&Attempt>> = BTreeMap::new();
+    for attempt in attempts {
+        by_pupil.entry(&attempt.user).or_default().push(attempt);
+    }
+    let mut rows = Vec::new();
+    for (user, attempts) in by_pupil {
+        rows.push(row(texts, people, user, &attempts)?);
+    }
+    rows.sort_by(|one, other| one.label.cmp(&other.label));
+    let columns = rows.iter().map(|row| row.cells.len()).max().unwrap_or_default();
+    Ok((!rows.is_empty()).then_some(MapView { columns, rows }))
+}
+
+fn row(
+    texts: &Texts,
+    people: &People<'_>,
+    user: &UserId,
+    attempts: &[&Attempt],
+) -> Result<MapRow, PageError> {
+    let best = best_attempt(attempts.iter().copied());
+    let cells = match best.and_then(|attempt| Some((attempt, attempt.result.as_ref()?))) {
+        Some((attempt, result)) => cells(texts, attempt, result)?,
+        None => Vec::new(),
+    };
+    Ok(MapRow {
+        label: people.label(user),
+        mark: people.mark(user),
+        total: match best.and_then(|attempt| attempt.result.as_ref()) {
+            Some(result) => texts.with(
+                "class-map-cell",
+                &[("points", result.points.into()), ("most", result.maximum.into())],
+            ),
+            None => texts.say("class-map-open"),
+        },
+        cells,
+    })
+}
+
+fn cells(texts: &Texts, attempt: &Attempt, result: &AttemptResult) -> Result<Vec<MapCell>, PageError> {
+    let cell = |(mark, number): (&Mark, usize)| {
+        let tone = tone(mark);
+        let points = texts.with("class-map-cell", &[("points", mark.points.into()), ("most", mark.max.into())]);
+        let changed = result.overrides.iter().any(|change| change.question == mark.question);
+        MapCell {
+            url: format!("/class/{}/{}#q{number}", attempt.placement, attempt.id),
+            tone,
+            words: format!("{points}, {}", texts.say(words(tone))),
+            points,
+            changed: changed.then(|| texts.say("class-map-changed")),
+        }
+    };
+    Ok(marks(result)?.iter().zip(1..).map(cell).collect())
+}
+
+/// One sign for a whole question; own values and other forms show only where nothing is wrong.
+fn tone(mark: &Mark) -> Tone {
+    let all = |verdicts: &[Verdict]| mark.steps.iter().all(|step| verdicts.contains(&step.verdict));
+    if mark.points == mark.max {
+        if all(&[Verdict::Correct]) || !all(&[Verdict::Correct, Verdict::FollowThrough]) {
+            Tone::Right
+        } else {
+            Tone::Own
+        }
+    } else if all(&[Verdict::Blank]) {
+        Tone::Quiet
+    } else if mark.points > 0 {
+        Tone::Form
+    } else {
+        Tone::Wrong
+    }
+}
+
+/// The message for a sign.
+pub(super) fn words(tone: Tone) -> &'static str {
+    match tone {
+        Tone::Right => "class-map-right",
+        Tone::Own => "class-map-own",
+        Tone::Form => "class-map-part",
+        Tone::Wrong => "class-map-wrong",
+        Tone::Quiet => "class-map-blank",
+    }
+}
