@@ -101,4 +101,4 @@ drawings-why-own-teacher = Right when worked from the pupil's own earlier value;
 drawings-why-unknown = Compare your way with the working below: where does yours take another turn?
 drawings-why-one-of = One of these may have happened:
 drawings-why-unknown-teacher = No known misunderstanding leads to this answer.
-drawings-why-teacher = { $reason } Next: { $next }
+drawings-why-teacher = Answers consistent with { $reason }. Next: { $next }

@@ -101,4 +101,4 @@ drawings-why-own-teacher = Es correcta a partir del valor anterior del estudiant
 drawings-why-unknown = Compara tu procedimiento con el de abajo: ¿dónde toma el tuyo otro camino?
 drawings-why-one-of = Puede haber pasado una de estas cosas:
 drawings-why-unknown-teacher = Ningún malentendido conocido lleva a esta respuesta.
-drawings-why-teacher = { $reason } Después: { $next }
+drawings-why-teacher = Respuestas compatibles con { $reason }. Después: { $next }

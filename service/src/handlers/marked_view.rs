@@ -3,7 +3,6 @@
 //! Takes marks of closed attempts only; a running attempt has none. Pupils read everything in the question's language,
 //! teachers in their own; stories stay as the pupil read them.
 
-use qbank::locale::Language;
 use qbank::marking::{Mark, StepMark, Verdict, WorkedWith, worked_with};
 use qbank::misconceptions;
 use qbank::pool::Pool;
@@ -155,7 +154,7 @@ impl StepTeller<'_> {
     }
 
     fn pupil_reasons(&self, mark: &StepMark) -> Vec<String> {
-        let language: Language = self.texts.language();
+        let language = self.texts.language();
         let known: Vec<_> = mark.misconceptions.iter().filter_map(|id| misconceptions::find(id)).collect();
         match known.as_slice() {
             // The note says why an own value was not followed.
@@ -174,8 +173,9 @@ impl StepTeller<'_> {
         if known.is_empty() {
             return vec![self.texts.say("drawings-why-unknown-teacher")];
         }
+        let language = self.texts.language();
         let told = known.iter().map(|one| {
-            let parts = [("reason", sentence(one.teacher).into()), ("next", sentence(one.next).into())];
+            let parts = [("reason", one.shown_as(language).into()), ("next", one.next_in(language).into())];
             self.texts.with("drawings-why-teacher", &parts)
         });
         told.collect()
