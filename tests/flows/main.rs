@@ -22,5 +22,6 @@ mod placing;
 mod registration;
 mod report;
 mod roster;
+mod teacher;
 mod templates;
 mod words;

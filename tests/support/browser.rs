@@ -40,6 +40,8 @@ pub mod keys {
     pub const SPACE: &str = " ";
     /// Moves to the next choice of a group.
     pub const DOWN: &str = "\u{e015}";
+    /// Counts a number one up.
+    pub const UP: &str = "\u{e013}";
 }
 
 /// The part of a page that can be seen at once.
