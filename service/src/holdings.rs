@@ -6,8 +6,8 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::storage::{
-    Attempt, AuditEntry, Delivery, DeliveryState, Held, HeldQuiz, HeldSession, Member, Override, PersonName, Responses,
-    UserId,
+    Attempt, AuditEntry, Delivery, DeliveryState, Held, HeldQuiz, HeldSession, Member, Override, PersonName,
+    Responses, UserId,
 };
 
 /// Everything held on one person.

@@ -304,6 +304,10 @@ pick = 6
         assert!(needs[0].named.contains(&"add-right-edge"), "{needs:?}");
         assert_eq!(needs[0].pupils, [("p-07".to_owned(), 3, 3), ("p-08".to_owned(), 3, 3)]);
         let practice: BTreeSet<&str> = needs[0].practice.iter().map(String::as_str).collect();
-        assert_eq!(practice, [sums[4].id.as_str(), &sums[5].id].into(), "new ones, but not the one kept back");
+        assert_eq!(
+            practice,
+            [sums[4].id.as_str(), &sums[5].id].into(),
+            "new ones, but not the one kept back"
+        );
     }
 }

@@ -131,7 +131,13 @@ impl Stage {
     /// What the quiz page does when a pupil hands in.
     async fn hand_in(&self, attempt: storage::AttemptId, points: u32) {
         let at = self.server.app.clock.now();
-        let result = AttemptResult { submitted_at: at, marks: "[]".to_owned(), points, maximum: MAXIMUM, overrides: Vec::new() };
+        let result = AttemptResult {
+            submitted_at: at,
+            marks: "[]".to_owned(),
+            points,
+            maximum: MAXIMUM,
+            overrides: Vec::new(),
+        };
         let submission = Submission { attempt, responses: Responses::new(), result, deliver: true, at };
         self.storage.submit_attempt(submission).await.unwrap();
         self.server.app.waker.wake();

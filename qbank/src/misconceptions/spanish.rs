@@ -634,11 +634,7 @@ pub(super) static TEACHER: &[(&str, &str, &str)] = &[
         "escribir el dígito de abajo donde el de arriba es cero",
         "Pregunte: no tienes centésimas y das seis; ¿de dónde salen?",
     ),
-    (
-        "subtract-zero-minus-zero",
-        "escribir cero donde el dígito de arriba es cero",
-        "Comprueben sumando.",
-    ),
+    ("subtract-zero-minus-zero", "escribir cero donde el dígito de arriba es cero", "Comprueben sumando."),
     (
         "subtract-minus-zero-gives-zero",
         "escribir cero donde el dígito de abajo es cero",

@@ -12,8 +12,8 @@ use qbank::question::Item;
 use super::answer::PageError;
 use crate::app::App;
 use crate::session::PupilSession;
-use crate::windows::Zone;
 use crate::storage::{Attempt, AttemptId, AttemptResult, Placement, PlacementId, Responses};
+use crate::windows::Zone;
 
 /// A quiz in a course, ready to be shown.
 pub(crate) struct OpenedQuiz {

@@ -41,7 +41,10 @@ impl Override {
                 format!("points changed by the teacher from {} to {points}: {reason}", ours.points)
             }
             Language::Spanish => {
-                format!("puntos cambiados por el maestro o la maestra de {} a {points}: {reason}", ours.points)
+                format!(
+                    "puntos cambiados por el maestro o la maestra de {} a {points}: {reason}",
+                    ours.points
+                )
             }
         }
     }
@@ -67,7 +70,10 @@ impl AttemptResult {
         })
     }
 
-    fn changed(&self, change_step: impl Fn(&mut StepMark, &Override)) -> Result<Vec<Mark>, serde_json::Error> {
+    fn changed(
+        &self,
+        change_step: impl Fn(&mut StepMark, &Override),
+    ) -> Result<Vec<Mark>, serde_json::Error> {
         let mut marks = self.judged()?;
         for mark in &mut marks {
             for step in &mut mark.steps {

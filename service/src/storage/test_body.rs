@@ -81,7 +81,13 @@ async fn start(store: &dyn Storage, placement: &Placement, user: &str, announce:
 }
 
 fn submission(attempt: &Attempt, points: u32) -> Submission {
-    let result = AttemptResult { submitted_at: monday(), marks: "[]".to_owned(), points, maximum: 10, overrides: Vec::new() };
+    let result = AttemptResult {
+        submitted_at: monday(),
+        marks: "[]".to_owned(),
+        points,
+        maximum: 10,
+        overrides: Vec::new(),
+    };
     Submission {
         attempt: attempt.id.clone(),
         responses: Responses::new(),

@@ -98,7 +98,13 @@ pub(crate) async fn submit(storage: &dyn Storage, placement: &Placement, user: &
     else {
         panic!("no attempt is left");
     };
-    let result = AttemptResult { submitted_at: monday(), marks: "[]".to_owned(), points, maximum: 10, overrides: Vec::new() };
+    let result = AttemptResult {
+        submitted_at: monday(),
+        marks: "[]".to_owned(),
+        points,
+        maximum: 10,
+        overrides: Vec::new(),
+    };
     let submission =
         Submission { attempt: attempt.id, responses: Responses::new(), result, deliver: true, at: monday() };
     storage.submit_attempt(submission).await.unwrap();

@@ -64,7 +64,8 @@ fn questions(
     for (question, mark) in questions.iter_mut().zip(&marks) {
         let number = question.number;
         for (place, step) in question.steps.iter_mut().enumerate() {
-            step.points_form = mark.steps.get(place).map(|_| form(texts, session, attempt, result, mark, number, place));
+            step.points_form =
+                mark.steps.get(place).map(|_| form(texts, session, attempt, result, mark, number, place));
         }
     }
     Ok(questions)
@@ -87,8 +88,7 @@ fn form(
         action: format!("/class/{}/{}/points", session.placement, attempt.id),
         csrf: session.csrf.value().to_owned(),
         id: format!("p{number}-{}", place + 1),
-        name: texts
-            .with("class-points-of", &[("question", number.into()), ("step", (place + 1).into())]),
+        name: texts.with("class-points-of", &[("question", number.into()), ("step", (place + 1).into())]),
         question: mark.question.clone(),
         number,
         step: step.id.clone(),

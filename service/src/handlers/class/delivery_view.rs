@@ -124,9 +124,7 @@ pub(super) fn gradebook(
         (DeliveryState::Held, "class-gradebook-held"),
     ] {
         if let Some(since) = of_state(state).map(|delivery| delivery.waiting_since).min() {
-            lines.push(
-                texts.with(id, &[("count", of_state(state).count().into()), ("since", told(since))]),
-            );
+            lines.push(texts.with(id, &[("count", of_state(state).count().into()), ("since", told(since))]));
         }
     }
     if lines.is_empty() {

@@ -122,14 +122,21 @@ pub(super) async fn chosen(
             }
         }
     }
-    let message = (quizzes.len() > 1)
-        .then(|| texts.with("class-place-placed", &[("count", quizzes.len().into())]));
+    let message =
+        (quizzes.len() > 1).then(|| texts.with("class-place-placed", &[("count", quizzes.len().into())]));
     Ok(Ok(Choice { quizzes, message, problem: None }))
 }
 
-fn quiz(texts: &Texts, pool: &Pool, draft: &Draft, zone: &Zone, now: Timestamp) -> Result<PlacedQuiz, String> {
+fn quiz(
+    texts: &Texts,
+    pool: &Pool,
+    draft: &Draft,
+    zone: &Zone,
+    now: Timestamp,
+) -> Result<PlacedQuiz, String> {
     let held = u32::try_from(pool.items().count()).unwrap_or(u32::MAX);
-    let question_count = whole(texts, &draft.questions, "class-place-bad-questions", QUESTIONS_MAX.min(held))?;
+    let question_count =
+        whole(texts, &draft.questions, "class-place-bad-questions", QUESTIONS_MAX.min(held))?;
     let attempts_allowed = whole(texts, &draft.attempts, "class-place-bad-attempts", ATTEMPTS_MAX)?;
     if draft.title.chars().count() > TITLE_LENGTH_MAX {
         return Err(texts.with("class-place-long-title", &[("most", TITLE_LENGTH_MAX.into())]));

@@ -46,10 +46,8 @@ fn row(
         label: people.label(user),
         mark: people.mark(user),
         total: match best.and_then(|attempt| attempt.result.as_ref()) {
-            Some(result) => texts.with(
-                "class-map-cell",
-                &[("points", result.points.into()), ("most", result.maximum.into())],
-            ),
+            Some(result) => texts
+                .with("class-map-cell", &[("points", result.points.into()), ("most", result.maximum.into())]),
             None => texts.say("class-map-open"),
         },
         cells,
@@ -59,7 +57,8 @@ fn row(
 fn cells(texts: &Texts, attempt: &Attempt, result: &AttemptResult) -> Result<Vec<MapCell>, PageError> {
     let cell = |(mark, number): (&Mark, usize)| {
         let tone = tone(mark);
-        let points = texts.with("class-map-cell", &[("points", mark.points.into()), ("most", mark.max.into())]);
+        let points =
+            texts.with("class-map-cell", &[("points", mark.points.into()), ("most", mark.max.into())]);
         let changed = result.overrides.iter().any(|change| change.question == mark.question);
         MapCell {
             url: format!("/class/{}/{}#q{number}", attempt.placement, attempt.id),

@@ -48,7 +48,11 @@ pub(super) async fn needs(
         judgement.needs(|pupil| counted.contains(pupil), &kept_back, FOR_THE_BOARD)
     });
     let needs = needs.await.map_err(|_| PageError::Record("judging was broken off".into()))?;
-    Ok(needs.into_iter().zip(1..).map(|(need, number)| view(texts, &quiz.pool, people, attempts, need, number)).collect())
+    Ok(needs
+        .into_iter()
+        .zip(1..)
+        .map(|(need, number)| view(texts, &quiz.pool, people, attempts, need, number))
+        .collect())
 }
 
 /// Questions that pupils are at work on: they belong on no board.

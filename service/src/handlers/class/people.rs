@@ -78,8 +78,7 @@ impl<'a> People<'a> {
                 &[("done", done.into()), ("all", all.into()), ("started", started.into())],
             )
         } else {
-            self.texts
-                .with("class-handed-in-started", &[("done", done.into()), ("started", started.into())])
+            self.texts.with("class-handed-in-started", &[("done", done.into()), ("started", started.into())])
         }
     }
 }

@@ -107,7 +107,8 @@ pub(super) async fn page(
     Ok(PlacePage {
         frame: Frame::new(texts, Place::Class, texts.say("class-place")),
         problem,
-        warning: (session.request.accept_line_item == Some(false)).then(|| texts.say("class-place-no-column")),
+        warning: (session.request.accept_line_item == Some(false))
+            .then(|| texts.say("class-place-no-column")),
         action: "/class/place",
         csrf: session.csrf.value().to_owned(),
         count,

@@ -26,16 +26,14 @@ pub(crate) async fn change(
     let (question, step) = (fields.value("question"), fields.value("step"));
     let judged = result.judged().map_err(|error| PageError::Record(format!("marks: {error}")))?;
     let marks = judged.iter().zip(1..).find(|(mark, _)| mark.question == question);
-    let marked = marks.and_then(|(mark, number)| {
-        Some((mark.steps.iter().find(|marked| marked.id == step)?, number))
-    });
+    let marked =
+        marks.and_then(|(mark, number)| Some((mark.steps.iter().find(|marked| marked.id == step)?, number)));
     let no_step = || PageError::Form(texts.say("class-points-no-step"));
     let (marked, number): (_, usize) = marked.ok_or_else(no_step)?;
     let points = wanted(texts, &fields, marked.max)?;
     // A preview's points go to no gradebook.
     let members = app.storage.members_at(&placement.id).await?;
-    let preview =
-        members.iter().any(|member| member.user == attempt.user && member.part == Part::Preview);
+    let preview = members.iter().any(|member| member.user == attempt.user && member.part == Part::Preview);
     let by = Change { at: app.clock.now(), by: session.actor() };
     match app.storage.override_points(&id, question, step, points, !preview, &by).await? {
         Overridden::Done(_) => {

@@ -56,7 +56,10 @@ async fn previewed(texts: &Texts, app: &App, quiz: &PlacedQuiz) -> Result<Previe
     let count = usize::try_from(quiz.question_count).unwrap_or(usize::MAX);
     let version = |(seed, number): (&str, usize)| Version {
         title: texts.with("class-preview-pupil", &[("number", number.into())]),
-        questions: form::draw(&pool, count, seed).into_iter().map(|item| board_question(texts, item)).collect(),
+        questions: form::draw(&pool, count, seed)
+            .into_iter()
+            .map(|item| board_question(texts, item))
+            .collect(),
     };
     Ok(PreviewedQuiz {
         title: quiz.title.clone(),

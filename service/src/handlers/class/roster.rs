@@ -11,8 +11,8 @@ use crate::handlers::answer::{self, PageError};
 use crate::handlers::form::{Fields, Posted};
 use crate::handlers::opened_quiz::OpenedQuiz;
 use crate::session::TeacherSession;
-use crate::texts::Texts;
 use crate::storage::{Member, Placement, PlacementId, Roster, RosterReading, StorageError};
+use crate::texts::Texts;
 
 /// How old a list may be before the page has it read again.
 const FRESH_MS: i64 = 5 * 60 * 1000;
@@ -98,8 +98,9 @@ impl ClassList {
         let problem = roster.problem.as_deref().unwrap_or_default();
         match (&roster.read_at, &roster.problem) {
             (Some(read), None) => texts.with("class-list-read", &[("time", told(*read).into())]),
-            (Some(read), Some(_)) => texts
-                .with("class-list-stale", &[("problem", problem.into()), ("time", told(*read).into())]),
+            (Some(read), Some(_)) => {
+                texts.with("class-list-stale", &[("problem", problem.into()), ("time", told(*read).into())])
+            }
             (None, Some(_)) => texts.with("class-list-failed", &[("problem", problem.into())]),
             (None, None) => texts.say("class-list-soon"),
         }

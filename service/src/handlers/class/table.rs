@@ -63,8 +63,7 @@ fn table(
     attempts: &[Attempt],
     name: impl Fn(&Attempt) -> String,
 ) -> Result<Vec<u8>, PageError> {
-    let mut table =
-        WriterBuilder::new().terminator(Terminator::CRLF).from_writer(BYTE_ORDER_MARK.to_vec());
+    let mut table = WriterBuilder::new().terminator(Terminator::CRLF).from_writer(BYTE_ORDER_MARK.to_vec());
     let failed = |error: csv::Error| PageError::Record(format!("table: {error}"));
     table.write_record(COLUMNS).map_err(failed)?;
     for attempt in attempts {
@@ -134,9 +133,9 @@ mod tests {
         for text in ["-2.5", "+3", "12", "0,75", "3 1/2", "$4.50", ""] {
             assert_eq!(guarded(text), text);
         }
-        for text in
-            ["=1+1", "+1+1", "-1+1", "@SUM(A1)", "\t=1", " =1", "-2.5.1", "-", "＝1+1", "\r\n+x", "-1e5", "|x"]
-        {
+        for text in [
+            "=1+1", "+1+1", "-1+1", "@SUM(A1)", "\t=1", " =1", "-2.5.1", "-", "＝1+1", "\r\n+x", "-1e5", "|x",
+        ] {
             assert_eq!(guarded(text), format!("'{text}"), "{text:?}");
         }
     }

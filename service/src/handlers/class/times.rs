@@ -41,9 +41,7 @@ pub(crate) async fn change(
     let typed = Edge::ALL.map(|edge| fields.value(edge.name()).trim().to_owned());
     let zone = fields.value("time_zone");
     let windows = match zone.parse::<Zone>() {
-        _ if quiz.placement.quiz.windows.named_by_platform() => {
-            Err(texts.say("class-times-by-course"))
-        }
+        _ if quiz.placement.quiz.windows.named_by_platform() => Err(texts.say("class-times-by-course")),
         Ok(zone) => window_fields::read(texts, &typed, &zone),
         Err(_) => Err(texts.say("class-place-choose-zone")),
     };

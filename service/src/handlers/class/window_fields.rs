@@ -24,9 +24,7 @@ pub(super) fn read(texts: &Texts, typed: &Typed, zone: &Zone) -> Result<Windows,
     let zone = (!edges.is_empty()).then(|| zone.clone());
     let windows = Windows::placed(edges, zone);
     match (windows.opens_at(), windows.closes_at()) {
-        (Some(opens), Some(closes)) if closes <= opens => {
-            Err(texts.say("class-times-order"))
-        }
+        (Some(opens), Some(closes)) if closes <= opens => Err(texts.say("class-times-order")),
         _ => Ok(windows),
     }
 }

@@ -14,8 +14,8 @@ use super::{
 use crate::app::App;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::marked_view::{self, Reader};
-use crate::handlers::overrides_view;
 use crate::handlers::opened_quiz::{OpenedQuiz, best, marks};
+use crate::handlers::overrides_view;
 use crate::pages::quiz::{After, Notice, ResultPage};
 use crate::pages::{Frame, Place};
 use crate::session::PupilSession;

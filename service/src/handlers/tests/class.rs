@@ -2,9 +2,7 @@
 
 use super::*;
 use crate::clock::plus_ms;
-use crate::storage::{
-    Action, AuditQuery, DeliveryOutcome, Drift, GradebookMark, REASON_LENGTH_MAX, Room,
-};
+use crate::storage::{Action, AuditQuery, DeliveryOutcome, Drift, GradebookMark, REASON_LENGTH_MAX, Room};
 
 fn everything() -> Room {
     Room { each: 10, except: [].into() }
@@ -322,9 +320,12 @@ async fn changed_points_with_their_reason_reach_pupil_grade_interface_and_trail_
     let (teacher, pupil) = (school.teacher().await, school.pupil("p-08").await);
     let attempt = school.attempts("p-08").await.remove(0);
     let before = attempt.result.clone().unwrap();
-    let most = before.judged().unwrap().iter().flat_map(|mark| mark.steps.clone()).find(|step| {
-        step.points < step.max
-    });
+    let most = before
+        .judged()
+        .unwrap()
+        .iter()
+        .flat_map(|mark| mark.steps.clone())
+        .find(|step| step.points < step.max);
     let (most, reason) = (most.unwrap().max.to_string(), "You told me your way and it is sound");
     let page = teacher.get(&format!("{}/{}", teacher.start, attempt.id)).await.body;
     assert!(page.contains("Change the points") && !page.contains("Back to our points"), "{page}");
@@ -344,7 +345,10 @@ async fn changed_points_with_their_reason_reach_pupil_grade_interface_and_trail_
     let grade = grades.iter().find(|grade| grade.user.as_str() == "p-08").unwrap();
     assert_eq!(grade.progress.score().unwrap().points, after.points, "queued for the gradebook");
     let table = teacher.get(&format!("{}/marks.csv", teacher.start)).await.body;
-    assert!(table.contains(&format!("yes,points changed by the teacher from 0 to {most}: {reason}")), "{table}");
+    assert!(
+        table.contains(&format!("yes,points changed by the teacher from 0 to {most}: {reason}")),
+        "{table}"
+    );
 
     let query = AuditQuery { registration: None, placement: None, before: None, limit: 1 };
     let entry = school.app.storage.audit(&query).await.unwrap().remove(0);
@@ -387,7 +391,11 @@ async fn points_without_a_reason_or_beyond_the_steps_own_are_refused() {
     assert_eq!(teacher.post_form(&path, &nowhere).await.status, StatusCode::BAD_REQUEST);
     let open = school.attempts("p-09").await.remove(0);
     let path = format!("{}/{}/points", teacher.start, open.id);
-    assert_eq!(teacher.post_form(&path, &nowhere).await.status, StatusCode::NOT_FOUND, "nothing is judged yet");
+    assert_eq!(
+        teacher.post_form(&path, &nowhere).await.status,
+        StatusCode::NOT_FOUND,
+        "nothing is judged yet"
+    );
     let pupil = school.pupil("p-08").await;
     let answer = pupil.post_form(&format!("{}/{}/points", teacher.start, attempt.id), &nowhere).await;
     assert_eq!(answer.status, StatusCode::FORBIDDEN, "a pupil changes nothing");
@@ -410,7 +418,10 @@ async fn one_pupil_gets_one_more_attempt_and_a_second_press_gives_no_other() {
         assert_eq!(answer.status, StatusCode::SEE_OTHER);
     }
     let page = teacher.grades().await;
-    assert!(page.contains("1 attempt more than the others") && page.contains("may have 3 attempts"), "{page}");
+    assert!(
+        page.contains("1 attempt more than the others") && page.contains("may have 3 attempts"),
+        "{page}"
+    );
     assert!(pupil.get(&pupil.start).await.body.contains("2 of 3"), "the pupil sees it, too");
     assert_eq!(pupil.begin("p-07").await.1.number, 3);
     assert_eq!(other.post_form(&other.start, &[]).await.status, StatusCode::CONFLICT, "nobody else");
@@ -444,14 +455,12 @@ async fn the_class_page_says_who_needs_what_and_has_questions_for_the_board() {
     let page = teacher.get(&teacher.start).await.body;
     let needs = page.split("id=\"map\"").next().unwrap();
     assert!(needs.contains("3 pupils"), "{page}");
-    assert!(
-        needs.contains("Answers consistent with lining numbers up at their last digits"),
-        "{page}"
-    );
+    assert!(needs.contains("Answers consistent with lining numbers up at their last digits"), "{page}");
     assert!(needs.contains("What to do next") && needs.contains("place-value paper"), "{page}");
     assert!(needs.contains("for the board") && needs.contains("Show the answer"), "{page}");
     assert_eq!(page.matches("class=\"cell ").count(), 4 * 6 + 5, "a cell for each question, and the legend");
-    let spanish = teacher.send(TestRequest::get().uri(&teacher.start).insert_header(("accept-language", "es"))).await;
+    let spanish =
+        teacher.send(TestRequest::get().uri(&teacher.start).insert_header(("accept-language", "es"))).await;
     assert!(spanish.body.contains("Quién necesita qué") && spanish.body.contains("3 estudiantes"));
     assert!(spanish.body.contains("Respuestas consistentes con: alinear"), "{}", spanish.body);
 }
@@ -489,7 +498,8 @@ async fn a_quiz_is_placed_in_three_clicks_with_a_preview_of_three_versions() {
 fn form_of(page: &str, action: &str) -> Vec<(String, String)> {
     use scraper::{Html, Selector};
     let page = Html::parse_document(page);
-    let fields = Selector::parse(&format!("form[action='{action}'] input, form[action='{action}'] select")).unwrap();
+    let fields =
+        Selector::parse(&format!("form[action='{action}'] input, form[action='{action}'] select")).unwrap();
     let chosen = Selector::parse("option[selected]").unwrap();
     let mut sent = Vec::new();
     for field in page.select(&fields) {
