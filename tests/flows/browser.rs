@@ -132,6 +132,7 @@ impl School {
     async fn find_reason(&self, teacher: &Browser, misconception: &Misconception) -> Result<()> {
         self.enter_as_teacher(teacher).await?;
         teacher.click(Locator::LinkText("Open")).await?;
+        teacher.click(Locator::LinkText("Points and grades")).await?;
         let attempts = teacher.texts("table.rows .tries a").await?;
         ensure!(attempts.len() == 3, "the class page lists the attempts {attempts:?}");
         self.pictures.keep("class", &teacher.picture_of("body").await?)?;
@@ -142,7 +143,7 @@ impl School {
             reasons.extend(
                 teacher.texts(".steps > li").await?.into_iter().filter(|step| step.contains("Next:")),
             );
-            teacher.click(Locator::LinkText("Back to the class")).await?;
+            teacher.click(Locator::LinkText("Back to points and grades")).await?;
         }
         match reasons.as_slice() {
             [one] if one.to_lowercase().contains(&misconception.teacher.to_lowercase()) => Ok(()),

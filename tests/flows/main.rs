@@ -25,5 +25,6 @@ mod quiz;
 mod registration;
 mod report;
 mod roster;
+mod teacher;
 mod templates;
 mod words;

@@ -46,6 +46,8 @@ pub mod keys {
     pub const RIGHT: &str = "\u{e014}";
     /// Deletes to the left.
     pub const BACKSPACE: &str = "\u{e003}";
+    /// Counts a number one up.
+    pub const UP: &str = "\u{e013}";
 }
 
 /// The part of a page that can be seen at once.
