@@ -3,6 +3,8 @@
 //! The second route to every answer, the working that a pupil is shown, and the machine that misconceptions bend. It
 //! works on single digits with carries and exchanges, as on paper, and shares no arithmetic with the other routes in
 //! [`crate::arithmetic`]. It knows nothing of stories, locales or wrong answers.
+pub mod board;
+
 use alloc::{format, string::String, vec::Vec};
 use core::cmp::Ordering;
 

@@ -178,6 +178,44 @@ pub fn mark_with(item: &Item, pupil: &str, responses: &BTreeMap<String, String>,
     }
 }
 
+/// What a step is worked with: the givens, and the values of earlier steps.
+#[derive(Clone, Debug)]
+pub struct WorkedWith {
+    /// By the right answers.
+    pub right: Names,
+    /// By what the pupil answered, and by the key where there is nothing to build on.
+    pub own: Names,
+}
+
+/// What each step of a marked item was worked with, in the order of the item's steps.
+///
+/// # Example
+/// ```
+/// use qbank::{bank, marking::{mark, worked_with}};
+/// let item = bank::family("add-then-subtract").expect("in the starter bank").draw("a seed", 0, "en-US")?;
+/// let marked = mark(&item, "p-07", &item.right_responses());
+/// let with = worked_with(&item, &marked);
+/// assert_eq!(with.len(), item.steps.len());
+/// assert_eq!(with[1].own, with[1].right);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[must_use]
+pub fn worked_with(item: &Item, mark: &Mark) -> Vec<WorkedWith> {
+    let locale = Locale::by_tag(&item.locale).unwrap_or(Locale::EN_US);
+    let language = Language::of_locale(&item.locale).unwrap_or_default();
+    let mut with = WorkedWith { right: item.given_names(), own: item.given_names() };
+    let mut all = Vec::with_capacity(item.steps.len());
+    for (step, proven) in item.steps_proven() {
+        all.push(with.clone());
+        let response = mark.steps.iter().find(|marked| marked.id == step.id);
+        let response = response.map_or("", |marked| marked.response.as_str());
+        let own = Given::read(step, response, locale, language).value(step).or(proven.value);
+        with.own.extend(own.map(|value| (step.id.clone(), value)));
+        with.right.extend(proven.value.map(|value| (step.id.clone(), value)));
+    }
+    all
+}
+
 /// Reads responses by step id from a record: texts, and the ids of an order as a list.
 ///
 /// # Errors

@@ -15,7 +15,11 @@ use alloc::{
 
 use num_rational::BigRational;
 
-use crate::{decimal::Decimal, words::folded};
+use crate::{
+    decimal::Decimal,
+    locale::Language,
+    words::{self, folded},
+};
 
 /// A unit of measure.
 #[derive(Debug, PartialEq, Eq)]
@@ -264,6 +268,116 @@ impl Unit {
         }
     }
 
+    /// The unit's name: one and many in English, then in Spanish.
+    fn names(&self) -> [&'static str; 4] {
+        match self.symbol {
+            "km" => ["kilometer", "kilometers", "kilómetro", "kilómetros"],
+            "m" => ["meter", "meters", "metro", "metros"],
+            "cm" => ["centimeter", "centimeters", "centímetro", "centímetros"],
+            "mm" => ["millimeter", "millimeters", "milímetro", "milímetros"],
+            "m²" => ["square meter", "square meters", "metro cuadrado", "metros cuadrados"],
+            "cm²" => {
+                ["square centimeter", "square centimeters", "centímetro cuadrado", "centímetros cuadrados"]
+            }
+            "kg" => ["kilogram", "kilograms", "kilogramo", "kilogramos"],
+            "g" => ["gram", "grams", "gramo", "gramos"],
+            "L" => ["liter", "liters", "litro", "litros"],
+            "mL" => ["milliliter", "milliliters", "mililitro", "mililitros"],
+            "mi" => ["mile", "miles", "milla", "millas"],
+            "yd" => ["yard", "yards", "yarda", "yardas"],
+            "ft" => ["foot", "feet", "pie", "pies"],
+            "in" => ["inch", "inches", "pulgada", "pulgadas"],
+            "yd²" => ["square yard", "square yards", "yarda cuadrada", "yardas cuadradas"],
+            "ft²" => ["square foot", "square feet", "pie cuadrado", "pies cuadrados"],
+            "in²" => ["square inch", "square inches", "pulgada cuadrada", "pulgadas cuadradas"],
+            "lb" => ["pound", "pounds", "libra", "libras"],
+            "oz" => ["ounce", "ounces", "onza", "onzas"],
+            "gal" => ["gallon", "gallons", "galón", "galones"],
+            "qt" => ["quart", "quarts", "cuarto de galón", "cuartos de galón"],
+            "pt" => ["pint", "pints", "pinta", "pintas"],
+            "cup" => ["cup", "cups", "taza", "tazas"],
+            "fl oz" => ["fluid ounce", "fluid ounces", "onza líquida", "onzas líquidas"],
+            "h" => ["hour", "hours", "hora", "horas"],
+            "min" => ["minute", "minutes", "minuto", "minutos"],
+            "s" => ["second", "seconds", "segundo", "segundos"],
+            "$" => ["dollar", "dollars", "dólar", "dólares"],
+            "¢" => ["cent", "cents", "centavo", "centavos"],
+            // The table above is whole; a test holds it against UNITS.
+            symbol => [symbol; 4],
+        }
+    }
+
+    /// The unit's name as it stands beside a number: `kilogram` or `kilograms`.
+    ///
+    /// # Example
+    /// ```
+    /// use qbank::{locale::Language, units::by_symbol};
+    /// let feet = by_symbol("ft").expect("in the table");
+    /// assert_eq!(feet.name(&"1".parse()?, Language::English), "foot");
+    /// assert_eq!(feet.name(&"2.5".parse()?, Language::Spanish), "pies");
+    /// # Ok::<(), qbank::decimal::DecimalError>(())
+    /// ```
+    #[must_use]
+    pub fn name(&self, number: &Decimal, language: Language) -> &'static str {
+        let [one, many, uno, muchos] = self.names();
+        match (language, language.is_singular(number)) {
+            (Language::English, true) => one,
+            (Language::English, false) => many,
+            (Language::Spanish, true) => uno,
+            (Language::Spanish, false) => muchos,
+        }
+    }
+
+    /// The number with the unit, as it is said: 'three and forty-five hundredths kilograms', 'forty-five hundredths of
+    /// a kilogram', '4 dollars and 50 cents'. Whole numbers stay in digits, which every voice reads rightly. `None`
+    /// where [`words::to_words`] has no words.
+    ///
+    /// # Example
+    /// ```
+    /// use qbank::{locale::Language, units::by_symbol};
+    /// let [money, mass] = ["$", "kg"].map(|symbol| by_symbol(symbol).expect("in the table"));
+    /// assert_eq!(money.said(&"4.50".parse()?, Language::English).as_deref(), Some("4 dollars and 50 cents"));
+    /// assert_eq!(mass.said(&"0.5".parse()?, Language::Spanish).as_deref(), Some("cinco décimas de kilogramo"));
+    /// # Ok::<(), qbank::decimal::DecimalError>(())
+    /// ```
+    #[must_use]
+    pub fn said(&self, number: &Decimal, language: Language) -> Option<String> {
+        let name = self.name(number, language);
+        if number.places() == 0 && !number.is_negative() {
+            return Some(format!("{number} {name}"));
+        }
+        if self.symbol == "$" && number.places() == 2 && !number.is_negative() {
+            return self.money_said(number, language);
+        }
+        let told = words::to_words(number, language)?;
+        let [one, _, uno, _] = self.names();
+        Some(match language {
+            Language::English if number.whole_part() == 0 => {
+                let silent_h = one == "hour";
+                let article = if silent_h || one.starts_with(['a', 'e', 'i', 'o', 'u']) { "an" } else { "a" };
+                format!("{told} of {article} {one}")
+            }
+            Language::English => format!("{told} {name}"),
+            Language::Spanish => format!("{told} de {uno}"),
+        })
+    }
+
+    /// Dollars and cents, whichever of them there are.
+    fn money_said(&self, number: &Decimal, language: Language) -> Option<String> {
+        let whole = Decimal::new(i128::try_from(number.whole_part()).ok()?, 0).ok()?;
+        let parts = Decimal::new(i128::try_from(number.fraction_units()).ok()?, 0).ok()?;
+        let dollars = format!("{whole} {}", self.name(&whole, language));
+        if parts.is_zero() {
+            return Some(dollars);
+        }
+        let cents = format!("{parts} {}", by_symbol("¢")?.name(&parts, language));
+        Some(match (whole.is_zero(), language) {
+            (true, _) => cents,
+            (false, Language::English) => format!("{dollars} and {cents}"),
+            (false, Language::Spanish) => format!("{dollars} y {cents}"),
+        })
+    }
+
     /// By what a number in this unit is multiplied when it is written in `other`; `None` across dimensions.
     ///
     /// # Example
@@ -309,6 +423,40 @@ mod tests {
         assert_eq!(by_word("Centime\u{301}tros  cuadrados"), by_symbol("cm²"));
         assert_eq!(by_word("parsec"), None);
         assert_eq!(by_word(""), None);
+    }
+
+    #[test]
+    fn names_are_words_that_pupils_may_write() {
+        for unit in UNITS {
+            for name in unit.names() {
+                assert!(unit.words().any(|word| word == name), "{name}");
+                assert_eq!(by_word(name), Some(unit), "{name}");
+            }
+        }
+    }
+
+    #[test]
+    fn numbers_with_units_are_said_in_both_languages() {
+        for (symbol, number, english, spanish) in [
+            (
+                "kg",
+                "3.45",
+                "three and forty-five hundredths kilograms",
+                "tres unidades y cuarenta y cinco centésimas de kilogramo",
+            ),
+            ("oz", "0.3", "three tenths of an ounce", "tres décimas de onza"),
+            ("h", "0.25", "twenty-five hundredths of an hour", "veinticinco centésimas de hora"),
+            ("ft", "1", "1 foot", "1 pie"),
+            ("ft", "12", "12 feet", "12 pies"),
+            ("$", "1.01", "1 dollar and 1 cent", "1 dólar y 1 centavo"),
+            ("$", "0.90", "90 cents", "90 centavos"),
+            ("$", "7.00", "7 dollars", "7 dólares"),
+        ] {
+            let unit = by_symbol(symbol).unwrap();
+            let number = number.parse().unwrap();
+            assert_eq!(unit.said(&number, Language::English).as_deref(), Some(english));
+            assert_eq!(unit.said(&number, Language::Spanish).as_deref(), Some(spanish));
+        }
     }
 
     #[test]

@@ -9,8 +9,11 @@ use alloc::{
 use serde::Serialize;
 
 use crate::{
-    arithmetic::{ArithmeticError, Columns, Value, evaluate, prove},
-    columns,
+    arithmetic::{ArithmeticError, Columns, Relation, Value, evaluate, prove},
+    columns::{
+        self, Addition, Division, Multiplication, Subtraction,
+        board::{self, Board},
+    },
     decimal::Decimal,
     expression::{Direction, Expression, Function, Names, Operation},
     misconceptions,
@@ -66,55 +69,157 @@ pub fn work(expression: &Expression) -> Result<Worked, ArithmeticError> {
     })
 }
 
+/// One operation of a working, worked: what lines of text and pictures are drawn from.
+#[derive(Clone, Debug)]
+#[non_exhaustive]
+pub enum Block {
+    /// A column addition.
+    Addition(Addition),
+    /// A column subtraction.
+    Subtraction(Subtraction),
+    /// A long multiplication.
+    Multiplication(Multiplication),
+    /// A division, and what its quotient is rounded to, if it is.
+    Division(Division, Option<Decimal>),
+    /// A number, the places that are kept, and what it is rounded to.
+    Rounding(Decimal, u32, Decimal),
+    /// Two numbers with the relation between them.
+    Comparison(Decimal, Relation, Decimal),
+    /// Limits that are tried one after the other until one is large enough for the last number.
+    Limits(Vec<Decimal>, Decimal),
+    /// Numbers in the order asked for.
+    Row(Direction, Vec<Decimal>),
+    /// Numbers from the smallest to the largest, to find the smallest or the largest.
+    Sorted(Vec<Decimal>),
+    /// A number and a place that is pointed at, counted from the point to the right, 0 for the ones.
+    Place(Decimal, u32),
+    /// A number and what its digits are worth.
+    Worth(Decimal),
+}
+
 /// The working of an expression, inner operations first, an empty line between two of them.
 ///
 /// # Errors
 /// [`ArithmeticError`] where a part has no value.
 pub fn lines(expression: &Expression, names: &Names) -> Result<Vec<String>, ArithmeticError> {
+    let mut lines = Vec::new();
+    for block in blocks(expression, names)? {
+        if !lines.is_empty() {
+            lines.push(String::new());
+        }
+        lines.extend(block.lines()?);
+    }
+    Ok(lines)
+}
+
+/// The working of an expression, operation by operation, inner ones first.
+///
+/// # Errors
+/// [`ArithmeticError`] where a part has no value.
+///
+/// # Example
+/// ```
+/// use qbank::{expression::Names, working::{Block, blocks}};
+/// let blocks = blocks(&"9.04 - 3.28".parse()?, &Names::new())?;
+/// let [Block::Subtraction(worked)] = blocks.as_slice() else { panic!("one subtraction") };
+/// assert_eq!(worked.board().result().map(|row| row.numeral()), Some(Ok("5.76".parse()?)));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn blocks(expression: &Expression, names: &Names) -> Result<Vec<Block>, ArithmeticError> {
     let mut drawn = Vec::new();
     draw(expression, names, &mut drawn)?;
     // A numeral alone is to be read or written: show what its digits are worth.
     if let Expression::Name(_) | Expression::Literal(_) = expression {
         let number = value_as_written(expression, names)?;
         if number.places() > 0 && !number.is_negative() {
-            let parts = format!("{}/{}", number.fraction_units(), 10_u128.pow(number.places()));
-            drawn.push(format!("{number} = {} + {parts}", number.whole_part()));
+            drawn.push(Block::Worth(number));
         }
     }
     Ok(drawn)
 }
 
-fn draw(expression: &Expression, names: &Names, drawn: &mut Vec<String>) -> Result<(), ArithmeticError> {
+impl Block {
+    /// The working, a line of text each, in equal character widths.
+    ///
+    /// # Errors
+    /// [`ArithmeticError::NotADecimal`] where a number with more places is too long.
+    pub fn lines(&self) -> Result<Vec<String>, ArithmeticError> {
+        Ok(match self {
+            Self::Addition(addition) => addition.drawn(),
+            Self::Subtraction(subtraction) => subtraction.drawn(),
+            Self::Multiplication(multiplication) => multiplication.drawn(),
+            Self::Division(division, rounded) => {
+                let rounded = rounded.map(|rounded| format!("≈ {rounded}"));
+                division.drawn().into_iter().chain(rounded).collect()
+            }
+            Self::Rounding(number, _, rounded) => alloc::vec![format!("{number} ≈ {rounded}")],
+            Self::Comparison(left, _, right) => alloc::vec![compared(left, right)?],
+            Self::Limits(limits, number) => {
+                limits.iter().map(|limit| compared(limit, number)).collect::<Result<_, _>>()?
+            }
+            Self::Row(direction, numbers) => alloc::vec![in_a_row(*direction, numbers)?],
+            Self::Sorted(numbers) => {
+                alloc::vec![numbers.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ≤ ")]
+            }
+            Self::Place(number, place) => pointed_at(number, *place),
+            Self::Worth(number) => {
+                let parts = format!("{}/{}", number.fraction_units(), 10_u128.pow(number.places()));
+                alloc::vec![format!("{number} = {} + {parts}", number.whole_part())]
+            }
+        })
+    }
+
+    /// The block as a picture in columns; `None` where it needs none, or is too long.
+    #[must_use]
+    pub fn board(&self) -> Option<Board> {
+        match self {
+            Self::Addition(addition) => Some(addition.board()),
+            Self::Subtraction(subtraction) => Some(subtraction.board()),
+            Self::Multiplication(multiplication) => Some(multiplication.board()),
+            Self::Division(division, _) => division.board(),
+            // The digit right of the kept places decides.
+            Self::Rounding(number, places, rounded) => board::looked_at(number, places + 1, Some(rounded)),
+            Self::Comparison(left, _, right) => board::under_each_other(&[*left, *right]),
+            Self::Row(_, numbers) | Self::Sorted(numbers) => board::under_each_other(numbers),
+            Self::Place(number, place) => board::looked_at(number, *place, None),
+            Self::Limits(..) | Self::Worth(_) => None,
+        }
+    }
+}
+
+fn draw(expression: &Expression, names: &Names, drawn: &mut Vec<Block>) -> Result<(), ArithmeticError> {
     let block = match expression {
         Expression::Literal(_) | Expression::Name(_) => return Ok(()),
         Expression::Binary(Operation::Add, ..) => {
             let mut addends = Vec::new();
             gather_addends(expression, &mut addends);
             let values = worked_out(&addends, names, drawn)?;
-            columns::add(&values)?.drawn()
+            Block::Addition(columns::add(&values)?)
         }
         Expression::Binary(operation, left, right) => {
             let values = worked_out(&[&**left, &**right], names, drawn)?;
             match operation {
-                Operation::Multiply => columns::multiply(&values[0], &values[1])?.drawn(),
-                Operation::Divide => columns::divide(&values[0], &values[1], 6)?.drawn(),
-                Operation::Add | Operation::Subtract => columns::subtract(&values[0], &values[1])?.drawn(),
+                Operation::Multiply => Block::Multiplication(columns::multiply(&values[0], &values[1])?),
+                Operation::Divide => Block::Division(columns::divide(&values[0], &values[1], 6)?, None),
+                Operation::Add | Operation::Subtract => {
+                    Block::Subtraction(columns::subtract(&values[0], &values[1])?)
+                }
             }
         }
         Expression::Call(function, arguments) => draw_call(*function, arguments, names, drawn)?,
         Expression::Comparison(left, right) => {
             let values = worked_out(&[&**left, &**right], names, drawn)?;
-            alloc::vec![compared(&values[0], &values[1])?]
+            Block::Comparison(values[0], columns::compare(&values[0], &values[1])?.into(), values[1])
         }
         Expression::Order(direction, values) => {
             worked_out(&values.iter().collect::<Vec<_>>(), names, drawn)?;
-            alloc::vec![in_a_row(*direction, expression, names)?]
+            let Value::Order(numbers) = evaluate(&Columns, expression, names)? else {
+                return Err(ArithmeticError::NestedComparison);
+            };
+            Block::Row(*direction, numbers)
         }
     };
-    if !drawn.is_empty() {
-        drawn.push(String::new());
-    }
-    drawn.extend(block);
+    drawn.push(block);
     Ok(())
 }
 
@@ -133,7 +238,7 @@ pub(crate) fn gather_addends<'e>(expression: &'e Expression, addends: &mut Vec<&
 fn worked_out(
     parts: &[&Expression],
     names: &Names,
-    drawn: &mut Vec<String>,
+    drawn: &mut Vec<Block>,
 ) -> Result<Vec<Decimal>, ArithmeticError> {
     parts
         .iter()
@@ -161,8 +266,8 @@ fn draw_call(
     function: Function,
     arguments: &[Expression],
     names: &Names,
-    drawn: &mut Vec<String>,
-) -> Result<Vec<String>, ArithmeticError> {
+    drawn: &mut Vec<Block>,
+) -> Result<Block, ArithmeticError> {
     let place = arguments.get(1).and_then(Expression::places_literal);
     if let (Function::Round, Some(places)) = (function, place) {
         return draw_rounding(&arguments[0], places, names, drawn);
@@ -172,49 +277,49 @@ fn draw_call(
         (function, &arguments[0])
     {
         let values = worked_out(&[&**left, &**right], names, drawn)?;
-        return Ok(columns::divide(&values[0], &values[1], place.unwrap_or(0))?.drawn());
+        return Ok(Block::Division(columns::divide(&values[0], &values[1], place.unwrap_or(0))?, None));
     }
     if let (Function::Digit, Some(place)) = (function, place) {
         let number = worked_out(&[&arguments[0]], names, drawn)?[0];
-        return Ok(pointed_at(&number, place));
+        return Ok(Block::Place(number, place));
     }
     let values = worked_out(&arguments.iter().collect::<Vec<_>>(), names, drawn)?;
     let (first, rest) = values.split_first().expect("the parser admits no empty call");
     if function == Function::Whole {
-        return Ok(pointed_at(first, 0));
+        return Ok(Block::Place(*first, 0));
     }
     if function == Function::SmallestAtLeast {
         let mut limits = rest.to_vec();
         limits.sort_unstable();
         // Up to the first limit that suffices, as one looks for it.
         let enough = limits.iter().position(|limit| limit >= first).map_or(limits.len(), |index| index + 1);
-        return limits[..enough].iter().map(|limit| compared(limit, first)).collect();
+        limits.truncate(enough);
+        return Ok(Block::Limits(limits, *first));
     }
     let mut sorted = values.clone();
     sorted.sort_unstable();
-    Ok(alloc::vec![sorted.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ≤ ")])
+    Ok(Block::Sorted(sorted))
 }
 
 fn draw_rounding(
     part: &Expression,
     places: u32,
     names: &Names,
-    drawn: &mut Vec<String>,
-) -> Result<Vec<String>, ArithmeticError> {
+    drawn: &mut Vec<Block>,
+) -> Result<Block, ArithmeticError> {
     let rounded = evaluate(
         &Columns,
         &Expression::Call(Function::Round, alloc::vec![part.clone(), Expression::Literal(places.into())]),
         names,
     )?;
+    let Value::Number(rounded) = rounded else { return Err(ArithmeticError::NestedComparison) };
     // A quotient that does not end has no value of its own; its division shows it.
     if let Expression::Binary(Operation::Divide, left, right) = part {
         let values = worked_out(&[&**left, &**right], names, drawn)?;
-        let mut lines = columns::divide(&values[0], &values[1], places + 1)?.drawn();
-        lines.push(format!("≈ {rounded}"));
-        return Ok(lines);
+        return Ok(Block::Division(columns::divide(&values[0], &values[1], places + 1)?, Some(rounded)));
     }
     draw(part, names, drawn)?;
-    Ok(alloc::vec![format!("{} ≈ {rounded}", value_as_written(part, names)?)])
+    Ok(Block::Rounding(value_as_written(part, names)?, places, rounded))
 }
 
 /// The number and a mark under the digit at a place.
@@ -228,10 +333,7 @@ fn pointed_at(number: &Decimal, place: u32) -> Vec<String> {
 }
 
 /// `0.35 < 0.53 < 0.80`, all with the same number of places.
-fn in_a_row(direction: Direction, expression: &Expression, names: &Names) -> Result<String, ArithmeticError> {
-    let Value::Order(numbers) = evaluate(&Columns, expression, names)? else {
-        return Err(ArithmeticError::NestedComparison);
-    };
+fn in_a_row(direction: Direction, numbers: &[Decimal]) -> Result<String, ArithmeticError> {
     let places = numbers.iter().map(Decimal::places).max().unwrap_or(0);
     let filled: Option<Vec<String>> =
         numbers.iter().map(|number| Some(number.with_places(places)?.to_string())).collect();
@@ -246,7 +348,7 @@ fn in_a_row(direction: Direction, expression: &Expression, names: &Names) -> Res
 fn compared(left: &Decimal, right: &Decimal) -> Result<String, ArithmeticError> {
     let places = left.places().max(right.places());
     let filled = |number: &Decimal| number.with_places(places).ok_or(ArithmeticError::NotADecimal);
-    let relation = crate::arithmetic::Relation::from(columns::compare(left, right)?);
+    let relation = Relation::from(columns::compare(left, right)?);
     Ok(format!("{} {relation} {}", filled(left)?, filled(right)?))
 }
 

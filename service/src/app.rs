@@ -5,6 +5,8 @@ use std::sync::Arc;
 use crate::clock::Clock;
 use crate::delivery::{Deliverer, Waker};
 use crate::handlers::ProvenPools;
+use crate::handlers::district::KeptUse;
+use crate::jobs::Jobs;
 use crate::lti::access_token::AccessTokens;
 use crate::lti::grades::GradeService;
 use crate::lti::keys::{KeySetError, ToolKeys};
@@ -42,6 +44,10 @@ pub struct App {
     pub metrics: Arc<Metrics>,
     /// Wakes the delivery worker.
     pub waker: Waker,
+    /// Work in the background.
+    pub jobs: Jobs,
+    /// What coordinators were told of use last.
+    pub(crate) kept_use: KeptUse,
     /// Sends grades.
     pub deliverer: Arc<Deliverer>,
     /// Reads class lists.
@@ -75,6 +81,8 @@ impl App {
             deliverer: Arc::new(deliverer),
             limits: Limits::new(settings.requests_per_second),
             waker: Waker::default(),
+            jobs: Jobs::default(),
+            kept_use: KeptUse::default(),
             rosters,
             pools: ProvenPools::default(),
             settings,

@@ -11,6 +11,7 @@ pub mod entropy;
 mod frame_ancestors;
 pub mod handlers;
 pub mod holdings;
+pub mod jobs;
 mod judgement;
 pub mod lti;
 pub mod metrics;
@@ -28,6 +29,11 @@ pub mod storage;
 pub mod texts;
 pub mod typing;
 pub mod windows;
+
+/// The first `limit` characters of a text.
+pub(crate) fn shorten_plain(text: &str, limit: usize) -> &str {
+    text.char_indices().nth(limit).map_or(text, |(end, _)| &text[..end])
+}
 
 /// `text` cut to `limit` characters for messages, with a mark where it was cut.
 pub(crate) fn shorten(text: &str, limit: usize) -> String {

@@ -2,7 +2,9 @@
 
 use actix_web::web::{self, ServiceConfig};
 
-use crate::handlers::{self, api, assets, class, form_settings, health, language, lti, quiz, registration};
+use crate::handlers::{
+    self, api, assets, class, district, form_settings, health, language, lti, quiz, registration,
+};
 
 /// Every address the service answers.
 pub fn configure(config: &mut ServiceConfig) {
@@ -19,11 +21,13 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/lti/register", web::post().to(registration::confirm))
         .route("/static/close.js", web::get().to(assets::closing_script));
 
-    // Pupils
+    // Pupils; /quiz/{placement}/practice comes before /quiz/{placement}/{attempt}
     config
         .app_data(form_settings())
         .route("/quiz/{placement}", web::get().to(quiz::start::show))
         .route("/quiz/{placement}", web::post().to(quiz::start::begin))
+        .route("/quiz/{placement}/practice", web::get().to(quiz::practice::show))
+        .route("/quiz/{placement}/practice", web::post().to(quiz::practice::mark))
         .route("/quiz/{placement}/{attempt}", web::get().to(quiz::attempt::show))
         .route("/quiz/{placement}/{attempt}/save", web::post().to(quiz::save::save))
         .route("/quiz/{placement}/{attempt}/submit", web::post().to(quiz::submit::submit));
@@ -54,7 +58,8 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/class/{placement}/{attempt}", web::get().to(class::attempt::show))
         .route("/class/{placement}/{attempt}/points", web::post().to(class::points::change));
 
-    // Coordinators: /district
+    // Coordinators
+    config.configure(district::configure);
 
     // The programming interface
     config.route("/api/openapi.json", web::get().to(api::openapi::describe)).service(

@@ -101,6 +101,12 @@ pub enum Session {
 #[derive(Debug, Clone)]
 pub struct Csrf(String);
 
+impl From<String> for Csrf {
+    fn from(value: String) -> Self {
+        Self(value)
+    }
+}
+
 impl Csrf {
     /// The value for a hidden form field; `csrf` is the field's usual name.
     pub fn value(&self) -> &str {

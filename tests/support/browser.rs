@@ -6,12 +6,12 @@
 //!
 //! It knows nothing of the pages it shows, and never sleeps: it waits for elements, for at most [`WITHIN`].
 
-use std::env;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{Ipv4Addr, TcpStream};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdout, Command, Stdio};
 use std::time::{Duration, Instant};
+use std::{env, fs};
 
 use anyhow::{Context, Result, bail, ensure};
 use fantoccini::actions::{InputSource, KeyAction, KeyActions};
@@ -42,6 +42,12 @@ pub mod keys {
     pub const DOWN: &str = "\u{e015}";
     /// Counts a number one up.
     pub const UP: &str = "\u{e013}";
+    /// Moves to the left.
+    pub const LEFT: &str = "\u{e012}";
+    /// Moves to the right.
+    pub const RIGHT: &str = "\u{e014}";
+    /// Deletes to the left.
+    pub const BACKSPACE: &str = "\u{e003}";
 }
 
 /// The part of a page that can be seen at once.
@@ -118,6 +124,7 @@ pub struct Browser {
     client: Client,
     screen: Screen,
     scripts: Scripts,
+    profile: PathBuf,
 }
 
 impl Driver {
@@ -166,6 +173,24 @@ impl Driver {
     /// If the browser does not start.
     pub async fn open_keeping(&self, screen: Screen, scripts: Scripts, cookies: &Cookies) -> Result<Browser> {
         let profile = TempDir::new_in(self.profiles.path())?.keep();
+        self.open_profile(profile, screen, scripts, cookies).await
+    }
+
+    /// Opens the browser again that a profile belongs to, as after a crash.
+    ///
+    /// # Errors
+    /// If the browser does not start.
+    pub async fn open_again(&self, profile: PathBuf, screen: Screen) -> Result<Browser> {
+        self.open_profile(profile, screen, Scripts::On, &Cookies::All).await
+    }
+
+    async fn open_profile(
+        &self,
+        profile: PathBuf,
+        screen: Screen,
+        scripts: Scripts,
+        cookies: &Cookies,
+    ) -> Result<Browser> {
         let Value::Object(capabilities) = self.capabilities(&profile, screen, scripts, cookies) else {
             bail!("capabilities are a JSON object");
         };
@@ -174,7 +199,7 @@ impl Driver {
             .connect(&format!("http://127.0.0.1:{}", self.port))
             .await
             .context("chromium could not be opened")?;
-        Ok(Browser { client, screen, scripts })
+        Ok(Browser { client, screen, scripts, profile })
     }
 
     fn capabilities(&self, profile: &Path, screen: Screen, scripts: Scripts, cookies: &Cookies) -> Value {
@@ -527,6 +552,55 @@ impl Browser {
     /// If the browser is gone.
     pub async fn forget_cookies(&self) -> Result<()> {
         self.protocol("Network.clearBrowserCookies", json!({})).await
+    }
+
+    /// Whether a text stands in what sites have had the browser keep on disk, as far as it is there by now.
+    ///
+    /// # Errors
+    /// If the profile cannot be read.
+    pub fn keeps_on_disk(&self, text: &str) -> Result<bool> {
+        let folder = self.profile.join("Default/Local Storage/leveldb");
+        let Ok(files) = fs::read_dir(folder) else { return Ok(false) };
+        for file in files {
+            // The browser may delete a file meanwhile.
+            let bytes = fs::read(file?.path()).unwrap_or_default();
+            if bytes.windows(text.len()).any(|window| window == text.as_bytes()) {
+                return Ok(true);
+            }
+        }
+        Ok(false)
+    }
+
+    /// Ends the browser as a power cut does: SIGKILL to its main process, no chance to finish anything. Returns the
+    /// profile, for [`Driver::open_again`].
+    ///
+    /// # Errors
+    /// If its process is not found, or does not end.
+    pub async fn kill(self) -> Result<PathBuf> {
+        let process = self.main_process()?;
+        let killed = Command::new("kill").args(["-KILL", &process]).status()?;
+        ensure!(killed.success(), "process {process} cannot be killed");
+        let until = Instant::now() + WITHIN;
+        while Path::new("/proc").join(&process).join("exe").exists() {
+            ensure!(Instant::now() < until, "process {process} does not end");
+            tokio::time::sleep(EVERY).await;
+        }
+        Ok(self.profile)
+    }
+
+    /// The process that has this profile and is not one of a browser's helpers.
+    fn main_process(&self) -> Result<String> {
+        let profile = format!("--user-data-dir={}", self.profile.display());
+        for process in fs::read_dir("/proc")?.filter_map(Result::ok) {
+            let Ok(command) = fs::read(process.path().join("cmdline")) else { continue };
+            let command = String::from_utf8_lossy(&command);
+            let mut arguments = command.split('\0');
+            if arguments.clone().any(|one| one == profile) && !arguments.any(|one| one.starts_with("--type="))
+            {
+                return Ok(process.file_name().to_string_lossy().into_owned());
+            }
+        }
+        bail!("no process has the profile {}", self.profile.display())
     }
 
     /// Closes the browser.

@@ -133,6 +133,7 @@ quiz-check-empty = { $count ->
 quiz-check-back = Back to the questions
 
 # Keeping what is typed
+quiz-keep-ready = What you type is saved by itself.
 quiz-keep-saving = Saving …
 quiz-keep-saved = Saved
 quiz-keep-offline = No connection: your answers are kept on this computer and sent when it is back.

@@ -133,6 +133,7 @@ quiz-check-empty = { $count ->
 quiz-check-back = Volver a las preguntas
 
 # Keeping what is typed
+quiz-keep-ready = Lo que escribes se guarda solo.
 quiz-keep-saving = Guardando …
 quiz-keep-saved = Guardado
 quiz-keep-offline = Sin conexión: tus respuestas se conservan en esta computadora y se envían cuando vuelva.
@@ -147,7 +148,7 @@ quiz-keep-no-hand-in = No se entregó: no hay conexión. Todo lo que escribiste 
 
 # The place-value grid
 quiz-grid-open = Escribirlo en una tabla de valor posicional
-quiz-grid-close = Guardar la tabla
+quiz-grid-close = Quitar la tabla
 quiz-grid-name = Tabla de valor posicional. Lo que escribes aquí aparece en el campo. Las flechas llevan de una posición a otra.
 quiz-grid-gap = Hay una posición vacía entre tus cifras. Si no hay ninguna de ellas, escribe 0.
 quiz-grid-other = Lo que está en el campo no cabe en la tabla. Si escribes aquí, se reemplaza.

@@ -57,8 +57,11 @@ async fn stay(demo: Demo) -> anyhow::Result<()> {
          1. Enter as the teacher, choose 'Add an activity', place a quiz.\n\
          2. Change person, enter as a pupil, open the quiz, answer, hand in.\n\
          3. Enter as the teacher again: the grade is in the gradebook.\n\n\
+         A coordinator signs in at {} with the token {}.\n\
          The pool's package: {}\nCtrl-C stops the demonstration.",
         demo.front_page(),
+        demo.coordinator().0,
+        demo.coordinator().1,
         demo.package().display()
     ));
     tokio::signal::ctrl_c().await?;

@@ -27,7 +27,9 @@ use crate::clock::{Clock, SystemClock};
 use crate::practice::{Gradebook, Person, Practice, PracticeSettings, ToolAddresses};
 use crate::server::Server;
 use crate::settings::{ServeArguments, Settings};
-use crate::storage::{self, Actor, Change, ClientId, DeploymentId, NewRegistration, StoredPool};
+use crate::storage::{
+    self, Actor, ApiRole, ApiToken, Change, ClientId, DeploymentId, NewRegistration, StoredPool,
+};
 
 /// The plan of the demonstration's pool.
 pub const PLAN: &str = include_str!("plan.toml");
@@ -57,6 +59,8 @@ pub struct Demo {
     class: Class,
     pool: Pool,
     package: PathBuf,
+    district: String,
+    coordinator: String,
 }
 
 /// What a scripted class came to.
@@ -99,16 +103,25 @@ impl Demo {
         store.put_pool(StoredPool::of(&pool)).await?;
         let change = Change { at: SystemClock.now(), by: Actor::Service };
         store.put_registration(registration(&practice)?, &change).await?;
+        let (token, coordinator) =
+            ApiToken::new(ApiRole::Coordinator, "the demonstration's coordinator", change.at, None);
+        store.add_api_token(token, &change).await?;
+        let district = format!("{tool}district");
         let arguments =
             ServeArguments::on_loopback(tool_listener.local_addr()?, tool, "the demonstration's own");
         let server =
             Server::start(tool_listener, Settings::check(arguments)?, store, Arc::new(SystemClock)).await?;
-        Ok(Self { server, practice, class, pool, package })
+        Ok(Self { server, practice, class, pool, package, district, coordinator })
     }
 
     /// The front page of the practice platform, where a person starts.
     pub fn front_page(&self) -> &str {
         self.practice.base_url()
+    }
+
+    /// Where a coordinator signs in, and the token to do so with.
+    pub fn coordinator(&self) -> (&str, &str) {
+        (&self.district, &self.coordinator)
     }
 
     /// The pool that the teacher can place.

@@ -1,18 +1,24 @@
-//! From stored marks to what pupils and teachers read: verdicts in words, reasons, the worked solution.
+//! From stored marks to what pupils and teachers read: verdicts in words, reasons, the worked solution drawn.
 //!
-//! Takes marks of closed attempts only; a running attempt has none. Pupils' reasons are told in the question's
-//! language; all else on the page is in English.
+//! Takes marks of closed attempts only; a running attempt has none. Pupils read everything in the question's language,
+//! teachers in their own; stories stay as the pupil read them.
 
 use qbank::locale::Language;
-use qbank::marking::{Mark, StepMark, Verdict};
+use qbank::marking::{Mark, StepMark, Verdict, WorkedWith, worked_with};
 use qbank::misconceptions;
 use qbank::pool::Pool;
-use qbank::question::{Item, Step, StepKind};
+use qbank::question::{Item, ProvenStep, Step, StepKind};
 use qbank::units;
+use qbank::working::blocks;
 
 use super::answer::capitalised;
-use super::opened_quiz::counted;
+use crate::pages::drawings::working::{Painter, WorkedPicture};
 use crate::pages::marked::{MarkedQuestion, MarkedStep, Tone};
+use crate::pages::spoken::Voice;
+use crate::texts::Texts;
+
+/// Misconceptions of raising both numbers; where they are among the predicted ones, the number line shows it.
+const SHIFT: &str = "subtract-shift-";
 
 /// Who reads.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -30,108 +36,150 @@ pub(crate) fn questions(pool: &Pool, marks: &[Mark], reader: Reader) -> Vec<Mark
 }
 
 fn question(item: Option<&Item>, mark: &Mark, number: usize, reader: Reader) -> MarkedQuestion {
-    let language = item.and_then(|item| Language::of_locale(&item.locale)).unwrap_or_default();
-    let steps = mark.steps.iter().map(|step_mark| {
-        let asked = item.and_then(|item| item.steps.iter().find(|step| step.id == step_mark.id));
-        step(asked, step_mark, reader, language)
+    let locale = item.map_or("en-US", |item| item.locale.as_str());
+    let texts = match reader {
+        Reader::Pupil => Texts::of(locale),
+        Reader::Teacher => Texts::of_reader(),
+    };
+    let voice = item.map_or_else(|| Voice::plain(locale), |item| Voice::after(item));
+    let with = item.map(|item| worked_with(item, mark)).unwrap_or_default();
+    let steps = mark.steps.iter().map(|mark| {
+        let all = item.into_iter().flat_map(Item::steps_proven).zip(&with);
+        let asked = all.map(|((step, proven), with)| Asked { step, proven, with });
+        let asked = asked.into_iter().find(|asked| asked.step.id == mark.id);
+        let locale = if reader == Reader::Pupil { locale } else { texts.tag() };
+        let reasons = Voice::plain(locale);
+        StepTeller { texts, voice: &voice, reasons, painter: Painter::new(locale), reader }
+            .step(asked.as_ref(), mark)
     });
+    let points = [("points", mark.points.into()), ("maximum", mark.max.into())];
     MarkedQuestion {
+        texts,
         number,
         story: match item {
-            Some(item) => paragraphs(&item.stem),
-            None => vec!["This question is no longer in the pool.".into()],
+            Some(item) => paragraphs(&item.stem).iter().map(|paragraph| voice.speak(paragraph)).collect(),
+            None => vec![voice.speak(&texts.say("drawings-marked-gone"))],
         },
-        points: format!("{} of {}", mark.points, counted(mark.max, "point")),
+        points: texts.with("drawings-marked-points", &points),
         steps: steps.collect(),
     }
 }
 
-fn step(asked: Option<&Step>, mark: &StepMark, reader: Reader, language: Language) -> MarkedStep {
-    let right = matches!(mark.verdict, Verdict::Correct);
-    let (verdict, tone) = verdict(mark.verdict);
-    MarkedStep {
-        prompt: asked.map_or_else(|| format!("Step {}", mark.id), |step| unbroken(&step.prompt)),
-        response: asked.map_or_else(|| mark.response.clone(), |step| shown_response(step, &mark.response)),
-        verdict,
-        tone,
-        why: why(mark, reader, language),
-        answer: if right { String::new() } else { asked.map(shown_answer).unwrap_or_default() },
-        answer_lead: match mark.verdict {
-            Verdict::FollowThrough => "With the right earlier answer it is",
-            _ => "The answer:",
-        },
-        working: asked.map(|step| step.solution.join("\n")).unwrap_or_default(),
-        changed: None,
-        points_form: None,
-        open: !matches!(mark.verdict, Verdict::Correct | Verdict::FollowThrough),
-    }
+/// A step of the question that was asked, and what it is worked with.
+struct Asked<'a> {
+    step: &'a Step,
+    proven: &'a ProvenStep,
+    with: &'a WorkedWith,
 }
 
-fn verdict(verdict: Verdict) -> (&'static str, Tone) {
-    match verdict {
-        Verdict::Correct => ("Right", Tone::Right),
-        Verdict::FollowThrough => ("Right from the earlier answer", Tone::Own),
-        Verdict::RightValueWrongForm => ("Right value, other form", Tone::Form),
-        Verdict::Wrong => ("Not right yet", Tone::Wrong),
-        Verdict::Unreadable => ("Could not be read", Tone::Form),
-        Verdict::Blank => ("Empty", Tone::Quiet),
-    }
+/// Tells a step to its reader.
+struct StepTeller<'a> {
+    texts: &'static Texts,
+    /// Says the question's own texts.
+    voice: &'a Voice,
+    /// Says reasons, in the reader's language.
+    reasons: Voice,
+    painter: Painter,
+    reader: Reader,
 }
 
-/// The reasons for a verdict, a sentence each.
-fn why(mark: &StepMark, reader: Reader, language: Language) -> Vec<String> {
-    match (mark.verdict, reader) {
-        (Verdict::Correct | Verdict::Blank, _) => Vec::new(),
-        (Verdict::FollowThrough, Reader::Pupil) => vec![went_on_correctly(language).into()],
-        (Verdict::FollowThrough, Reader::Teacher) => {
-            vec!["Right when worked from the pupil's own earlier value; full points for this step.".into()]
-        }
-        (Verdict::RightValueWrongForm | Verdict::Unreadable, _) => vec![sentence(&mark.note)],
-        (Verdict::Wrong, Reader::Pupil) => pupil_reasons(mark, language),
-        (Verdict::Wrong, Reader::Teacher) => teacher_reasons(mark),
-    }
-}
-
-fn went_on_correctly(language: Language) -> &'static str {
-    match language {
-        Language::English => {
-            "You went on correctly from your own earlier answer, so you get the points for this step."
-        }
-        Language::Spanish => {
-            "Seguiste bien a partir de tu propia respuesta anterior, así que recibes los puntos de este paso."
+impl StepTeller<'_> {
+    fn step(&self, asked: Option<&Asked<'_>>, mark: &StepMark) -> MarkedStep {
+        let texts = self.texts;
+        let right = matches!(mark.verdict, Verdict::Correct);
+        let followed = matches!(mark.verdict, Verdict::FollowThrough);
+        let (verdict, tone) = self.verdict(mark.verdict);
+        let step = asked.map(|asked| asked.step);
+        let prompt = step.map_or_else(
+            || texts.with("drawings-marked-step", &[("step", mark.id.clone().into())]),
+            |step| unbroken(&step.prompt),
+        );
+        let response =
+            step.map_or_else(|| mark.response.clone(), |step| shown_response(step, &mark.response));
+        let answer = if right { String::new() } else { step.map(shown_answer).unwrap_or_default() };
+        MarkedStep {
+            prompt: self.voice.speak(&prompt),
+            response: self.voice.speak(&response),
+            verdict,
+            tone,
+            why: self.why(mark).iter().map(|sentence| self.reasons.speak(sentence)).collect(),
+            own: asked.filter(|_| followed).map(|asked| self.working(asked, true)).unwrap_or_default(),
+            answer_lead: if followed {
+                texts.say("drawings-marked-answer-earlier")
+            } else {
+                texts.say("drawings-marked-answer")
+            },
+            answer: self.voice.speak(&answer),
+            working: asked.map(|asked| self.working(asked, false)).unwrap_or_default(),
+            open: !matches!(mark.verdict, Verdict::Correct | Verdict::FollowThrough),
+            changed: None,
+            points_form: None,
         }
     }
-}
 
-fn pupil_reasons(mark: &StepMark, language: Language) -> Vec<String> {
-    let (unknown, one_of) = match language {
-        Language::English => (
-            "Compare your way with the working below. Where does yours take another turn?",
-            "One of these may have happened:",
-        ),
-        Language::Spanish => (
-            "Compara tu procedimiento con el de abajo. ¿Dónde toma el tuyo otro camino?",
-            "Puede haber pasado una de estas cosas:",
-        ),
-    };
-    let known: Vec<_> = mark.misconceptions.iter().filter_map(|id| misconceptions::find(id)).collect();
-    match known.as_slice() {
-        [] => vec![unknown.into()],
-        [one] => vec![sentence(one.pupil(language))],
-        several => {
-            let mut reasons = vec![one_of.to_owned()];
-            reasons.extend(several.iter().map(|one| sentence(one.pupil(language))));
-            reasons
+    /// The working of a step, from the pupil's own earlier values or from the right ones.
+    fn working(&self, asked: &Asked<'_>, own: bool) -> Vec<WorkedPicture> {
+        // What a choice of mistakes shows was drawn; the step before works the exercise.
+        if asked.step.solution.is_empty() {
+            return Vec::new();
+        }
+        let names = if own { &asked.with.own } else { &asked.with.right };
+        let by_shift = asked.step.predicted.iter().any(|wrong| wrong.misconception.contains(SHIFT));
+        let blocks = blocks(&asked.proven.expression, names).unwrap_or_default();
+        self.painter.paint(&blocks, by_shift)
+    }
+
+    fn verdict(&self, verdict: Verdict) -> (String, Tone) {
+        let texts = self.texts;
+        match verdict {
+            Verdict::Correct => (texts.say("drawings-verdict-right"), Tone::Right),
+            Verdict::FollowThrough => (texts.say("drawings-verdict-own"), Tone::Own),
+            Verdict::RightValueWrongForm => (texts.say("drawings-verdict-form"), Tone::Form),
+            Verdict::Wrong => (texts.say("drawings-verdict-wrong"), Tone::Wrong),
+            Verdict::Unreadable => (texts.say("drawings-verdict-unreadable"), Tone::Form),
+            Verdict::Blank => (texts.say("drawings-verdict-blank"), Tone::Quiet),
         }
     }
-}
 
-fn teacher_reasons(mark: &StepMark) -> Vec<String> {
-    let known: Vec<_> = mark.misconceptions.iter().filter_map(|id| misconceptions::find(id)).collect();
-    if known.is_empty() {
-        return vec!["No known misunderstanding leads to this answer.".into()];
+    /// The reasons for a verdict, a sentence each.
+    fn why(&self, mark: &StepMark) -> Vec<String> {
+        let texts = self.texts;
+        match (mark.verdict, self.reader) {
+            (Verdict::Correct | Verdict::Blank, _) => Vec::new(),
+            (Verdict::FollowThrough, Reader::Pupil) => vec![texts.say("drawings-why-own")],
+            (Verdict::FollowThrough, Reader::Teacher) => vec![texts.say("drawings-why-own-teacher")],
+            (Verdict::RightValueWrongForm | Verdict::Unreadable, _) => vec![sentence(&mark.note)],
+            (Verdict::Wrong, Reader::Pupil) => self.pupil_reasons(mark),
+            (Verdict::Wrong, Reader::Teacher) => self.teacher_reasons(mark),
+        }
     }
-    known.iter().map(|one| format!("{} Next: {}", sentence(one.teacher), sentence(one.next))).collect()
+
+    fn pupil_reasons(&self, mark: &StepMark) -> Vec<String> {
+        let language: Language = self.texts.language();
+        let known: Vec<_> = mark.misconceptions.iter().filter_map(|id| misconceptions::find(id)).collect();
+        match known.as_slice() {
+            // The note says why an own value was not followed.
+            [] if !mark.note.is_empty() => vec![sentence(&mark.note)],
+            [] => vec![self.texts.say("drawings-why-unknown")],
+            [one] => vec![sentence(one.pupil(language))],
+            several => {
+                let reasons = several.iter().map(|one| sentence(one.pupil(language)));
+                [self.texts.say("drawings-why-one-of")].into_iter().chain(reasons).collect()
+            }
+        }
+    }
+
+    fn teacher_reasons(&self, mark: &StepMark) -> Vec<String> {
+        let known: Vec<_> = mark.misconceptions.iter().filter_map(|id| misconceptions::find(id)).collect();
+        if known.is_empty() {
+            return vec![self.texts.say("drawings-why-unknown-teacher")];
+        }
+        let told = known.iter().map(|one| {
+            let parts = [("reason", sentence(one.teacher).into()), ("next", sentence(one.next).into())];
+            self.texts.with("drawings-why-teacher", &parts)
+        });
+        told.collect()
+    }
 }
 
 /// A note as a whole sentence.

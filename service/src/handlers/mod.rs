@@ -5,6 +5,7 @@ pub(crate) mod answer;
 pub mod api;
 pub mod assets;
 pub mod class;
+pub(crate) mod district;
 mod form;
 pub mod health;
 pub(crate) mod language;

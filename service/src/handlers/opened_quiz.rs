@@ -108,12 +108,6 @@ pub(crate) fn recorded_marks(result: &AttemptResult, pool: Option<&Pool>) -> Res
     result.recorded(language).map_err(|error| PageError::Record(format!("marks: {error}")))
 }
 
-/// "1 point", "7 points".
-pub(crate) fn counted(count: impl Into<u64>, noun: &str) -> String {
-    let count = count.into();
-    if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
-}
-
 /// The best of several closed attempts: most points, the earlier one where equal.
 pub(crate) fn best<'a>(attempts: impl IntoIterator<Item = &'a Attempt>) -> Option<&'a AttemptResult> {
     best_attempt(attempts)?.result.as_ref()

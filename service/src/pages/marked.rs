@@ -3,40 +3,53 @@
 //! Shared by the pupil's result page and the teacher's view of an attempt. Holds right answers, so it must
 //! never be filled from an attempt that is still open; both pages are built only from stored marks.
 
+use super::drawings::working::WorkedPicture;
+use super::spoken::Spoken;
 use crate::texts::Texts;
 
 /// A question of an attempt that was handed in.
 #[derive(Debug, Clone)]
 pub struct MarkedQuestion {
+    /// What surrounds the texts, in the reader's language.
+    pub texts: &'static Texts,
     /// Place on the page, from 1.
     pub number: usize,
     /// The story, one entry a paragraph.
-    pub story: Vec<String>,
+    pub story: Vec<Spoken>,
     /// "2 of 3 points".
     pub points: String,
     /// The steps in order.
     pub steps: Vec<MarkedStep>,
 }
 
+impl MarkedQuestion {
+    /// "Question 3".
+    pub fn heading(&self) -> String {
+        self.texts.with("drawings-marked-question", &[("number", self.number.into())])
+    }
+}
+
 /// One step with the pupil's answer, the verdict and the reason for it.
 #[derive(Debug, Clone)]
 pub struct MarkedStep {
     /// What was asked.
-    pub prompt: String,
+    pub prompt: Spoken,
     /// The answer as typed, or the chosen text; empty when nothing was answered.
-    pub response: String,
+    pub response: Spoken,
     /// The verdict in words.
-    pub verdict: &'static str,
+    pub verdict: String,
     /// Colour and sign that go with the verdict.
     pub tone: Tone,
     /// Sentences that give the reason, most useful first.
-    pub why: Vec<String>,
-    /// The right answer as it is written, with its unit or as the choice's text; empty when the response was right.
-    pub answer: String,
+    pub why: Vec<Spoken>,
+    /// The working from the pupil's own earlier value, where marking followed it.
+    pub own: Vec<WorkedPicture>,
     /// Words before the answer.
-    pub answer_lead: &'static str,
-    /// Worked solution in lines of equal-width letters; empty when there is none.
-    pub working: String,
+    pub answer_lead: String,
+    /// The right answer as it is written, with its unit or as the choice's text; empty when the response was right.
+    pub answer: Spoken,
+    /// The working from the right values.
+    pub working: Vec<WorkedPicture>,
     /// Whether the working is unfolded at first.
     pub open: bool,
     /// What the teacher changed of the points, with the reason.

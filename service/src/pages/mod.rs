@@ -6,14 +6,17 @@
 //! Never here: storage, sessions, marks or any other decision of the domain. A view struct for a running
 //! attempt has no field that could hold an answer.
 
+pub mod board;
 pub mod class;
 pub mod deep_linking_return;
+pub mod drawings;
 pub mod frames;
 pub mod marked;
 pub mod paper;
 pub mod quiz;
 pub mod refusal;
 pub mod registration;
+pub mod spoken;
 
 use std::sync::LazyLock;
 

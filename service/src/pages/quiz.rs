@@ -16,8 +16,9 @@ pub fn script_url() -> &'static str {
     &URL
 }
 
-/// What the script says, in the reader's language; the page carries it.
-pub const KEEP_MESSAGES: [&str; 16] = [
+/// What the script says about keeping what is typed; pages carry it in the reader's language.
+pub const KEEP_MESSAGES: [&str; 12] = [
+    "quiz-keep-ready",
     "quiz-keep-saving",
     "quiz-keep-saved",
     "quiz-keep-offline",
@@ -29,12 +30,11 @@ pub const KEEP_MESSAGES: [&str; 16] = [
     "quiz-keep-restored",
     "quiz-keep-too-long",
     "quiz-keep-no-hand-in",
-    "quiz-grid-close",
-    "quiz-grid-name",
-    "quiz-grid-gap",
-    "quiz-grid-other",
-    "quiz-grid-places",
 ];
+
+/// What the script says about the place-value grid.
+pub const GRID_MESSAGES: [&str; 5] =
+    ["quiz-grid-close", "quiz-grid-name", "quiz-grid-gap", "quiz-grid-other", "quiz-grid-places"];
 
 /// Most characters an answer may have; longer ones are refused with a sentence beside the field. The field itself has no
 /// limit, because browsers cut pasted text at one without a word.
@@ -88,7 +88,10 @@ pub enum Next {
         saved: String,
     },
     /// All attempts are used.
-    Finished,
+    Finished {
+        /// Where the kinds of questions can be practiced that were not right, if there are any.
+        practice: Option<String>,
+    },
     /// It is too early; the sentence says from when.
     NotYet(String),
     /// It is too late; the sentence says since when.
@@ -153,8 +156,6 @@ pub struct CheckPage {
 /// Where one is in a quiz that shows one question at a time.
 #[derive(Debug, Clone)]
 pub struct OneAtATime {
-    /// "Question 2 of 5".
-    pub heading: String,
     /// Word of the page after this one.
     pub next: String,
     /// Whether this is the last question.
@@ -222,7 +223,7 @@ pub struct FieldLink {
 pub struct OpenQuestion {
     /// Place in the attempt, from 1.
     pub number: usize,
-    /// "Question 2".
+    /// "Question 2", or "Question 2 of 5".
     pub name: String,
     /// The story, one entry a paragraph.
     pub story: Vec<String>,
@@ -336,6 +337,49 @@ pub struct ResultPage {
     pub questions: Vec<MarkedQuestion>,
 }
 
+/// Ungraded questions with new numbers, of the kinds that were not right.
+#[derive(Debug, Clone, Template)]
+#[template(path = "quiz/practice.html")]
+pub struct PracticePage {
+    /// Frame.
+    pub frame: Frame,
+    /// What there is.
+    pub practice: Practice,
+    /// The quiz's start page.
+    pub start_url: String,
+}
+
+/// What a page of practice shows.
+#[derive(Debug, Clone)]
+pub enum Practice {
+    /// There is nothing to practice.
+    Nothing,
+    /// Questions that wait for answers.
+    Asked {
+        /// Where the form goes.
+        action: String,
+        /// Token of the session.
+        csrf: String,
+        /// The decimal mark, for the place-value grid.
+        point: char,
+        /// How answers are written.
+        how_to_write: String,
+        /// The questions.
+        questions: Vec<OpenQuestion>,
+    },
+    /// The same with what the answers came to.
+    Marked {
+        /// "Practice: 2 of 3".
+        points: String,
+        /// Who answered, before each answer.
+        whose: String,
+        /// Where to go on.
+        more: String,
+        /// The marked questions.
+        questions: Vec<MarkedQuestion>,
+    },
+}
+
 /// What a pupil can do after a result.
 #[derive(Debug, Clone)]
 pub enum After {
@@ -348,5 +392,7 @@ pub enum After {
     NoMore {
         /// Why.
         why: String,
+        /// Where the kinds of questions can be practiced that were not right, if there are any.
+        practice: Option<String>,
     },
 }

@@ -321,6 +321,12 @@ pub(crate) async fn rows_31_to_45_messages_that_break_the_standard() -> Vec<Refu
                 json!({"pool": "river-day", "questions": "5", "attempts": "1", "form_credit": "half"}),
             );
         }),
+        row("two questions at a time", FailedCheck::CustomParameters, |launch, _| {
+            launch.set(
+                "custom",
+                json!({"pool": "river-day", "questions": "5", "attempts": "1", "layout": "two"}),
+            );
+        }),
         row("no number", FailedCheck::CustomParameters, |launch, _| {
             launch.set("custom", json!({"pool": "river-day", "questions": "many", "attempts": "1"}));
         }),

@@ -6,6 +6,7 @@ use serde::Deserialize;
 
 use super::fields::Typed;
 use super::open_view::OpenView;
+use super::practice;
 use super::shown::Shown;
 use super::{
     AttemptPath, attempt_of, gradebook_sentence, own_attempt, start_path, texts, told_points, too_late,
@@ -65,15 +66,18 @@ pub(crate) async fn show(
     answer::page_with_script(StatusCode::OK, &page)
 }
 
-/// What can follow after so many attempts.
-fn after(app: &App, quiz: &OpenedQuiz, attempts: usize) -> After {
-    let no_more = |message| After::NoMore { why: texts(quiz).say(message) };
-    if !matches!(quiz.placement.quiz.windows.phase(app.clock.now()), Phase::Open { .. }) {
-        no_more("quiz-no-more-closed")
-    } else if u32::try_from(attempts).unwrap_or(u32::MAX) < quiz.placement.quiz.attempts_allowed {
-        After::Again { action: start_path(quiz) }
-    } else {
-        no_more("quiz-no-more")
+/// What can follow after these attempts.
+fn after(app: &App, quiz: &OpenedQuiz, attempts: &[Attempt]) -> Result<After, PageError> {
+    let no_more = |message| {
+        let practice = practice::offered(app, quiz, attempts)?;
+        Ok(After::NoMore { why: texts(quiz).say(message), practice })
+    };
+    match quiz.placement.quiz.windows.phase(app.clock.now()) {
+        Phase::Open { .. } if attempts.len() < quiz.placement.quiz.attempts_allowed as usize => {
+            Ok(After::Again { action: start_path(quiz) })
+        }
+        Phase::Open { .. } => no_more("quiz-no-more"),
+        Phase::Early { .. } | Phase::Over { .. } => no_more("quiz-no-more-closed"),
     }
 }
 
@@ -98,7 +102,7 @@ async fn result_page(
         points_max: texts.with("quiz-score-of", &[("maximum", result.maximum.into())]),
         gradebook: format!("{best} {}", gradebook_sentence(quiz, session)),
         notice: None,
-        after: after(app, quiz, all.len()),
+        after: after(app, quiz, &all)?,
         start_url: start_path(quiz),
         csrf: session.csrf.value().to_owned(),
         whose: texts.say("quiz-your-answer"),

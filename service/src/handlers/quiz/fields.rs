@@ -137,6 +137,13 @@ impl Typed {
     }
 }
 
+impl Typed {
+    /// What was typed, but for texts that are too long.
+    pub(super) fn into_responses(self) -> Responses {
+        self.storable
+    }
+}
+
 /// The stored answer to a step, empty where there is none.
 pub(super) fn stored<'a>(responses: &'a Responses, item: &Item, step: &Step) -> &'a str {
     responses.get(&item.id).and_then(|steps| steps.get(&step.id)).map_or("", String::as_str)

@@ -6,6 +6,8 @@
 //! GET  /quiz/{placement}/{attempt}          the questions while open, the result once handed in
 //! POST /quiz/{placement}/{attempt}/save     keep what was typed, pressed by the pupil or sent by the page's script
 //! POST /quiz/{placement}/{attempt}/submit   hand in
+//! GET  /quiz/{placement}/practice           after the last attempt: ungraded questions of the kinds that were not right
+//! POST /quiz/{placement}/practice           what the answers came to
 //! ```
 //!
 //! A quiz is shown whole or one question at a time (`shown.rs`); in both what is typed travels in the same fields, and
@@ -18,6 +20,7 @@
 pub(crate) mod attempt;
 mod fields;
 mod open_view;
+pub(crate) mod practice;
 pub(crate) mod save;
 mod shown;
 pub(crate) mod start;

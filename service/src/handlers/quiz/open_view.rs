@@ -98,18 +98,34 @@ impl OpenView<'_> {
 
     fn attempt_page(&self, open: OpenFrame, questions: &[&Item]) -> AttemptPage {
         let shown = |number: usize| !matches!(self.shown, Shown::Question(one) if one != number);
-        let locale = Locale::by_tag(&self.quiz.pool.locale).unwrap_or(Locale::EN_US);
+        let asking = Asking {
+            texts: self.texts(),
+            policy: self.quiz.placement.quiz.policy,
+            responses: &self.attempt.responses,
+            typed: self.typed,
+        };
         AttemptPage {
             frame: self.frame(),
             open,
-            how_to_write: self.texts().with("quiz-how-to-write", &[("example", locale.example.into())]),
-            point: locale.point,
+            how_to_write: how_to_write(self.quiz),
+            point: locale(self.quiz).point,
             one: self.one_at_a_time(questions),
             questions: (1..)
                 .zip(questions)
                 .filter(|(number, _)| shown(*number))
-                .map(|(number, item)| self.question(item, number))
+                .map(|(number, item)| asking.question(item, number, self.name(number, questions.len())))
                 .collect(),
+        }
+    }
+
+    /// What a question is called on its page.
+    fn name(&self, number: usize, count: usize) -> String {
+        match self.shown {
+            Shown::Question(_) => {
+                let variables = [("number", number.into()), ("count", count.into())];
+                self.texts().with("quiz-question-of", &variables)
+            }
+            Shown::All | Shown::Check => question_name(self.texts(), number),
         }
     }
 
@@ -126,9 +142,7 @@ impl OpenView<'_> {
 
     fn one_at_a_time(&self, questions: &[&Item]) -> Option<OneAtATime> {
         let Shown::Question(number) = self.shown else { return None };
-        let variables = [("number", number.into()), ("count", questions.len().into())];
         Some(OneAtATime {
-            heading: self.texts().with("quiz-question-of", &variables),
             next: self.shown.next(questions.len()).and_then(Shown::word).unwrap_or_default(),
             last: number == questions.len(),
             back: self.shown.back().and_then(Shown::word),
@@ -146,7 +160,7 @@ impl OpenView<'_> {
             };
             QuestionState {
                 number,
-                name: self.texts().with("quiz-question", &[("number", number.into())]),
+                name: question_name(self.texts(), number),
                 sign,
                 state: self.texts().say(message),
                 here: self.shown == Shown::Question(number),
@@ -154,11 +168,23 @@ impl OpenView<'_> {
         };
         (1..).zip(questions).map(state).collect()
     }
+}
 
-    fn question(&self, item: &Item, number: usize) -> OpenQuestion {
+/// How one question is asked.
+pub(super) struct Asking<'a> {
+    pub(super) texts: &'static Texts,
+    pub(super) policy: Policy,
+    /// The answers that are stored.
+    pub(super) responses: &'a Responses,
+    /// Texts to show in place of those.
+    pub(super) typed: &'a Typed,
+}
+
+impl Asking<'_> {
+    pub(super) fn question(&self, item: &Item, number: usize, name: String) -> OpenQuestion {
         let steps = item.steps.iter().map(|step| {
             let field = FieldName::new(number, step);
-            let kept = stored(&self.attempt.responses, item, step);
+            let kept = stored(self.responses, item, step);
             let too_long = self.typed.too_long.contains(&field);
             let text = self.typed.texts.get(&field).filter(|_| too_long).map_or(kept, String::as_str);
             OpenStep {
@@ -170,9 +196,9 @@ impl OpenView<'_> {
         });
         OpenQuestion {
             number,
-            name: self.texts().with("quiz-question", &[("number", number.into())]),
+            name,
             story: paragraphs(&item.stem),
-            points: self.texts().with("quiz-points", &[("count", item.max_points().into())]),
+            points: self.texts.with("quiz-points", &[("count", item.max_points().into())]),
             steps: steps.collect(),
         }
     }
@@ -183,7 +209,7 @@ impl OpenView<'_> {
             StepKind::Order => {
                 let places = places(step, typed);
                 let place = |(number, chosen): (usize, &String)| OrderPlace {
-                    label: self.texts().with("quiz-place", &[("number", number.into())]),
+                    label: self.texts.with("quiz-place", &[("number", number.into())]),
                     name: field.place_name(number),
                     anchor: format!("{}-{number}", field.anchor()),
                     options: options(step, chosen),
@@ -193,14 +219,14 @@ impl OpenView<'_> {
             StepKind::Words => Field::Typed {
                 typed: typed.to_owned(),
                 unit: None,
-                forms: vec![self.texts().say("quiz-in-words")],
+                forms: vec![self.texts.say("quiz-in-words")],
                 too_long,
                 words: true,
             },
             StepKind::Number => Field::Typed {
                 typed: typed.to_owned(),
                 unit: unit_sign(step),
-                forms: self.forms(step, self.quiz.placement.quiz.policy),
+                forms: self.forms(step, self.policy),
                 too_long,
                 words: false,
             },
@@ -209,12 +235,27 @@ impl OpenView<'_> {
 
     /// Which unit is meant and which forms count, a sentence or two.
     fn forms(&self, step: &Step, policy: Policy) -> Vec<String> {
-        let language = self.texts().language();
+        let language = self.texts.language();
         let unit = unit_sign(step).map(|sign| variant(&sign.symbol));
-        let unit = unit.map(|unit| self.texts().with("quiz-unit", &[("unit", unit.into())]));
+        let unit = unit.map(|unit| self.texts.with("quiz-unit", &[("unit", unit.into())]));
         let forms = step.accept.with_credit(policy.form_credit).explained(language);
         unit.into_iter().chain([forms]).filter(|sentence| !sentence.is_empty()).collect()
     }
+}
+
+/// "Question 2".
+pub(super) fn question_name(texts: &Texts, number: usize) -> String {
+    texts.with("quiz-question", &[("number", number.into())])
+}
+
+/// How numbers are written where the quiz is set.
+pub(super) fn locale(quiz: &OpenedQuiz) -> Locale {
+    Locale::by_tag(&quiz.pool.locale).unwrap_or(Locale::EN_US)
+}
+
+/// How answers are written, in a sentence or two.
+pub(super) fn how_to_write(quiz: &OpenedQuiz) -> String {
+    texts(quiz).with("quiz-how-to-write", &[("example", locale(quiz).example.into())])
 }
 
 /// Links to the steps that have no answer yet.

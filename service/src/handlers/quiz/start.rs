@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use actix_web::http::StatusCode;
 use actix_web::{HttpResponse, web};
 
+use super::practice;
 use super::{attempt_path, fields, gradebook_sentence, start_path, texts, told, told_points, too_late};
 use crate::app::App;
 use crate::entropy;
@@ -30,7 +31,7 @@ pub(crate) async fn show(session: PupilSession, app: web::Data<App>) -> Result<H
     {
         attempts = app.storage.attempts_of(&quiz.placement.id, &session.user).await?;
     }
-    answer::page(StatusCode::OK, &page(&app, &quiz, &session, &attempts, None))
+    answer::page(StatusCode::OK, &page(&app, &quiz, &session, &attempts, None)?)
 }
 
 /// POST: the open attempt, or a new one.
@@ -44,7 +45,7 @@ pub(crate) async fn begin(
     let earlier = app.storage.attempts_of(&quiz.placement.id, &session.user).await?;
     if !matches!(quiz.placement.quiz.windows.phase(app.clock.now()), Phase::Open { .. }) {
         let notice = Some("quiz-not-started-closed");
-        return answer::page(StatusCode::CONFLICT, &page(&app, &quiz, &session, &earlier, notice));
+        return answer::page(StatusCode::CONFLICT, &page(&app, &quiz, &session, &earlier, notice)?);
     }
     let seed = fresh_seed(&quiz, &earlier);
     let announce = announce(&quiz, &session, &seed);
@@ -57,7 +58,7 @@ pub(crate) async fn begin(
         Started::Open(attempt) => Ok(answer::see_other(&attempt_path(&attempt))),
         Started::UsedUp => {
             let notice = Some("quiz-not-started-used");
-            answer::page(StatusCode::CONFLICT, &page(&app, &quiz, &session, &earlier, notice))
+            answer::page(StatusCode::CONFLICT, &page(&app, &quiz, &session, &earlier, notice)?)
         }
         Started::NoPlacement => Err(PageError::NotFound),
     }
@@ -78,13 +79,13 @@ fn page(
     session: &PupilSession,
     attempts: &[Attempt],
     notice: Option<&'static str>,
-) -> StartPage {
+) -> Result<StartPage, PageError> {
     let texts = texts(quiz);
     let allowed = quiz.placement.quiz.attempts_allowed;
     let closed = attempts.iter().filter_map(|attempt| Some((attempt, attempt.result.as_ref()?)));
     let used = [("used", attempts.len().into()), ("allowed", allowed.into())];
     let follows = quiz.placement.quiz.policy.follow_through;
-    StartPage {
+    Ok(StartPage {
         frame: Frame::of_locale(&quiz.pool.locale, Place::Quiz, quiz.title()),
         notice: notice.map(|message| texts.say(message)),
         welcome: texts.say(if attempts.is_empty() { "quiz-welcome" } else { "quiz-welcome-again" }),
@@ -94,31 +95,31 @@ fn page(
         until: quiz.placement.quiz.windows.closes_at().map(|closes| told(app, quiz, closes)),
         best: best(attempts).map(|best| told_points(texts, "quiz-points-of", best)),
         gradebook: gradebook_sentence(quiz, session),
-        next: next(app, quiz, attempts),
+        next: next(app, quiz, attempts)?,
         csrf: session.csrf.value().to_owned(),
         finished: closed.map(|(attempt, result)| finished_link(texts, attempt, result)).collect(),
-    }
+    })
 }
 
-fn next(app: &App, quiz: &OpenedQuiz, attempts: &[Attempt]) -> Next {
+fn next(app: &App, quiz: &OpenedQuiz, attempts: &[Attempt]) -> Result<Next, PageError> {
     let time = |at| [("time", told(app, quiz, at).into())];
     let phase = quiz.placement.quiz.windows.phase(app.clock.now());
     if let Phase::Early { opens } = phase {
-        return Next::NotYet(texts(quiz).with("quiz-not-yet-opens", &time(opens)));
+        return Ok(Next::NotYet(texts(quiz).with("quiz-not-yet-opens", &time(opens))));
     }
     // An attempt that is open after the end is in its minute of grace: it can still be handed in.
     if let Some(open) = attempts.iter().find(|attempt| attempt.result.is_none()) {
-        return Next::Resume { url: attempt_path(open), saved: saved(quiz, open) };
+        return Ok(Next::Resume { url: attempt_path(open), saved: saved(quiz, open) });
     }
     if let Phase::Over { closed } = phase {
-        return Next::Over(texts(quiz).with("quiz-over-closed", &time(closed)));
+        return Ok(Next::Over(texts(quiz).with("quiz-over-closed", &time(closed))));
     }
     let used = u32::try_from(attempts.len()).unwrap_or(u32::MAX);
-    if used < quiz.placement.quiz.attempts_allowed {
+    Ok(if used < quiz.placement.quiz.attempts_allowed {
         Next::Start { action: start_path(quiz), again: !attempts.is_empty() }
     } else {
-        Next::Finished
-    }
+        Next::Finished { practice: practice::offered(app, quiz, attempts)? }
+    })
 }
 
 /// How many answers of an open attempt are there.

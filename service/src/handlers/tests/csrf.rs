@@ -8,7 +8,7 @@ use super::*;
 
 /// What the refusal says.
 const REFUSAL: &str = "too old to be sent";
-const TABLE: &str = include_str!("../../routes.rs");
+const TABLE: &str = concat!(include_str!("../../routes.rs"), include_str!("../district/mod.rs"));
 
 /// What keeps another site from posting in a person's name.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -21,6 +21,8 @@ enum Guard {
     Origin,
     /// A token that no browser sends by itself.
     Bearer,
+    /// As the first, for coordinators, whose session is another one.
+    SignedIn,
     /// What is posted was sealed by us for whoever holds an invitation; nobody else can make it.
     Sealed,
 }
@@ -41,6 +43,7 @@ fn guard(path: &str) -> Guard {
         "/lti/login" | "/lti/launch" => Guard::LoginState,
         "/lti/launch/finish" | "/lti/window" => Guard::Origin,
         "/lti/register" => Guard::Sealed,
+        path if path.starts_with("/district") => Guard::SignedIn,
         "/pools" | "/score" | "/held" | "/purge" => Guard::Bearer,
         path if ["/deliveries/", "/platforms/", "/keys/"].iter().any(|api| path.starts_with(api)) => {
             Guard::Bearer
@@ -92,7 +95,8 @@ async fn what_carries_no_form_value_is_guarded_otherwise() {
     let pupil = school.pupil("ines").await;
     for (path, guard) in posts() {
         let (address, expected) = match guard {
-            Guard::FormValue => continue,
+            // `district` posts to all of these.
+            Guard::FormValue | Guard::SignedIn => continue,
             Guard::Bearer => (format!("/api/v1{path}"), StatusCode::UNAUTHORIZED),
             // Neither names a platform or a login, and both say so.
             Guard::LoginState => (path.to_owned(), StatusCode::BAD_REQUEST),

@@ -4,6 +4,7 @@ mod api;
 mod class;
 mod cookies;
 mod csrf;
+mod district;
 mod quiz;
 mod retention;
 mod windows;
@@ -13,7 +14,7 @@ use std::sync::Arc;
 
 use actix_web::cookie::Cookie;
 use actix_web::http::StatusCode;
-use actix_web::http::header::{CONTENT_SECURITY_POLICY, LOCATION};
+use actix_web::http::header::{ACCEPT, CONTENT_SECURITY_POLICY, LOCATION};
 use actix_web::test::{TestRequest, call_service, init_service, read_body};
 use actix_web::web;
 use jiff::Timestamp;
@@ -91,9 +92,19 @@ impl School {
     }
 
     async fn open_with(placed: Placed, settings: Settings) -> Self {
+        Self::open_plan(PLAN, placed, settings).await
+    }
+
+    /// The same with questions in that language.
+    async fn open_told_in(locale: &str, placed: Placed) -> Self {
+        let plan = format!("locale = \"{locale}\"\n{PLAN}");
+        Self::open_plan(&plan, placed, settings()).await
+    }
+
+    async fn open_plan(plan: &str, placed: Placed, settings: Settings) -> Self {
         let storage = storage::open("sqlite::memory:").unwrap();
         let families = qbank::bank::families().unwrap();
-        let pool = Plan::from_toml(PLAN).unwrap().make(&families, None).unwrap();
+        let pool = Plan::from_toml(plan).unwrap().make(&families, None).unwrap();
         storage.put_pool(StoredPool::of(&pool)).await.unwrap();
         let registration = storage.put_registration(registration(), &change()).await.unwrap();
         let placement = storage.put_placement(placement(&registration, &pool, &placed)).await.unwrap();
@@ -210,6 +221,14 @@ impl Browser<'_> {
         let mut fields = fields.to_vec();
         fields.push(("csrf".into(), self.csrf().await));
         self.post(path, &fields).await
+    }
+
+    /// Saves as the page's script does.
+    async fn save_by_script(&self, attempt: &str, fields: &[(String, String)]) -> Answer {
+        let mut fields = fields.to_vec();
+        fields.push(("csrf".into(), self.csrf().await));
+        let request = TestRequest::post().uri(&format!("{attempt}/save")).set_form(fields);
+        self.send(request.insert_header((ACCEPT, "application/json"))).await
     }
 
     async fn csrf(&self) -> String {

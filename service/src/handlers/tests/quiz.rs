@@ -51,7 +51,11 @@ async fn a_slip_costs_once_and_its_reason_is_told_kindly() {
     let reason = qbank::misconceptions::find(first).unwrap().pupil(qbank::locale::Language::English);
     assert!(result.contains(reason), "{reason}: {result}");
     assert!(result.contains("You went on correctly from your own earlier answer"), "{result}");
-    assert!(result.contains(story.steps[0].solution.last().unwrap().as_str()), "working: {result}");
+    assert!(
+        result.contains("<svg class=\"board\"") && result.contains("is carried to the"),
+        "working: {result}"
+    );
+    assert!(result.contains("Worked from the earlier answer that was given"), "own working: {result}");
     let closed = &school.attempts("p-07").await[0];
     let closed = closed.result.as_ref().unwrap();
     assert_eq!(closed.points, closed.maximum - story.steps[0].points);
@@ -283,5 +287,206 @@ async fn pages_load_the_style_sheet_and_at_most_our_own_script() {
     assert_eq!(page.body.matches("<script").count(), 1);
     for file in [crate::pages::stylesheet_url(), crate::pages::quiz::script_url()] {
         assert!(page.body.contains(file) && pupil.get(file).await.status.is_success(), "{file}");
+    }
+}
+
+/// The value of a hidden field.
+fn hidden(page: &str, name: &str) -> String {
+    let start =
+        page.split(&format!("name=\"{name}\" value=\"")).nth(1).unwrap_or_else(|| panic!("{name}: {page}"));
+    start.split('"').next().unwrap().to_owned()
+}
+
+/// What a page of an open attempt posts beside answers.
+fn of_page(page: &str) -> Vec<(String, String)> {
+    ["page", "revision"].map(|name| (name.to_owned(), hidden(page, name))).into()
+}
+
+#[actix_web::test]
+async fn one_question_at_a_time_goes_on_and_back_and_ends_on_what_is_empty() {
+    let school = School::open(Placed { layout: Layout::One, ..TWO_QUESTIONS_TWO_ATTEMPTS }).await;
+    let pupil = school.pupil("p-07").await;
+    let (path, attempt) = pupil.begin("p-07").await;
+    let save = format!("{path}/save");
+    let first = pupil.get(&path).await.body;
+    assert!(first.contains("Question 1 of 2") && !first.contains("name=\"q2."), "{first}");
+    assert!(!first.contains("value=\"1\" class=\"quiet\">Back"), "there is nothing before: {first}");
+
+    let all = school.fields(&attempt, right);
+    let of = |number: &str| {
+        let mine = all.iter().filter(move |(name, _)| name.starts_with(number));
+        mine.cloned().collect::<Vec<_>>()
+    };
+    let mut fields = [of_page(&first), of("q1."), vec![("here".into(), "1".into())]].concat();
+    fields.push(("go".into(), "2".into()));
+    let on = pupil.post_form(&save, &fields).await;
+    assert_eq!((on.status, on.location), (StatusCode::SEE_OTHER, format!("{path}?question=2")));
+    let second = pupil.get(&format!("{path}?question=2")).await.body;
+    assert!(second.contains("Question 2 of 2") && second.contains("Check and hand in"), "{second}");
+
+    let check = pupil.get(&format!("{path}?question=check")).await.body;
+    assert!(check.contains("still empty") && check.contains("?question=2#q2-"), "{check}");
+    assert!(check.contains("Hand in anyway"), "{check}");
+    let stopped = pupil.post_form(&format!("{path}/submit"), &of_page(&check)).await;
+    assert_eq!(stopped.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(stopped.body.contains("Not handed in yet"), "{}", stopped.body);
+
+    // Without a word in the address, the first question with something to do is shown.
+    assert!(pupil.get(&path).await.body.contains("Question 2 of 2"));
+    let fields = [of_page(&second), of("q2."), vec![("go".into(), "check".into())]].concat();
+    pupil.post_form(&save, &fields).await;
+    let check = pupil.get(&format!("{path}?question=check")).await.body;
+    assert!(check.contains("Every question has an answer"), "{check}");
+    pupil.post_form(&format!("{path}/submit"), &of_page(&check)).await;
+    let closed = school.attempts("p-07").await.remove(0).result.unwrap();
+    assert_eq!(closed.points, closed.maximum, "answers of both pages count");
+}
+
+#[actix_web::test]
+async fn an_address_of_a_save_leads_nowhere_else() {
+    let school = School::open(Placed { layout: Layout::One, ..TWO_QUESTIONS_TWO_ATTEMPTS }).await;
+    let pupil = school.pupil("p-07").await;
+    let (path, _) = pupil.begin("p-07").await;
+    for go in ["//evil.example", "2&saved=yes", "\r\nx", "../.."] {
+        let saved = pupil.post_form(&format!("{path}/save"), &[("go".into(), go.into())]).await;
+        assert_eq!(saved.location, format!("{path}?question=1&saved=yes"), "{go:?}");
+    }
+    for question in ["0", "3", "-1", "99999999999999999999", "x", ""] {
+        let page = pupil.get(&format!("{path}?question={question}")).await.body;
+        assert!(page.contains("Question 1 of 2"), "{question}: {page}");
+    }
+}
+
+#[actix_web::test]
+async fn the_script_saves_single_fields_and_learns_of_newer_answers() {
+    let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+    let pupil = school.pupil("p-07").await;
+    let (path, attempt) = pupil.begin("p-07").await;
+    let (older, newer) = (pupil.get(&path).await.body, pupil.get(&path).await.body);
+    let (name, _) = school.fields(&attempt, right).remove(0);
+    let fields = |page: &str, text: &str| [of_page(page), vec![(name.clone(), text.to_owned())]].concat();
+
+    let first = pupil.save_by_script(&path, &fields(&newer, "3.4")).await;
+    assert_eq!(first.body, r#"{"revision":1,"newer":{},"too_long":[]}"#);
+    let late = pupil.save_by_script(&path, &fields(&older, "3.1")).await;
+    assert_eq!(late.body, format!(r#"{{"revision":1,"newer":{{"{name}":"3.4"}},"too_long":[]}}"#));
+    let long = pupil.save_by_script(&path, &fields(&newer, &"1".repeat(201))).await;
+    assert_eq!(long.body, format!(r#"{{"revision":1,"newer":{{}},"too_long":["{name}"]}}"#));
+    let again = pupil.save_by_script(&path, &fields(&newer, "3.45")).await;
+    assert_eq!(again.body, r#"{"revision":2,"newer":{},"too_long":[]}"#);
+
+    // The form of the older page is refused with a sentence that has both answers.
+    let refused = pupil.post_form(&format!("{path}/submit"), &fields(&older, "3.1")).await;
+    assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
+    for expected in
+        ["The newer answer was kept", "You had written \u{201c}3.1\u{201d} here.", "value=\"3.45\""]
+    {
+        assert!(refused.body.contains(expected), "{expected}: {}", refused.body);
+    }
+    // That page knows the newer answer, so it may change it.
+    pupil.post_form(&format!("{path}/save"), &fields(&refused.body, "3.1")).await;
+    let stored = school.attempts("p-07").await.remove(0).responses;
+    assert_eq!(stored.values().flat_map(BTreeMap::values).collect::<Vec<_>>(), ["3.1"]);
+
+    let all = school.fields(&attempt, right);
+    let done = [of_page(&pupil.get(&path).await.body), all].concat();
+    assert_eq!(pupil.post_form(&format!("{path}/submit"), &done).await.status, StatusCode::SEE_OTHER);
+    let closed = pupil.save_by_script(&path, &fields(&newer, "9")).await;
+    assert_eq!((closed.status, closed.body.as_str()), (StatusCode::CONFLICT, r#"{"closed":true}"#));
+}
+
+#[actix_web::test]
+async fn pages_speak_the_language_of_the_questions() {
+    let school = School::open_told_in("es-US", TWO_QUESTIONS_TWO_ATTEMPTS).await;
+    let pupil = school.pupil("p-07").await;
+    let start = pupil.get(&pupil.start).await.body;
+    let (path, attempt) = pupil.begin("p-07").await;
+    let page = pupil.get(&path).await.body;
+    let asked = pupil.post_form(&format!("{path}/submit"), &of_page(&page)).await.body;
+    let done = [of_page(&asked), school.fields(&attempt, right)].concat();
+    pupil.post_form(&format!("{path}/submit"), &done).await;
+    let result = pupil.get(&path).await.body;
+    for (page, expected) in [
+        (&start, ["<html lang=\"es-US\">", "0 de 2 usados", "Empezar"]),
+        (&page, ["Intento 1 de 2", "Pregunta 1", "Entregar"]),
+        (&asked, ["Todavía no está entregado.", "siguen vacías", "Entregar así"]),
+        (&result, ["tu resultado", "Tu mejor resultado: ", "Intentar otra vez con números nuevos"]),
+    ] {
+        for text in expected {
+            assert!(page.contains(text), "{text}: {page}");
+        }
+    }
+    for english in ["Attempt", "Hand in", "Save", "Saved", "choose", "Your answers"] {
+        assert!(!page.contains(english), "{english}: {page}");
+    }
+}
+
+#[actix_web::test]
+async fn after_the_last_attempt_what_was_wrong_is_practiced_and_never_graded() {
+    let school = School::open(Placed { attempts: 1, ..TWO_QUESTIONS_TWO_ATTEMPTS }).await;
+    let pupil = school.pupil("p-07").await;
+    let practice = format!("{}/practice", pupil.start);
+    assert_eq!(pupil.get(&practice).await.location, pupil.start, "there is nothing to practice yet");
+    let (path, attempt) = pupil.begin("p-07").await;
+    assert_eq!(pupil.get(&practice).await.location, pupil.start, "an attempt is open");
+    let wrong = school.questions(&attempt)[0];
+    let fields = school
+        .fields(&attempt, |item, step| if item.id == wrong.id { "0.001".into() } else { right(item, step) });
+    pupil.post_form(&format!("{path}/submit"), &fields).await;
+    let result = pupil.get(&path).await.body;
+    assert!(result.contains(&format!("{practice}?round=1")), "{result}");
+
+    let delivered = school.app.storage.deliveries_at(&school.placement.id).await.unwrap();
+    let mut stories = BTreeSet::new();
+    for round in 1..=3 {
+        let address = format!("{practice}?round={round}");
+        let page = pupil.get(&address).await.body.replace('\u{a0}', " ");
+        let shown: Vec<&Item> = school.pool.items().filter(|item| page.contains(&item.stem)).collect();
+        let [item] = shown[..] else { panic!("{} questions: {page}", shown.len()) };
+        assert!(item.family == wrong.family && item.id != wrong.id, "other numbers of the same kind");
+        stories.insert(item.stem.clone());
+        for secret in [&item.receipt, &item.id, &item.family, &attempt.seed] {
+            assert!(!page.contains(secret.as_str()), "{secret}");
+        }
+        let answers: Vec<_> =
+            item.right_responses().into_iter().map(|(step, text)| (format!("q1.{step}"), text)).collect();
+        let marked = pupil.post_form(&address, &answers).await.body;
+        let all = item.max_points();
+        assert!(marked.contains(&format!("Practice: {all} of {all}")), "{marked}");
+        assert!(marked.contains(&format!("{practice}?round={}", round + 1)), "{marked}");
+    }
+    assert!(stories.len() > 1, "rounds differ");
+    assert_eq!(school.attempts("p-07").await.len(), 1);
+    assert_eq!(school.app.storage.deliveries_at(&school.placement.id).await.unwrap(), delivered);
+}
+
+/// RFC 9110, 12.5.3: a coding goes out only to those who take it.
+#[actix_web::test]
+async fn style_sheet_and_script_go_out_packed_to_those_who_take_that() {
+    use std::io::Read as _;
+    let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+    let app = actix_web::App::new().app_data(school.app.clone()).configure(routes::configure);
+    let service = init_service(app).await;
+    for (file, plain) in [
+        (crate::pages::stylesheet_url(), crate::pages::STYLESHEET),
+        (crate::pages::quiz::script_url(), crate::pages::quiz::SCRIPT),
+    ] {
+        for (accepted, packed) in
+            [("gzip, br", true), ("br", false), ("gzip;q=0", false), ("identity", false)]
+        {
+            let request = TestRequest::get().uri(file).insert_header(("Accept-Encoding", accepted));
+            let answer = call_service(&service, request.to_request()).await;
+            assert_eq!(answer.headers().contains_key("Content-Encoding"), packed, "{file}: {accepted}");
+            assert_eq!(answer.headers().get("Vary").unwrap(), "Accept-Encoding");
+            let body = read_body(answer).await;
+            let mut text = String::new();
+            if packed {
+                flate2::read::GzDecoder::new(&body[..]).read_to_string(&mut text).unwrap();
+                assert!(body.len() * 2 < plain.len(), "{} of {}", body.len(), plain.len());
+            } else {
+                text = String::from_utf8(body.to_vec()).unwrap();
+            }
+            assert!(text == plain, "{file}: {accepted}");
+        }
     }
 }

@@ -1,0 +1,223 @@
+//! The coordinator's pages: who gets in, and what is done there.
+
+use actix_web::http::header::SET_COOKIE;
+
+use super::*;
+use crate::clock::plus_ms;
+use crate::storage::{ApiRole, ApiToken, AuditQuery, DeploymentId};
+
+/// Every address under `/district`, read from the table itself: path, and whether it takes a form.
+fn addresses() -> Vec<(String, bool)> {
+    let table = include_str!("../district/mod.rs");
+    let routes = table.split(".route(\"").skip(1).map(|route| {
+        let (path, rest) = route.split_once('"').unwrap();
+        (
+            path.replace("{family}", "add-ragged").replace("{pool}", "river-day").replace("{job}", "none"),
+            rest.starts_with(", web::post()"),
+        )
+    });
+    routes.filter(|(path, _)| path != "/district/sign-in").collect()
+}
+
+impl School {
+    /// A token of that role.
+    async fn named_token(&self, role: ApiRole) -> (String, String) {
+        let (token, secret) = ApiToken::new(role, "a test", monday(), Some(plus_ms(monday(), 1000)));
+        let id = token.id.clone();
+        self.app.storage.add_api_token(token, &change()).await.unwrap();
+        (id, secret)
+    }
+
+    async fn signing_in(&self, secret: &str, from: &str) -> (StatusCode, Option<Cookie<'static>>) {
+        let service =
+            init_service(actix_web::App::new().app_data(self.app.clone()).configure(routes::configure)).await;
+        let request = TestRequest::post()
+            .uri("/district/sign-in")
+            .insert_header(("sec-fetch-site", from))
+            .set_form([("token", secret)]);
+        let answer = call_service(&service, request.to_request()).await;
+        let cookie = answer
+            .headers()
+            .get(SET_COOKIE)
+            .map(|cookie| Cookie::parse(cookie.to_str().unwrap()).unwrap().into_owned());
+        (answer.status(), cookie)
+    }
+
+    /// Status, where it leads, and the page.
+    async fn district(
+        &self,
+        cookie: Option<&Cookie<'static>>,
+        path: &str,
+        form: Option<&[(&str, &str)]>,
+    ) -> (StatusCode, String, String) {
+        let service =
+            init_service(actix_web::App::new().app_data(self.app.clone()).configure(routes::configure)).await;
+        let mut request = match form {
+            Some(fields) => TestRequest::post().uri(path).set_form(fields),
+            None => TestRequest::get().uri(path),
+        };
+        if let Some(cookie) = cookie {
+            request = request.cookie(cookie.clone());
+        }
+        let answer = call_service(&service, request.to_request()).await;
+        let leads = answer.headers().get(LOCATION).map_or("", |to| to.to_str().unwrap()).to_owned();
+        let status = answer.status();
+        (status, leads, String::from_utf8_lossy(&read_body(answer).await).into_owned())
+    }
+}
+
+fn csrf(page: &str) -> String {
+    page.split("name=\"csrf\" value=\"").nth(1).unwrap().split('"').next().unwrap().to_owned()
+}
+
+#[actix_web::test]
+async fn only_the_bearer_of_a_coordinators_token_gets_in_and_only_while_it_is_valid() {
+    let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+    for role in [ApiRole::Teacher, ApiRole::Auditor] {
+        let (_, secret) = school.named_token(role).await;
+        assert_eq!(
+            school.signing_in(&secret, "same-origin").await,
+            (StatusCode::UNAUTHORIZED, None),
+            "{role}"
+        );
+    }
+    assert_eq!(school.signing_in("guessed", "same-origin").await.0, StatusCode::UNAUTHORIZED);
+    let (id, secret) = school.named_token(ApiRole::Coordinator).await;
+    assert_eq!(school.signing_in(&secret, "cross-site").await, (StatusCode::FORBIDDEN, None));
+    let (status, cookie) = school.signing_in(&secret, "same-origin").await;
+    assert_eq!(status, StatusCode::SEE_OTHER);
+    let cookie = cookie.unwrap();
+    assert!(cookie.http_only().unwrap() && !cookie.value().contains(&secret), "{cookie}");
+    assert_eq!(cookie.same_site(), Some(actix_web::cookie::SameSite::Strict));
+    assert_eq!(school.district(Some(&cookie), "/district", None).await.0, StatusCode::OK);
+
+    let changed = Cookie::new(cookie.name().to_owned(), format!("{}A", cookie.value()));
+    let (status, leads, _) = school.district(Some(&changed), "/district", None).await;
+    assert_eq!((status, leads.as_str()), (StatusCode::SEE_OTHER, "/district/sign-in"));
+    school.clock.advance_ms(2000);
+    assert_eq!(
+        school.district(Some(&cookie), "/district", None).await.0,
+        StatusCode::SEE_OTHER,
+        "the token has ended"
+    );
+    school.clock.advance_ms(-2000);
+    school.app.storage.revoke_api_token(&id, &change()).await.unwrap();
+    assert_eq!(
+        school.district(Some(&cookie), "/district", None).await.0,
+        StatusCode::SEE_OTHER,
+        "taken back"
+    );
+}
+
+#[actix_web::test]
+async fn every_address_leads_others_to_the_door_and_takes_no_form_without_its_value() {
+    let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+    let (_, secret) = school.named_token(ApiRole::Coordinator).await;
+    let cookie = school.signing_in(&secret, "same-origin").await.1.unwrap();
+    let addresses = addresses();
+    assert!(addresses.len() > 25, "{addresses:?}");
+    for (path, posts) in addresses {
+        let form: Option<&[(&str, &str)]> = posts.then_some(&[("csrf", "guessed")]);
+        let (status, leads, _) = school.district(None, &path, form).await;
+        assert_eq!((status, leads.as_str()), (StatusCode::SEE_OTHER, "/district/sign-in"), "{path}");
+        // Files come by another kind of form, whose parts are read before the session's value.
+        let refused =
+            if path == "/district/examine" { StatusCode::BAD_REQUEST } else { StatusCode::FORBIDDEN };
+        if posts {
+            let (status, _, body) = school.district(Some(&cookie), &path, form).await;
+            assert_eq!(status, refused, "{path}: {body}");
+        }
+    }
+}
+
+#[actix_web::test]
+async fn a_pupils_or_a_teachers_session_opens_no_page_of_a_coordinator() {
+    let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+    for browser in [school.pupil("ines").await, school.teacher().await] {
+        let answer = browser.get("/district").await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER);
+    }
+}
+
+#[actix_web::test]
+async fn what_is_changed_is_noted_under_the_tokens_name() {
+    let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+    let (id, secret) = school.named_token(ApiRole::Coordinator).await;
+    let cookie = school.signing_in(&secret, "same-origin").await.1.unwrap();
+    let waiting = DeploymentId::from("d-new");
+    school.app.storage.hold_deployment(school.registration.id, &waiting, &change()).await.unwrap();
+    let csrf = csrf(&school.district(Some(&cookie), "/district/platforms", None).await.2);
+    let (status, _, page) = school
+        .district(
+            Some(&cookie),
+            "/district/platforms/invite",
+            Some(&[("csrf", &csrf), ("note", "River school")]),
+        )
+        .await;
+    assert_eq!(status, StatusCode::OK);
+    assert!(page.contains("/lti/register?invitation=") && page.contains("River school"), "{page}");
+    let platform = school.registration.id.0.to_string();
+    let fields = [("csrf", csrf.as_str()), ("platform", &platform), ("deployment", "d-new")];
+    assert_eq!(
+        school.district(Some(&cookie), "/district/platforms/approve", Some(&fields)).await.0,
+        StatusCode::SEE_OTHER
+    );
+    let known = school.app.storage.registration(school.registration.id).await.unwrap().unwrap();
+    assert!(known.platform.deployments.contains(&waiting));
+    let trail = school
+        .app
+        .storage
+        .audit(&AuditQuery { registration: None, placement: None, before: None, limit: 2 })
+        .await
+        .unwrap();
+    for entry in trail {
+        let by = Actor::Token { role: ApiRole::Coordinator, id: Some(id.clone()) };
+        assert_eq!(entry.change.by, by, "{entry:?}");
+    }
+    // Asked once more, a platform is removed; not before.
+    let fields = [("csrf", csrf.as_str()), ("platform", &platform)];
+    let (status, _, page) = school.district(Some(&cookie), "/district/platforms/remove", Some(&fields)).await;
+    assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(page.contains("one placed quiz"), "{page}");
+    assert!(school.app.storage.registration(school.registration.id).await.unwrap().is_some());
+}
+
+#[actix_web::test]
+async fn a_plan_that_is_clicked_together_is_loaded_and_its_questions_are_shown() {
+    let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+    let (_, secret) = school.named_token(ApiRole::Coordinator).await;
+    let cookie = school.signing_in(&secret, "same-origin").await.1.unwrap();
+    let csrf = csrf(&school.district(Some(&cookie), "/district/pools/plan", None).await.2);
+    let add = [
+        ("csrf", csrf.as_str()),
+        ("do", "add"),
+        ("plan", ""),
+        ("title", "Yard day"),
+        ("locale", "en-US"),
+        ("section", "Adding"),
+        ("code", "5.NBT.B.7"),
+        ("count", "4"),
+        ("pick", "2"),
+    ];
+    let (status, _, page) = school.district(Some(&cookie), "/district/pools/plan", Some(&add)).await;
+    assert_eq!(status, StatusCode::OK);
+    let plan = page
+        .split("<textarea")
+        .nth(1)
+        .unwrap()
+        .split_once('>')
+        .unwrap()
+        .1
+        .split("</textarea>")
+        .next()
+        .unwrap();
+    let plan = plan.replace("&#34;", "\"").replace("&quot;", "\"");
+    let load = [("csrf", csrf.as_str()), ("do", "load"), ("plan", plan.as_str())];
+    let (status, leads, page) = school.district(Some(&cookie), "/district/pools/plan", Some(&load)).await;
+    assert_eq!((status, leads.as_str()), (StatusCode::SEE_OTHER, "/district/pools/yard-day"), "{page}");
+    let (status, _, page) = school.district(Some(&cookie), "/district/pools/yard-day", None).await;
+    assert!(status == StatusCode::OK && page.contains("Question 4"), "{page}");
+    let fault = [("csrf", csrf.as_str()), ("do", "make"), ("plan", "pool = ")];
+    let (status, _, page) = school.district(Some(&cookie), "/district/pools/plan", Some(&fault)).await;
+    assert!(status == StatusCode::UNPROCESSABLE_ENTITY && page.contains("line 1"), "{page}");
+}

@@ -1,0 +1,151 @@
+//! The coordinator's whole circle in a real browser: families, a plan, a pool, a package, trying it out; platforms,
+//! tokens, grades, use, changes. Every page is looked at in both languages.
+
+use std::path::Path;
+
+use anyhow::{Context, Result, ensure};
+use conformance::browser::{Browser, Driver, Screen, Scripts, keys};
+use conformance::looks;
+use conformance::pictures::Pictures;
+use fantoccini::Locator;
+use service::demo::{Demo, DemoSettings};
+use tempfile::TempDir;
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_coordinator_makes_a_pool_and_a_package_and_keeps_the_service_running() -> Result<()> {
+    let Some(driver) = Driver::start()? else {
+        return Ok(());
+    };
+    let folder = TempDir::with_prefix("tenths-district-")?;
+    let pictures = Pictures::into_folder(folder.path())?;
+    let settings = DemoSettings { port: 0, pupils: 3, folder: folder.path().join("demo") };
+    let demo = Demo::start(&settings).await?;
+    let browser = driver.open(Screen::DESK, Scripts::On).await?;
+    sign_in(&browser, &demo).await.context("signing in")?;
+    pages(&browser, &demo, &pictures).await?;
+    pool(&browser).await.context("making a pool")?;
+    package(&browser, demo.package(), &pictures).await.context("packages")?;
+    people(&browser).await.context("platforms and tokens")?;
+    browser.close().await?;
+
+    // The same without scripts, with keys alone.
+    let plain = driver.open(Screen::DESK, Scripts::Off).await?;
+    plain.open(demo.coordinator().0).await?;
+    plain.tab_to(Locator::Css("#sign-in-token")).await?;
+    plain.press(demo.coordinator().1).await?;
+    plain.press(keys::ENTER).await?;
+    plain.tab_to(Locator::LinkText("Families")).await?;
+    plain.press(keys::ENTER).await?;
+    plain.tab_to(Locator::Css("#search-code")).await?;
+    plain.press(keys::DOWN).await?;
+    plain.press(keys::ENTER).await?;
+    ensure!(plain.text("#found").await?.contains("famil"), "the families are listed");
+    plain.close().await?;
+    demo.stop().await
+}
+
+async fn sign_in(browser: &Browser, demo: &Demo) -> Result<()> {
+    let (address, token) = demo.coordinator();
+    browser.open(address).await?;
+    looks::inspect(browser, "signing in").await?;
+    browser.fill("#sign-in-token", token).await?;
+    browser.press(keys::ENTER).await?;
+    browser.find(Locator::Css("#attention")).await?;
+    Ok(())
+}
+
+/// Every page that is listed, in both languages.
+async fn pages(browser: &Browser, demo: &Demo, pictures: &Pictures) -> Result<()> {
+    let address = demo.coordinator().0.trim_end_matches("/district");
+    for language in ["es-US", "en-US"] {
+        for page in [
+            "",
+            "/families",
+            "/families/add-ragged",
+            "/pools",
+            "/pools/plan",
+            "/pools/river-and-wheels",
+            "/examine",
+            "/platforms",
+            "/tokens",
+            "/deliveries",
+            "/use",
+            "/audit",
+        ] {
+            browser.open(&format!("{address}/language?to={language}&back=/district{page}")).await?;
+            browser.find(Locator::Css("nav.district-pages")).await?;
+            looks::inspect(browser, &format!("/district{page} in {language}")).await?;
+            if language == "en-US" && ["/families/add-ragged", "/platforms", "/pools/plan"].contains(&page) {
+                let name = format!("coordinator{}", page.replace("/add-ragged", "").replace('/', "-"));
+                pictures.keep(&name, &browser.picture().await?)?;
+            }
+        }
+    }
+    Ok(())
+}
+
+/// A section by curriculum code, made, looked at, loaded.
+async fn pool(browser: &Browser) -> Result<()> {
+    browser.click(Locator::LinkText("Pools")).await?;
+    browser.click(Locator::LinkText("Make a pool")).await?;
+    browser.fill("#add-title", "Orchard week").await?;
+    browser.fill("#add-section", "Rounding").await?;
+    browser.find(Locator::Css("#add-code option[value='5.NBT.A.4']")).await?.click().await?;
+    browser.click(Locator::Css("button[value=add]")).await?;
+    ensure!(
+        browser
+            .find(Locator::Css("#plan-plan"))
+            .await?
+            .prop("value")
+            .await?
+            .unwrap_or_default()
+            .contains("5.NBT.A.4")
+    );
+    browser.click(Locator::Css("button[value=make]")).await?;
+    let told = browser.text(".note").await?;
+    ensure!(told.contains("24 questions"), "the page says '{told}'");
+    looks::inspect(browser, "a pool that was made").await?;
+    browser.click(Locator::Css("button[value=load]")).await?;
+    browser.find(Locator::Css("#export")).await?;
+    ensure!(browser.text("h1").await? == "Orchard week", "the pool is shown");
+    Ok(())
+}
+
+/// A package of the pool, and one tried out.
+async fn package(browser: &Browser, package: &Path, pictures: &Pictures) -> Result<()> {
+    browser.click(Locator::XPath("//button[normalize-space()='Make the package']")).await?;
+    // The page looks again by itself until the package is there.
+    browser.find(Locator::Css("a[href$='/file']")).await?;
+    looks::inspect(browser, "a package that was made").await?;
+    pictures.keep("coordinator-package", &browser.picture().await?)?;
+    browser.click(Locator::LinkText("Try out")).await?;
+    let file = browser.find(Locator::Css("input[type=file]")).await?;
+    file.send_keys(package.to_str().context("a plain path")?).await?;
+    browser.click(Locator::XPath("//button[normalize-space()='Try it out']")).await?;
+    browser.find(Locator::Css("pre.working")).await?;
+    let told = browser.text("section.card").await?;
+    ensure!(told.contains("Done.") && !told.contains("does not hold"), "{told}");
+    looks::inspect(browser, "a package that was tried out").await?;
+    Ok(())
+}
+
+/// An invitation and a token are shown once; the new token is taken back.
+async fn people(browser: &Browser) -> Result<()> {
+    browser.click(Locator::LinkText("Platforms")).await?;
+    browser.fill("#invitations-note", "Hill school").await?;
+    browser.click(Locator::XPath("//button[normalize-space()='Make an invitation']")).await?;
+    ensure!(browser.text(".once").await?.contains("/lti/register?invitation="), "the address is shown");
+    browser.click(Locator::LinkText("Tokens")).await?;
+    browser.fill("#tokens-note", "nightly copy").await?;
+    browser.click(Locator::XPath("//button[normalize-space()='Make a token']")).await?;
+    ensure!(browser.text(".once").await?.len() > 20, "the token is shown");
+    looks::inspect(browser, "a token that was made").await?;
+    browser.click(Locator::XPath("//tr[contains(., 'nightly copy')]//button")).await?;
+    browser.find(Locator::XPath("//tr[contains(., 'nightly copy')]//*[contains(., 'taken back')]")).await?;
+    browser.click(Locator::LinkText("Changes")).await?;
+    let trail = browser.text("table").await?;
+    for action in ["token_revoked", "token_made", "invitation_made"] {
+        ensure!(trail.contains(action), "the trail lacks {action}: {trail}");
+    }
+    Ok(())
+}
