@@ -76,6 +76,10 @@ async fn look_at_the_class(teacher: &Browser, demo: &Demo, pictures: &Pictures) 
     pictures.keep("class-needs", &teacher.picture().await?)?;
     teacher.scroll_to("#map").await?;
     pictures.keep("class-map", &teacher.picture().await?)?;
+    press(teacher, Locator::XPath("//details[.//table[@class='map']]/summary")).await?;
+    looks::inspect(teacher, "the class, question by question").await?;
+    teacher.scroll_to("table.map").await?;
+    pictures.keep("class-map-table", &teacher.picture().await?)?;
     teacher.resize(Screen::PHONE).await?;
     teacher.scroll_to("h1").await?;
     pictures.keep("class-needs-on-a-phone", &teacher.picture().await?)?;

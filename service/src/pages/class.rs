@@ -3,6 +3,7 @@
 use askama::Template;
 
 use super::Frame;
+use super::drawings::charts::ClassMap;
 use super::marked::{MarkedQuestion, Tone};
 
 /// Most characters a quiz's title may have.
@@ -174,8 +175,6 @@ pub struct OverviewPage {
     pub needs: Vec<NeedView>,
     /// Pupils by questions; none before the first has started.
     pub map: Option<MapView>,
-    /// What its signs mean.
-    pub legend: Vec<(Tone, String)>,
     /// Where the list of pupils comes from, and of when it is.
     pub class_list: String,
     /// Where to ask that the course's class list be read again, when it has one.
@@ -232,6 +231,8 @@ pub struct BoardQuestion {
 /// Pupils by questions.
 #[derive(Debug, Clone)]
 pub struct MapView {
+    /// The map as a picture.
+    pub picture: ClassMap,
     /// How many questions.
     pub columns: usize,
     /// The pupils by label.
@@ -258,8 +259,8 @@ pub struct MapCell {
     pub url: String,
     /// Colour and sign.
     pub tone: Tone,
-    /// "1 of 2".
-    pub points: String,
+    /// "1/2".
+    pub short: String,
     /// "1 of 2, partly right".
     pub words: String,
     /// That the teacher changed points, where that is so.

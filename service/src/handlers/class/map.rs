@@ -8,13 +8,14 @@ use super::people::People;
 use crate::handlers::answer::PageError;
 use crate::handlers::opened_quiz::{best_attempt, marks};
 use crate::pages::class::{MapCell, MapRow, MapView};
+use crate::pages::drawings::charts::{self, Cell, ClassMap};
 use crate::pages::marked::Tone;
 use crate::storage::{Attempt, AttemptResult, UserId};
 use crate::texts::Texts;
 
-/// The map; none where nobody who counts has started.
+/// The map; none before the first pupil handed in.
 pub(super) fn map(
-    texts: &Texts,
+    texts: &'static Texts,
     people: &People<'_>,
     attempts: &[Attempt],
 ) -> Result<Option<MapView>, PageError> {
@@ -28,7 +29,33 @@ pub(super) fn map(
     }
     rows.sort_by(|one, other| one.label.cmp(&other.label));
     let columns = rows.iter().map(|row| row.cells.len()).max().unwrap_or_default();
-    Ok((!rows.is_empty()).then_some(MapView { columns, rows }))
+    let picture = picture(texts, columns, &rows);
+    Ok((columns > 0).then_some(MapView { picture, columns, rows }))
+}
+
+fn picture(texts: &'static Texts, columns: usize, rows: &[MapRow]) -> ClassMap {
+    let row = |row: &MapRow| {
+        let cells = row.cells.iter().map(|cell| drawn(cell.tone));
+        let none = std::iter::repeat(Cell::NotAnswered);
+        charts::MapRow { pupil: row.label.clone(), cells: cells.chain(none).take(columns).collect() }
+    };
+    ClassMap {
+        texts,
+        id: "class-map",
+        title: texts.say("class-map"),
+        questions: (1..=columns).map(|number| number.to_string()).collect(),
+        rows: rows.iter().map(row).collect(),
+    }
+}
+
+fn drawn(tone: Tone) -> Cell {
+    match tone {
+        Tone::Right => Cell::Right,
+        Tone::Own => Cell::Own,
+        Tone::Form => Cell::Form,
+        Tone::Wrong => Cell::Wrong,
+        Tone::Quiet => Cell::Blank,
+    }
 }
 
 fn row(
@@ -64,7 +91,7 @@ fn cells(texts: &Texts, attempt: &Attempt, result: &AttemptResult) -> Result<Vec
             url: format!("/class/{}/{}#q{number}", attempt.placement, attempt.id),
             tone,
             words: format!("{points}, {}", texts.say(words(tone))),
-            points,
+            short: format!("{}/{}", mark.points, mark.max),
             changed: changed.then(|| texts.say("class-map-changed")),
         }
     };
@@ -90,7 +117,7 @@ fn tone(mark: &Mark) -> Tone {
 }
 
 /// The message for a sign.
-pub(super) fn words(tone: Tone) -> &'static str {
+fn words(tone: Tone) -> &'static str {
     match tone {
         Tone::Right => "class-map-right",
         Tone::Own => "class-map-own",

@@ -4,7 +4,7 @@ use actix_web::http::StatusCode;
 use actix_web::{HttpResponse, web};
 use fluent_bundle::FluentValue;
 
-use super::map::{map, words};
+use super::map::map;
 use super::needs::needs;
 use super::people::People;
 use super::roster::class_list;
@@ -14,7 +14,6 @@ use crate::handlers::answer::{self, PageError};
 use crate::handlers::marking_words;
 use crate::handlers::opened_quiz::OpenedQuiz;
 use crate::pages::class::OverviewPage;
-use crate::pages::marked::Tone;
 use crate::pages::{Frame, Place};
 use crate::session::TeacherSession;
 use crate::texts::{ReaderTexts, Texts};
@@ -45,9 +44,6 @@ pub(crate) async fn show(
         any_handed_in: attempts.iter().any(|attempt| attempt.result.is_some()),
         needs: needs(texts, &quiz, &people, &attempts).await?,
         map: map(texts, &people, &attempts)?,
-        legend: [Tone::Right, Tone::Own, Tone::Form, Tone::Wrong, Tone::Quiet]
-            .map(|tone| (tone, texts.say(words(tone))))
-            .into(),
         class_list: class.words(texts, |time| texts.date_time(time, quiz.zone(&app))),
         read_again: class.roster.as_ref().map(|_| format!("/class/{}/roster", session.placement)),
         not_started: people.not_started(),

@@ -28,7 +28,7 @@ pub enum Cell {
     Right,
     /// Right from the pupil's own earlier value.
     Own,
-    /// The right value in another form, or something that could not be read.
+    /// Some of the points: one of several steps, or the right value in another form.
     Form,
     /// Not right yet.
     Wrong,
