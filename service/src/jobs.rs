@@ -119,9 +119,9 @@ impl Jobs {
     ) -> Result<String, TooMany> {
         let id = entropy::identifier();
         let progress = Arc::new(Progress::default());
+        self.forget_old(now);
         {
             let mut known = self.known.lock().unwrap_or_else(PoisonError::into_inner);
-            known.retain(|_, job| job.result.is_none() || now < plus_ms(job.started_at, KEPT_MS));
             let theirs = known.iter().filter(|(_, job)| job.owner == owner);
             if theirs.clone().filter(|(_, job)| job.result.is_none()).count() >= EACH_MOST {
                 return Err(TooMany);
@@ -157,6 +157,12 @@ impl Jobs {
         Ok(id)
     }
 
+    /// Forgets what was kept for long enough.
+    pub fn forget_old(&self, now: Timestamp) {
+        let mut known = self.known.lock().unwrap_or_else(PoisonError::into_inner);
+        known.retain(|_, job| job.result.is_none() || now < plus_ms(job.started_at, KEPT_MS));
+    }
+
     /// A job of that person.
     pub fn view(&self, owner: &str, id: &str) -> Option<JobView> {
         let known = self.known.lock().unwrap_or_else(PoisonError::into_inner);
@@ -169,10 +175,10 @@ impl Jobs {
         Some(JobView { title: job.title.clone(), state })
     }
 
-    /// Forgets a job of that person. One that is worked on goes on, and its result is dropped.
+    /// Forgets a job of that person that is done. One that waits or is worked on stays, since it still takes its room.
     pub fn forget(&self, owner: &str, id: &str) {
         let mut known = self.known.lock().unwrap_or_else(PoisonError::into_inner);
-        if known.get(id).is_some_and(|job| job.owner == owner) {
+        if known.get(id).is_some_and(|job| job.owner == owner && job.result.is_some()) {
             known.remove(id);
         }
     }

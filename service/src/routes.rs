@@ -98,6 +98,7 @@ pub fn configure(config: &mut ServiceConfig) {
     // Style sheet and scripts
     config
         .route("/static/tenths.css", web::get().to(assets::stylesheet))
+        .route("/static/again.js", web::get().to(assets::again_script))
         .route("/static/quiz.js", web::get().to(assets::quiz_script))
         .route("/static/platform-storage.js", web::get().to(assets::storage_script));
 

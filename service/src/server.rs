@@ -150,6 +150,7 @@ async fn purge(app: web::Data<App>, mut stop: watch::Receiver<bool>) {
             tracing::error!(%error, "ended sessions could not be forgotten");
         }
         app.limits.forget_quiet();
+        app.jobs.forget_old(app.clock.now());
         if let Err(error) = retention::purge_old(&app).await {
             tracing::error!(%error, "old data could not be deleted");
         }

@@ -15,6 +15,7 @@ use flate2::Compression;
 use flate2::write::GzEncoder;
 
 use crate::pages::STYLESHEET;
+use crate::pages::board::AGAIN_SCRIPT;
 use crate::pages::frames::STORAGE_SCRIPT;
 use crate::pages::quiz;
 use crate::pages::registration::CLOSING_SCRIPT;
@@ -34,6 +35,12 @@ pub(crate) async fn stylesheet(request: HttpRequest) -> HttpResponse {
 pub(crate) async fn quiz_script(request: HttpRequest) -> HttpResponse {
     static PACKED: LazyLock<Vec<u8>> = LazyLock::new(|| packed(quiz::SCRIPT));
     file(&request, SCRIPT, quiz::SCRIPT, &PACKED)
+}
+
+/// GET: what looks again while a job runs.
+pub(crate) async fn again_script(request: HttpRequest) -> HttpResponse {
+    static PACKED: LazyLock<Vec<u8>> = LazyLock::new(|| packed(AGAIN_SCRIPT));
+    file(&request, SCRIPT, AGAIN_SCRIPT, &PACKED)
 }
 
 /// GET: what speaks with the platform's window.

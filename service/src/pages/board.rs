@@ -1,9 +1,20 @@
 //! The coordinator's pages: all of them are boards of sections with texts, a table and forms, drawn by one template.
 
+use std::sync::LazyLock;
+
 use askama::Template;
 
 use super::Frame;
 use super::marked::Tone;
+
+/// The script that looks again while something is being worked on.
+pub const AGAIN_SCRIPT: &str = include_str!("../../static/again.js");
+
+/// Where the script is served; see [`super::stylesheet_url`].
+pub fn again_script_url() -> &'static str {
+    static URL: LazyLock<String> = LazyLock::new(|| super::versioned("/static/again.js", AGAIN_SCRIPT));
+    &URL
+}
 
 /// A page of the coordinator's.
 #[derive(Debug, Clone, Template)]
@@ -15,7 +26,7 @@ pub struct Board {
     pub pages: Vec<PageLink>,
     /// What just happened, or what was wrong.
     pub notice: Option<Notice>,
-    /// The page asks for itself again after so many seconds, while something is being worked on.
+    /// The page asks for itself again after so many seconds, where scripts run, while something is being worked on.
     pub again_after_s: Option<u32>,
     /// Token of the session, in every posted form.
     pub csrf: String,

@@ -176,7 +176,9 @@ fn key(number: usize, item: &Item, texts: &Texts) -> Vec<KeyStep> {
         wrong: step
             .predicted
             .iter()
-            .map(|wrong| (written(step, &wrong.answer), consistent_with(&wrong.misconception)))
+            .map(|wrong| {
+                (written(step, &wrong.answer), consistent_with(&wrong.misconception, texts.language()))
+            })
             .collect(),
         working: step.solution.clone(),
     };
@@ -200,9 +202,10 @@ fn written(step: &Step, answer: &Answer) -> String {
     }
 }
 
-/// Names of misconceptions that were joined by ` | `.
-fn consistent_with(joined: &str) -> String {
-    let name =
-        |id: &str| misconceptions::find(id).map_or_else(|| id.to_owned(), |known| known.name.to_owned());
-    joined.split(" | ").map(name).collect::<Vec<_>>().join(" / ")
+/// What answers are consistent with, of misconceptions that were joined by ` | `.
+fn consistent_with(joined: &str, language: Language) -> String {
+    let shown = |id: &str| {
+        misconceptions::find(id).map_or_else(|| id.to_owned(), |known| known.shown_as(language).to_owned())
+    };
+    joined.split(" | ").map(shown).collect::<Vec<_>>().join(" / ")
 }

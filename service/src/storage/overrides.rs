@@ -120,6 +120,7 @@ pub enum Points {
 
 /// What became of the wish to change points.
 #[derive(Debug, Clone, PartialEq, Eq)]
+#[expect(clippy::large_enum_variant, reason = "there is one for a request, and none is kept")]
 pub enum Overridden {
     /// The attempt has other points now, or had these already.
     Done(Attempt),

@@ -412,6 +412,7 @@ pub struct AttemptResult {
 
 /// What starting an attempt gave.
 #[derive(Debug, Clone, PartialEq, Eq)]
+#[expect(clippy::large_enum_variant, reason = "there is one for a request, and none is kept")]
 pub enum Started {
     /// An attempt that can be worked on, new or continued.
     Open(Attempt),

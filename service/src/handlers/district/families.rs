@@ -233,7 +233,7 @@ pub(super) fn question(id: &'static str, heading: String, item: &Item, texts: &T
             let names: Vec<&str> = wrong
                 .misconception
                 .split(" | ")
-                .map(|id| misconceptions::find(id).map_or(id, |known| known.name))
+                .map(|id| misconceptions::find(id).map_or(id, |known| known.shown_as(texts.language())))
                 .collect();
             answers.push(texts.with(
                 "content-wrong",

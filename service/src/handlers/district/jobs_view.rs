@@ -3,7 +3,7 @@
 use actix_web::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, CONTENT_TYPE};
 use actix_web::{HttpResponse, web};
 
-use super::{DistrictSession, board, shown};
+use super::{DistrictSession, board, shown, shown_again};
 use crate::app::App;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::form::{Fields, Posted};
@@ -32,6 +32,7 @@ pub(crate) async fn show(
                 None => texts.say("content-job-waits"),
             };
             section.progress = Some(Progress { percent, text });
+            section = section.link(format!("/district/jobs/{path}"), texts.say("content-job-again"));
             again = Some(AGAIN_AFTER_S);
         }
         JobState::Failed(problem) => {
@@ -52,7 +53,7 @@ pub(crate) async fn show(
     }
     let mut board = board(&session, "", title, vec![section]);
     board.again_after_s = again;
-    shown(&board)
+    if again.is_some() { shown_again(&board) } else { shown(&board) }
 }
 
 /// GET: the file that a job made.

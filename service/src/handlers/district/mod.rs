@@ -119,6 +119,11 @@ fn shown(board: &Board) -> Result<HttpResponse, PageError> {
     answer::page(StatusCode::OK, board)
 }
 
+/// Answers with a board that looks again by itself where scripts run.
+fn shown_again(board: &Board) -> Result<HttpResponse, PageError> {
+    answer::page_with_script(StatusCode::OK, board)
+}
+
 /// Answers with a board that says what was wrong.
 fn refused(mut board: Board, problem: String) -> Result<HttpResponse, PageError> {
     board.notice = Some(Notice { text: problem, problem: true, secret: None });

@@ -134,8 +134,7 @@ pub(crate) async fn work_on_plan(
     let pool = match made {
         Ok(pool) => pool,
         Err(problem) => {
-            let told = texts.with("content-plan-fault", &[("problem", problem.into())]);
-            return refused(plan_page(&session, &plan).await?, told);
+            return refused(plan_page(&session, &plan).await?, problem.told(texts));
         }
     };
     if fields.value("do") == "load" {
@@ -208,18 +207,36 @@ fn name_of(title: &str) -> String {
 }
 
 /// The pool of a plan; or why there is none.
-fn make(plan: &str) -> Result<Pool, String> {
-    let plan = Plan::from_toml(plan).map_err(|error| error.to_string())?;
-    let asked: u64 = plan.section.iter().map(|section| section.count).sum();
+fn make(plan: &str) -> Result<Pool, PlanFault> {
+    let plan = Plan::from_toml(plan).map_err(|error| PlanFault::Other(error.to_string()))?;
+    let asked = plan.section.iter().fold(0_u64, |sum, section| sum.saturating_add(section.count));
     if asked > QUESTIONS_MOST {
-        return Err(format!("{asked} > {QUESTIONS_MOST}; tenths pool"));
+        return Err(PlanFault::TooLarge);
     }
     let families = match plan.families() {
         Some(names) => names.iter().map(|name| bank::family(name)).collect::<Result<Vec<_>, _>>(),
         None => bank::families(),
     };
-    let families = families.map_err(|error| error.to_string())?;
-    plan.make(&families, None).map_err(|error| error.to_string())
+    let families = families.map_err(|error| PlanFault::Other(error.to_string()))?;
+    plan.make(&families, None).map_err(|error| PlanFault::Other(error.to_string()))
+}
+
+/// Why a plan makes no pool.
+#[derive(Debug, PartialEq, Eq)]
+enum PlanFault {
+    /// It asks for more than [`QUESTIONS_MOST`].
+    TooLarge,
+    /// In the words of whoever read it, which are English.
+    Other(String),
+}
+
+impl PlanFault {
+    fn told(self, texts: &Texts) -> String {
+        match self {
+            Self::TooLarge => texts.with("content-plan-too-large", &[("most", QUESTIONS_MOST.into())]),
+            Self::Other(problem) => texts.with("content-plan-fault", &[("problem", problem.into())]),
+        }
+    }
 }
 
 /// What a pool holds: sections, the spread of difficulty, and first questions.
@@ -338,7 +355,9 @@ impl Package {
 
     /// Writes the package and tells what had to be left out.
     fn write(self, pool: &Pool, progress: &Progress) -> Result<(Vec<u8>, Vec<String>), String> {
-        progress.expect(pool.items().count() as u64);
+        if !matches!(self, Self::Templates(_)) {
+            progress.expect(pool.items().count() as u64);
+        }
         let (mut out, mut lines) = (Cursor::new(Vec::new()), Vec::new());
         match self {
             Self::Fixed(version) => {
@@ -388,7 +407,8 @@ pub(crate) async fn export(
     let pool = find(&app, &path).await?;
     let package = Package::of(&fields).ok_or_else(|| PageError::Form(texts.say("content-no-format")))?;
     let ending = if package == Package::Cartridge { "imscc" } else { "zip" };
-    let name = format!("{}-{}.{ending}", pool.id, fields.value("as"));
+    let kind = if matches!(package, Package::Templates(_)) { "-templates" } else { "" };
+    let name = format!("{}-{}{kind}.{ending}", pool.id, fields.value("as"));
     let title = texts.with("content-exporting", &[("title", pool.title.as_str().into())]);
     let work = move |progress: &Progress| {
         let (bytes, lines) = package.write(&pool, progress)?;
@@ -437,8 +457,9 @@ mod tests {
 
     #[test]
     fn a_plan_at_fault_or_too_large_is_told() {
-        assert!(make("pool = ").unwrap_err().contains("line 1"));
+        assert!(matches!(make("pool = "), Err(PlanFault::Other(told)) if told.contains("line 1")));
         let large = "pool = \"p\"\ntitle = \"P\"\nseed = \"1\"\n[[section]]\ntitle = \"A\"\nfamily = \"add-ragged\"\ncount = 5001\npick = 1\n";
-        assert!(make(large).unwrap_err().contains("5000"));
+        assert_eq!(make(large), Err(PlanFault::TooLarge));
+        assert_eq!(make(&large.replace("5001", "9223372036854775807")), Err(PlanFault::TooLarge));
     }
 }

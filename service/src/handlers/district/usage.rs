@@ -185,7 +185,7 @@ fn families(told: &Told, texts: &Texts) -> Table {
                 row.push(Cell::Number(texts.number(step.pupils)));
                 row.push(Cell::Number(figures.facility.written(2)));
                 row.push(Cell::Number(format!("{}\u{2013}{}", low.written(2), high.written(2))));
-                let most = figures.distractors.first().map(|most| named(&most.misconception));
+                let most = figures.distractors.first().map(|most| named(&most.misconception, texts));
                 row.push(Cell::Text(most.unwrap_or_default()));
             }
         }
@@ -207,11 +207,13 @@ fn families(told: &Told, texts: &Texts) -> Table {
     )
 }
 
-/// Misconceptions by their names.
-fn named(joined: &str) -> String {
-    let name =
-        |id: &str| misconceptions::find(id).map_or_else(|| id.to_owned(), |known| known.name.to_owned());
-    joined.split(" | ").map(name).collect::<Vec<_>>().join(" / ")
+/// What answers are consistent with, of misconceptions that were joined by ` | `.
+fn named(joined: &str, texts: &Texts) -> String {
+    let shown = |id: &str| {
+        misconceptions::find(id)
+            .map_or_else(|| id.to_owned(), |known| known.shown_as(texts.language()).to_owned())
+    };
+    joined.split(" | ").map(shown).collect::<Vec<_>>().join(" / ")
 }
 
 /// GET: the families' figures as a table for other programs.
