@@ -50,6 +50,29 @@ fn poppler(program: &str, arguments: &[&str], file: &Path) -> Option<String> {
     Some(String::from_utf8(output.stdout).unwrap())
 }
 
+/// The first page of a file as a PNG.
+fn first_page(file: &Path) -> Option<Vec<u8>> {
+    if !tools::installed("pdftoppm") {
+        conformance::skip("pictures of printed sheets", "pdftoppm is not installed");
+        return None;
+    }
+    let arguments = ["-r", "80", "-f", "1", "-l", "1", "-png", "-singlefile"];
+    let output = Command::new("pdftoppm").args(arguments).arg(file).output().unwrap();
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    Some(output.stdout)
+}
+
+#[test]
+fn sheets_and_key_can_be_drawn() {
+    let (folder, _) = class(&["--grid"]);
+    let pictures = Pictures::into_folder(folder.path()).unwrap();
+    for (file, name) in [("sheets.pdf", "paper-sheet"), ("key.pdf", "paper-key")] {
+        let Some(picture) = first_page(&folder.path().join(file)) else { return };
+        assert!(picture.len() > 10_000, "{file} is drawn as {} bytes", picture.len());
+        pictures.keep(name, &picture).unwrap();
+    }
+}
+
 /// A text without its blanks and line ends: lines are broken differently on paper.
 fn squeezed(text: &str) -> String {
     text.chars().filter(|letter| !letter.is_whitespace()).collect()

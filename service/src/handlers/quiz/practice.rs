@@ -148,14 +148,19 @@ fn questions<'a>(quiz: &'a OpenedQuiz, attempts: &[Attempt], round: u16) -> Resu
         seen.extend(quiz.questions(&attempt.seed).into_iter().map(|item| item.id.as_str()));
     }
     let mut mixed: Vec<&Item> = quiz.pool.items().collect();
-    mixed.sort_by_cached_key(|item| entropy::fingerprint(&format!("{} {round} {}", last.seed, item.id)));
-    // Those that are new to the pupil come first; the order within is kept.
+    mixed.sort_by_cached_key(|item| entropy::fingerprint(&format!("{} {}", last.seed, item.id)));
+    // Those that are new to the pupil come first; the order within is kept. Rounds go through it, and begin anew at its end.
     mixed.sort_by_key(|item| seen.contains(item.id.as_str()));
+    let lost: Vec<&String> = families.iter().take(QUESTIONS_MAX).collect();
     let mut chosen: Vec<&Item> = Vec::new();
-    for family in families.iter().take(QUESTIONS_MAX) {
-        let free = |item: &&&Item| item.family == *family && chosen.iter().all(|one| one.id != item.id);
-        let next = mixed.iter().find(free).copied();
-        chosen.extend(next);
+    for family in &lost {
+        let of_family: Vec<&Item> = mixed.iter().copied().filter(|item| item.family == **family).collect();
+        let a_round = lost.iter().filter(|other| *other == family).count();
+        let nth = chosen.iter().filter(|item| item.family == **family).count();
+        if nth < of_family.len() {
+            let place = usize::from(round.saturating_sub(1)) * a_round + nth;
+            chosen.push(of_family[place % of_family.len()]);
+        }
     }
     Ok(chosen)
 }
