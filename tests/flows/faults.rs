@@ -26,7 +26,7 @@ use tokio::task::JoinSet;
 const PUPILS: u32 = 200;
 const MAXIMUM: u32 = 10;
 /// How long a row may take until nothing waits any more, with all rows at once on a busy machine.
-const ALL_WITHIN: Duration = Duration::from_secs(180);
+const ALL_WITHIN: Duration = Duration::from_secs(420);
 
 /// What happens to the class.
 #[derive(Debug, Clone)]
