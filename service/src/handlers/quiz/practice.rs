@@ -48,7 +48,7 @@ pub(crate) async fn show(
     app: web::Data<App>,
     round: web::Query<Round>,
 ) -> Result<HttpResponse, PageError> {
-    let quiz = OpenedQuiz::find(&app, &session.placement).await?;
+    let quiz = OpenedQuiz::of_pupil(&app, &session).await?;
     let Some(attempts) = finished(&app, &quiz, &session).await? else {
         return Ok(answer::see_other(&start_path(&quiz)));
     };
@@ -82,7 +82,7 @@ pub(crate) async fn mark(
     posted: Posted,
 ) -> Result<HttpResponse, PageError> {
     let fields = Fields::checked(posted, &session.csrf)?;
-    let quiz = OpenedQuiz::find(&app, &session.placement).await?;
+    let quiz = OpenedQuiz::of_pupil(&app, &session).await?;
     let Some(attempts) = finished(&app, &quiz, &session).await? else {
         return Ok(answer::see_other(&start_path(&quiz)));
     };
