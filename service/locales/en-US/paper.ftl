@@ -15,7 +15,8 @@ paper-in-words = Write the number in words, with its last place: tenths, hundred
 paper-order = Write one letter on each line, in the order that is asked for.
 
 paper-key-title = Key: { $title }
-paper-key-about = Each sheet has its own numbers; find it by its code. In small letters: wrong answers, each with what it is consistent with; a hint where to look, not a judgement.
+paper-key-about = Each sheet has its own numbers; find it by its code. In small letters: what else counts, and wrong answers, each with what it is consistent with; a hint where to look, not a judgement.
+paper-key-interval = Every value from { $from } to { $to } counts.
 paper-key-answer = { $answer } ({ $points })
 paper-key-wrong = { $answer }: { $names }
 

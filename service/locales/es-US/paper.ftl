@@ -15,7 +15,8 @@ paper-in-words = Escribe el número con palabras, con su última posición: déc
 paper-order = Escribe una letra en cada línea, en el orden que se pide.
 
 paper-key-title = Clave: { $title }
-paper-key-about = Cada hoja tiene sus propios números; búsquela por su código. En letra pequeña: respuestas equivocadas, cada una con aquello con lo que es coherente; una pista de dónde mirar, no un juicio.
+paper-key-about = Cada hoja tiene sus propios números; búsquela por su código. En letra pequeña: qué más vale, y respuestas equivocadas, cada una con aquello con lo que es coherente; una pista de dónde mirar, no un juicio.
+paper-key-interval = Vale todo valor de { $from } a { $to }.
 paper-key-answer = { $answer } ({ $points })
 paper-key-wrong = { $answer }: { $names }
 

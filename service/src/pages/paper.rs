@@ -57,6 +57,14 @@ impl PrintPage {
         self.frame.texts.with("paper-code", &[("code", sheet.code.to_string().into())])
     }
 
+    /// What stands at the top of each printed page of a sheet.
+    fn running(&self, sheet: &Sheet) -> String {
+        let code = sheet.code.to_string();
+        self.frame
+            .texts
+            .with("paper-margin", &[("title", self.frame.title.as_str().into()), ("code", code.into())])
+    }
+
     fn question(&self, number: usize) -> String {
         self.frame.texts.with("paper-question", &[("number", number.into())])
     }

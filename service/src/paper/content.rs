@@ -1,5 +1,6 @@
 //! What stands on sheets and keys, apart from where: the same for the printed page of a browser and for PDF.
 
+use qbank::accept::Rule;
 use qbank::form;
 use qbank::locale::Language;
 use qbank::marking::Policy;
@@ -64,8 +65,8 @@ pub enum Space {
         forms: String,
         /// Whether words are asked for.
         words: bool,
-        /// Whether something is worked, so that squares help.
-        worked: bool,
+        /// How many rows of squares help to work it; none where nothing is worked in columns.
+        rows: u8,
     },
     /// A box to tick before each choice.
     Boxes {
@@ -86,6 +87,8 @@ pub struct KeyStep {
     pub label: String,
     /// The answer as it is written.
     pub answer: String,
+    /// Which values and forms count beside it, in words; empty where only the value does, in any form.
+    pub accepted: String,
     /// "2 points".
     pub points: String,
     /// Wrong answers with what they are consistent with.
@@ -104,7 +107,7 @@ impl Sheet {
             code,
             pupil: None,
             questions: numbered().map(|(number, item)| question(number, item, policy, texts)).collect(),
-            key: numbered().flat_map(|(number, item)| key(number, item, texts)).collect(),
+            key: numbered().flat_map(|(number, item)| key(number, item, policy, texts)).collect(),
         }
     }
 
@@ -153,7 +156,7 @@ fn space(step: &Step, policy: Policy, language: Language, texts: &Texts) -> Spac
         }
         StepKind::Words => {
             let forms = texts.say("paper-in-words");
-            Space::Line { before: None, after: None, forms, words: true, worked: false }
+            Space::Line { before: None, after: None, forms, words: true, rows: 0 }
         }
         StepKind::Number => {
             // Where the unit is part of the answer, showing it would give it away.
@@ -162,16 +165,43 @@ fn space(step: &Step, policy: Policy, language: Language, texts: &Texts) -> Spac
             let unit = unit.map(str::to_owned);
             let (before, after) = if leads { (unit, None) } else { (None, unit) };
             let forms = step.accept.with_credit(policy.form_credit).explained(language);
-            let worked = step.expression.contains(['+', '-', '*', '/']);
-            Space::Line { before, after, forms, words: false, worked }
+            Space::Line { before, after, forms, words: false, rows: rows(&step.expression) }
         }
     }
 }
 
-fn key(number: usize, item: &Item, texts: &Texts) -> Vec<KeyStep> {
+/// Rows of squares to work an expression in. They depend on its operations alone: rows counted from the working would tell
+/// whether something is carried.
+fn rows(expression: &str) -> u8 {
+    let worked = |sign: char| {
+        let places = expression.match_indices(sign);
+        places.filter(|(place, _)| !moves_the_point(&expression[place + 1..])).count()
+    };
+    let (products, quotients) = (worked('*'), worked('/'));
+    let first = match (quotients, products, worked('+') + worked('-')) {
+        (0, 0, 0) => return 0,
+        // Carries, three numbers, the sum.
+        (0, 0, _) => 5,
+        // Two factors, a product for each of three digits with the carries of their sum, the sum.
+        (0, ..) => 7,
+        // The division, then a product and a difference for each of four digits.
+        _ => 9,
+    };
+    if products + quotients > 1 { 12 } else { first }
+}
+
+/// Whether a multiplication or division by what stands there is by a power of ten, which nobody works in columns.
+fn moves_the_point(rest: &str) -> bool {
+    let number = rest.trim_start().split(|sign: char| !sign.is_alphanumeric() && sign != '.').next();
+    let zeros = number.and_then(|number| number.strip_prefix('1')).unwrap_or_default();
+    !zeros.is_empty() && zeros.bytes().all(|digit| digit == b'0')
+}
+
+fn key(number: usize, item: &Item, policy: Policy, texts: &Texts) -> Vec<KeyStep> {
     let step = |(letter, step): (Option<char>, &Step)| KeyStep {
         label: letter.map_or_else(|| number.to_string(), |letter| format!("{number}\u{a0}{letter}")),
         answer: written(step, &step.answer),
+        accepted: accepted(step, policy, texts),
         points: points(step.points, texts),
         wrong: step
             .predicted
@@ -183,6 +213,18 @@ fn key(number: usize, item: &Item, texts: &Texts) -> Vec<KeyStep> {
         working: step.solution.clone(),
     };
     lettered(item).map(step).collect()
+}
+
+/// What is accepted, for those who mark: unlike on the sheet, the ends of an interval are told.
+fn accepted(step: &Step, policy: Policy, texts: &Texts) -> String {
+    if step.kind != StepKind::Number {
+        return String::new();
+    }
+    let told = step.accept.with_credit(policy.form_credit).explained(texts.language());
+    let Rule::Interval { from, to } = &step.accept.rule else { return told };
+    let end = |end| unbroken(&units::printed(end, step.unit.as_deref()));
+    let interval = texts.with("paper-key-interval", &[("from", end(from).into()), ("to", end(to).into())]);
+    format!("{told} {interval}")
 }
 
 /// An answer as it is written on paper: numbers with their unit, choices by their text, orders by letters.
@@ -208,4 +250,66 @@ fn consistent_with(joined: &str, language: Language) -> String {
         misconceptions::find(id).map_or_else(|| id.to_owned(), |known| known.shown_as(language).to_owned())
     };
     joined.split(" | ").map(shown).collect::<Vec<_>>().join(" / ")
+}
+
+#[cfg(test)]
+mod tests {
+    use qbank::accept::Acceptance;
+    use qbank::plan::Plan;
+
+    use super::*;
+
+    const PLAN: &str = r#"
+pool = "paper"
+title = "On paper"
+seed = "1"
+
+[[section]]
+title = "Money"
+family = "money-many-change"
+count = 2
+pick = 1
+"#;
+
+    #[test]
+    fn squares_are_for_what_is_worked_in_columns() {
+        for (expression, expected) in [
+            ("a", 0),
+            ("a ? b", 0),
+            ("round(a / 10, 0) * 10", 0),
+            ("digit(a / 10, 0)", 0),
+            ("b / 1000", 0),
+            ("a*100", 0),
+            ("a + b + c", 5),
+            ("w + t / 100", 5),
+            ("n * a", 7),
+            ("a * 12", 7),
+            ("a / n", 9),
+            ("trips * c - a", 7),
+            ("u * p + v * p", 12),
+        ] {
+            assert_eq!(rows(expression), expected, "{expression}");
+        }
+    }
+
+    #[test]
+    fn the_key_tells_what_counts() {
+        let families = qbank::bank::families().unwrap();
+        let pool = Plan::from_toml(PLAN).unwrap().make(&families, None).unwrap();
+        let sheet = Sheet::of(&pool, 1, SheetCode::of("one"), Policy::default());
+        let asked = sheet.key.iter().filter(|step| step.accepted.contains("2 places after the point"));
+        assert!(asked.count() > 0, "{:?}", sheet.key);
+
+        let mut step = pool.items().next().unwrap().steps[0].clone();
+        step.unit = Some("kg".into());
+        let (from, to) = ("40".parse().unwrap(), "45.5".parse().unwrap());
+        step.accept = Acceptance { rule: Rule::Interval { from, to }, ..Acceptance::EXACT };
+        for (tag, told) in [
+            ("en-US", "Every value from 40\u{a0}kg to 45.5\u{a0}kg counts."),
+            ("es-US", "Vale todo valor de 40\u{a0}kg a 45.5\u{a0}kg."),
+        ] {
+            let accepted = accepted(&step, Policy::default(), Texts::of(tag));
+            assert!(accepted.ends_with(told), "{accepted}");
+        }
+    }
 }

@@ -20,8 +20,6 @@ const LEADING: f32 = 1.38;
 const SQUARE: f32 = 17.0;
 /// Squares beside each other: enough for the longest numbers of the bank with a sign and a point.
 const SQUARES_ACROSS: u8 = 12;
-/// Rows of squares: carries, three numbers, the result.
-const SQUARES_DOWN: u8 = 5;
 /// Height of the line to write on.
 const WRITING: f32 = 26.0;
 
@@ -168,14 +166,8 @@ pub(super) fn key(sheets: &[Sheet], settings: &PrintSettings) -> Vec<Page> {
 fn finished(pieces: Vec<Vec<Row>>, margin: &str, settings: &PrintSettings) -> Vec<Page> {
     let (width, height) = settings.paper.size();
     let mut pages = broken(pieces, height);
-    if settings.two_sided && pages.len() % 2 == 1 {
-        pages.push(Page::default());
-    }
     let total = u32::try_from(pages.len()).unwrap_or(u32::MAX);
     for (page, number) in pages.iter_mut().zip(1_u32..) {
-        if page.inks.is_empty() {
-            continue;
-        }
         let y = height - MARGIN / 2.0;
         let numbers = [("page", number.into()), ("pages", total.into())];
         let right = settings.texts.with("paper-page", &numbers);
@@ -185,6 +177,10 @@ fn finished(pieces: Vec<Vec<Row>>, margin: &str, settings: &PrintSettings) -> Ve
         for (x, text, face) in [(MARGIN, left, Face::Bold), (x, right, Face::Plain)] {
             page.inks.push(Ink::Text { x, y, size: SMALL, face, text, role: Role::Margin });
         }
+    }
+    // The empty back of a leaf is nobody's page: whoever holds a sheet must not look for it.
+    if settings.two_sided && pages.len() % 2 == 1 {
+        pages.push(Page::default());
     }
     pages
 }
@@ -312,15 +308,15 @@ impl<'s> Writer<'s> {
 
     fn space(&mut self, step: &SheetStep) -> Vec<Row> {
         match &step.space {
-            Space::Line { before, after, forms, words, worked } => {
+            Space::Line { before, after, forms, words, rows: down } => {
                 let mut rows = Vec::new();
                 if !forms.is_empty() {
                     rows.extend(self.paragraph(forms, SMALL, Face::Plain, 0.0));
                 }
                 let line = self.answer_line(before.as_deref(), after.as_deref(), *words);
-                if self.settings.squares && *worked {
+                if self.settings.squares && *down > 0 {
                     rows.push(gap(4.0));
-                    rows.extend(beside(squares(), line));
+                    rows.extend(beside(squares(*down), line));
                 } else {
                     rows.push(line);
                 }
@@ -415,6 +411,9 @@ impl<'s> Writer<'s> {
                 &[("answer", answer.as_str().into()), ("names", names.as_str().into())],
             )
         };
+        if !step.accepted.is_empty() {
+            rows.extend(self.paragraph(&step.accepted, SMALL, Face::Plain, INDENT));
+        }
         if !step.wrong.is_empty() {
             let told: Vec<String> = step.wrong.iter().map(wrong).collect();
             rows.extend(self.paragraph(&told.join("; "), SMALL, Face::Plain, INDENT));
@@ -441,8 +440,8 @@ fn gap(height: f32) -> Row {
     Row { height, inks: Vec::new() }
 }
 
-/// Squares to work in, a row each; the last one closes them.
-fn squares() -> Vec<Row> {
+/// So many rows of squares to work in; one more closes them.
+fn squares(down: u8) -> Vec<Row> {
     let right = MARGIN + f32::from(SQUARES_ACROSS) * SQUARE;
     let pale = |from, to| Ink::Line { from, to, width: 0.6, pale: true };
     let row = |_| {
@@ -453,7 +452,7 @@ fn squares() -> Vec<Row> {
         let inks = upright.chain([pale((MARGIN, 0.0), (right, 0.0))]).collect();
         Row { height: SQUARE, inks }
     };
-    let mut rows: Vec<Row> = (0..SQUARES_DOWN).map(row).collect();
+    let mut rows: Vec<Row> = (0..down).map(row).collect();
     rows.push(Row { height: 1.0, inks: vec![pale((MARGIN, 0.0), (right, 0.0))] });
     rows
 }
@@ -475,4 +474,49 @@ fn text(x: f32, y: f32, size: f32, face: Face, text: String, role: Role) -> Ink 
 
 fn rule(from: (f32, f32), to: (f32, f32)) -> Ink {
     Ink::Line { from, to, width: 0.8, pale: false }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::paper::SheetCode;
+
+    /// A sheet of so many questions, each too long to share a page.
+    fn sheet_of(questions: usize) -> Sheet {
+        let question = |number| SheetQuestion {
+            id: String::new(),
+            number,
+            points: "1 point".into(),
+            story: vec!["A bag weighs 1.5 kg.".into(); 30],
+            steps: Vec::new(),
+        };
+        Sheet {
+            code: SheetCode::of("one"),
+            pupil: None,
+            questions: (1..=questions).map(question).collect(),
+            key: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn pages_are_counted_without_the_empty_back_of_a_leaf() {
+        for (questions, two_sided, expected) in
+            [(1, false, 1), (1, true, 2), (2, true, 2), (3, false, 3), (3, true, 4)]
+        {
+            let settings = PrintSettings {
+                paper: Paper::Letter,
+                squares: false,
+                workings: false,
+                two_sided,
+                title: "Bags".into(),
+                texts: Texts::of("en-US"),
+            };
+            let pages = super::sheet(&sheet_of(questions), &settings);
+            assert_eq!(pages.len(), expected, "{questions} questions, two sides: {two_sided}");
+            let last = format!("page {questions} of {questions}");
+            let told = pages.iter().flat_map(|page| &page.inks);
+            let told = told.filter(|ink| matches!(ink, Ink::Text { text, .. } if *text == last));
+            assert_eq!(told.count(), 1, "'{last}', two sides: {two_sided}");
+        }
+    }
 }

@@ -38,7 +38,7 @@ pub use people::{
     Member, MemberStatus, OverdueAttempt, Part, PersonName, Roster, RosterReading, UnknownWord,
 };
 pub use records::*;
-pub use sheets::{NamedSheet, StoredSheet};
+pub use sheets::{SheetBegun, StoredSheet};
 pub use tool_keys::{PrivateKey, Resealed, Retired, Rotated, ToolKey};
 
 /// Opens the store that `address` names and brings its tables up to date.
@@ -354,14 +354,15 @@ pub trait Storage: Send + Sync + 'static {
     async fn sheets_at(&self, placement: &PlacementId) -> Result<Vec<StoredSheet>, StorageError>;
     /// The sheet with that code.
     async fn sheet(&self, code: SheetCode) -> Result<Option<StoredSheet>, StorageError>;
-    /// Notes that a sheet of that quiz is typed in as this pupil's.
-    async fn name_sheet(
+    /// Begins the attempt of a sheet that is typed in as this pupil's, whose sheet it is from then on. A pupil who may not
+    /// begin one leaves the sheet as it was.
+    async fn begin_sheet(
         &self,
         placement: &PlacementId,
         code: SheetCode,
         user: &UserId,
         change: &Change,
-    ) -> Result<NamedSheet, StorageError>;
+    ) -> Result<SheetBegun, StorageError>;
 
     // --- people of a course ---
 

@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use super::{PlacementId, UserId};
+use super::{Attempt, PlacementId, UserId};
 use crate::paper::SheetCode;
 
 /// A printed sheet.
@@ -18,13 +18,18 @@ pub struct StoredSheet {
     pub made_at: Timestamp,
 }
 
-/// What became of naming a sheet's pupil.
+/// What became of beginning to type in a sheet. Only with [`SheetBegun::Open`] was anything changed.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum NamedSheet {
-    /// It is this pupil's now, or was before.
-    Theirs,
-    /// It is another pupil's; nothing was changed.
+#[expect(clippy::large_enum_variant, reason = "there is one for a request, and none is kept")]
+pub enum SheetBegun {
+    /// The sheet is this pupil's, and this is its open attempt, new or begun before.
+    Open(Attempt),
+    /// The sheet is another pupil's.
     Anothers,
+    /// The pupil is at work on another attempt.
+    AnotherAttempt,
+    /// The pupil has used all attempts.
+    UsedUp,
     /// There is no such sheet of that quiz.
     NoSheet,
 }

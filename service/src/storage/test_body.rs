@@ -1090,7 +1090,7 @@ on_every_store! {
     a_reset_before_anything_was_sent_sends_nothing
     points_by_the_teachers_word_change_the_grade_and_can_be_taken_back
     one_pupil_may_have_more_attempts_than_the_others
-    sheets_are_kept_in_order_named_once_and_forgotten_with_their_pupil
+    sheets_are_kept_in_order_begun_by_one_pupil_and_forgotten_with_them
     every_platform_gets_its_share_and_none_while_it_is_left_alone
     what_may_stand_in_the_gradebook_is_remembered_until_it_is_confirmed
     a_held_grade_waits_for_a_choice_that_is_noted
@@ -1190,7 +1190,7 @@ fn other_stores_are_refused_with_a_reason() {
     assert!(problem("tenths.db").contains("sqlite:PATH"));
 }
 
-async fn sheets_are_kept_in_order_named_once_and_forgotten_with_their_pupil(store: Arc<dyn Storage>) {
+async fn sheets_are_kept_in_order_begun_by_one_pupil_and_forgotten_with_them(store: Arc<dyn Storage>) {
     let placed = placement(&*store, "l1", 2).await;
     let other = placement(&*store, "l2", 2).await;
     let sheet = |number: u32, user: Option<&str>| StoredSheet {
@@ -1206,14 +1206,17 @@ async fn sheets_are_kept_in_order_named_once_and_forgotten_with_their_pupil(stor
     assert_eq!(store.sheet(sheet(3, None).code).await.unwrap(), Some(sheet(3, None)));
     assert_eq!(store.sheet(SheetCode::of("4")).await.unwrap(), None);
 
-    let name = async |placement: &PlacementId, number: u32, user: &str| {
-        store.name_sheet(placement, sheet(number, None).code, &user.into(), &change()).await.unwrap()
+    let begin = async |placement: &PlacementId, number: u32, user: &str| {
+        store.begin_sheet(placement, sheet(number, None).code, &user.into(), &change()).await.unwrap()
     };
-    assert_eq!(name(&placed.id, 1, "u2").await, NamedSheet::Theirs);
-    assert_eq!(name(&placed.id, 1, "u2").await, NamedSheet::Theirs, "again");
-    assert_eq!(name(&placed.id, 1, "u3").await, NamedSheet::Anothers);
-    assert_eq!(name(&other.id, 3, "u3").await, NamedSheet::NoSheet);
-    assert_eq!(name(&placed.id, 4, "u3").await, NamedSheet::NoSheet);
+    let SheetBegun::Open(begun) = begin(&placed.id, 1, "u2").await else { panic!("the sheet is free") };
+    assert_eq!(begun.seed, sheet(1, None).code.seed());
+    assert_eq!(begin(&placed.id, 1, "u2").await, SheetBegun::Open(begun), "again");
+    assert_eq!(begin(&placed.id, 1, "u3").await, SheetBegun::Anothers);
+    assert_eq!(begin(&placed.id, 3, "u2").await, SheetBegun::AnotherAttempt);
+    assert_eq!(store.sheet(sheet(3, None).code).await.unwrap(), Some(sheet(3, None)), "it is nobody's still");
+    assert_eq!(begin(&other.id, 3, "u3").await, SheetBegun::NoSheet);
+    assert_eq!(begin(&placed.id, 4, "u3").await, SheetBegun::NoSheet);
 
     let scope = PurgeScope::Pupil { issuer: "https://platform.example.org".into(), user: "u2".into() };
     store.purge(&scope, WaitingGrades::Delete, false, &change()).await.unwrap();

@@ -22,9 +22,7 @@ use crate::pages::quiz::ANSWER_LENGTH_MAX;
 use crate::pages::{Frame, Place};
 use crate::paper::{NoCode, SheetCode};
 use crate::session::TeacherSession;
-use crate::storage::{
-    Announce, Attempt, Change, NamedSheet, Responses, Started, StoredSheet, Submitted, UserId,
-};
+use crate::storage::{Attempt, Change, Responses, SheetBegun, StoredSheet, Submitted, UserId};
 use crate::texts::Texts;
 
 /// The sheet that is asked for.
@@ -125,18 +123,12 @@ async fn hand_in(
     }
     let now = app.clock.now();
     let change = Change { at: now, by: session.actor() };
-    match app.storage.name_sheet(&session.placement, sheet.code, pupil, &change).await? {
-        NamedSheet::Theirs => {}
-        NamedSheet::Anothers => return Ok(Err("paper-anothers")),
-        NamedSheet::NoSheet => return Ok(Err("paper-unknown")),
-    }
-    let seed = sheet.code.seed();
-    let started = app.storage.start_attempt(&session.placement, pupil, &seed, Announce::Nothing, now).await?;
-    let attempt = match started {
-        Started::Open(attempt) if attempt.seed == seed => attempt,
-        Started::Open(_) => return Ok(Err("paper-open-attempt")),
-        Started::UsedUp => return Ok(Err("paper-used-up")),
-        Started::NoPlacement => return Err(PageError::NotFound),
+    let attempt = match app.storage.begin_sheet(&session.placement, sheet.code, pupil, &change).await? {
+        SheetBegun::Open(attempt) => attempt,
+        SheetBegun::Anothers => return Ok(Err("paper-anothers")),
+        SheetBegun::AnotherAttempt => return Ok(Err("paper-open-attempt")),
+        SheetBegun::UsedUp => return Ok(Err("paper-used-up")),
+        SheetBegun::NoSheet => return Ok(Err("paper-unknown")),
     };
     let marks = on_paper.quiz.marked(&attempt, &responses);
     match attempts::close(app, &attempt, responses, &marks, now, true).await? {

@@ -5,6 +5,7 @@ mod class;
 mod cookies;
 mod csrf;
 mod district;
+mod paper;
 mod quiz;
 mod retention;
 mod windows;

@@ -496,15 +496,15 @@ impl Storage for Sqlite {
         self.connections.read(move |c| sheets::by_code(c, code)).await
     }
 
-    async fn name_sheet(
+    async fn begin_sheet(
         &self,
         placement: &PlacementId,
         code: SheetCode,
         user: &UserId,
         change: &Change,
-    ) -> Result<NamedSheet, StorageError> {
+    ) -> Result<SheetBegun, StorageError> {
         let (placement, user, change) = (placement.clone(), user.clone(), change.clone());
-        self.connections.write(move |c| sheets::name(c, &placement, code, &user, &change)).await
+        self.connections.write(move |c| sheets::begin(c, &placement, code, &user, &change)).await
     }
 
     async fn note_launch(

@@ -2,10 +2,12 @@
 
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
-use super::audit;
 use super::row::{failed, ms, time};
+use super::{attempts, audit};
 use crate::paper::SheetCode;
-use crate::storage::{Action, Change, NamedSheet, PlacementId, StorageError, StoredSheet, Subject, UserId};
+use crate::storage::{
+    Action, Announce, Change, PlacementId, SheetBegun, Started, StorageError, StoredSheet, Subject, UserId,
+};
 
 pub(super) fn add(c: &Connection, sheets: &[StoredSheet], change: &Change) -> Result<(), StorageError> {
     let Some(first) = sheets.first() else { return Ok(()) };
@@ -40,26 +42,33 @@ pub(super) fn by_code(c: &Connection, code: SheetCode) -> Result<Option<StoredSh
         .map_err(failed)
 }
 
-pub(super) fn name(
+pub(super) fn begin(
     c: &Connection,
     placement: &PlacementId,
     code: SheetCode,
     user: &UserId,
     change: &Change,
-) -> Result<NamedSheet, StorageError> {
+) -> Result<SheetBegun, StorageError> {
     let Some(sheet) = by_code(c, code)?.filter(|sheet| sheet.placement == *placement) else {
-        return Ok(NamedSheet::NoSheet);
+        return Ok(SheetBegun::NoSheet);
     };
     if sheet.user.as_ref().is_some_and(|its| its != user) {
-        return Ok(NamedSheet::Anothers);
+        return Ok(SheetBegun::Anothers);
     }
+    let seed = code.seed();
+    let attempt = match attempts::start(c, placement, user, &seed, Announce::Nothing, change.at)? {
+        Started::Open(attempt) if attempt.seed == seed => attempt,
+        Started::Open(_) => return Ok(SheetBegun::AnotherAttempt),
+        Started::UsedUp => return Ok(SheetBegun::UsedUp),
+        Started::NoPlacement => return Ok(SheetBegun::NoSheet),
+    };
     c.prepare_cached("UPDATE sheets SET user = ?2 WHERE code = ?1")
         .and_then(|mut update| update.execute(params![code.to_string(), user.0]))
         .map_err(failed)?;
     let subject =
         Subject { placement: Some(placement.clone()), user: Some(user.clone()), ..Subject::default() };
     audit::note(c, change, Action::SheetTyped, &subject, &code.to_string())?;
-    Ok(NamedSheet::Theirs)
+    Ok(SheetBegun::Open(attempt))
 }
 
 fn read(row: &Row<'_>) -> rusqlite::Result<StoredSheet> {
