@@ -200,6 +200,7 @@ async fn a_sheet_is_printed_typed_in_and_graded() -> Result<()> {
     let items = drawn(&demo, &codes[0])?;
     let printed = teacher.text("article.sheet").await?;
     ensure!(items.iter().all(|item| squeezed(&printed).contains(&squeezed(&item.stem))), "{printed}");
+    every_printed_page_tells_its_sheet(&teacher, folder.path(), &codes).await?;
     teacher.click(Locator::LinkText("Back to the list of sheets")).await?;
 
     mistype(&teacher, &codes[0]).await?;
@@ -217,6 +218,24 @@ async fn a_sheet_is_printed_typed_in_and_graded() -> Result<()> {
     ensure!(teacher.complaints().await?.is_empty(), "the browser complains");
     teacher.close().await?;
     demo.stop().await
+}
+
+/// Pages of a sheet get apart on a teacher's table, so each of them has the code.
+async fn every_printed_page_tells_its_sheet(
+    teacher: &Browser,
+    folder: &Path,
+    codes: &[String],
+) -> Result<()> {
+    let file = folder.join("printed.pdf");
+    std::fs::write(&file, teacher.printed().await?)?;
+    let Some(text) = poppler("pdftotext", &[], &file) else { return Ok(()) };
+    let pages: Vec<&str> = text.split('\u{c}').filter(|page| !page.trim().is_empty()).collect();
+    ensure!(pages.len() > codes.len(), "{} pages show nothing about second pages", pages.len());
+    for page in pages {
+        let told = codes.iter().filter(|code| page.contains(code.as_str())).count();
+        ensure!(told == 1, "a page tells {told} codes: {page}");
+    }
+    Ok(())
 }
 
 async fn place(teacher: &Browser, demo: &Demo) -> Result<()> {

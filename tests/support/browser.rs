@@ -16,7 +16,7 @@ use std::{env, fs};
 use anyhow::{Context, Result, bail, ensure};
 use fantoccini::actions::{InputSource, KeyAction, KeyActions};
 use fantoccini::elements::Element;
-use fantoccini::wd::WebDriverCompatibleCommand;
+use fantoccini::wd::{PrintConfiguration, WebDriverCompatibleCommand};
 use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use reqwest::{Method, Url};
@@ -455,6 +455,14 @@ impl Browser {
     /// If there is no such element.
     pub async fn picture_of(&self, selector: &str) -> Result<Vec<u8>> {
         Ok(self.find(Locator::Css(selector)).await?.screenshot().await?)
+    }
+
+    /// The page as the browser prints it, a PDF.
+    ///
+    /// # Errors
+    /// If the browser is gone.
+    pub async fn printed(&self) -> Result<Vec<u8>> {
+        Ok(self.client.print(PrintConfiguration::default()).await?)
     }
 
     /// What was wrong with the pages so far, in the browser's own words: files that did not load, broken rules of a
