@@ -52,6 +52,11 @@ pub(crate) fn origin(url: &Url) -> Option<String> {
     nameable.then(|| url.origin().ascii_serialization())
 }
 
+/// The origin of an address that names nothing but an origin.
+pub(crate) fn bare_origin(url: &Url) -> Option<String> {
+    origin(url).filter(|_| url.path() == "/" && url.query().is_none())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -19,6 +19,7 @@ pub mod pages;
 pub mod paper;
 pub mod placing;
 pub mod practice;
+mod registering;
 mod retention;
 pub mod routes;
 pub mod seal;
@@ -28,6 +29,7 @@ pub mod settings;
 pub mod storage;
 pub mod texts;
 pub mod typing;
+mod usage;
 pub mod windows;
 
 /// The first `limit` characters of a text.

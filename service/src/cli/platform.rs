@@ -5,6 +5,7 @@ use url::Url;
 
 use super::platform_frames::{self, FramesArguments};
 use super::{block_on, by_command_line, output};
+use crate::registering::TypedPlatform;
 use crate::settings::Reach;
 use crate::storage::{self, ClientId, DeploymentId, NewRegistration, PendingDeployment, Registration};
 
@@ -111,38 +112,19 @@ pub(super) fn run(command: PlatformCommand) -> anyhow::Result<()> {
 }
 
 fn add(arguments: AddArguments) -> anyhow::Result<()> {
-    let reach = Reach::allowing_loopback(arguments.allow_loopback);
-    check_issuer(&arguments.issuer, reach)?;
-    reach.check("--authorization-url", &arguments.authorization_url)?;
-    reach.check("--token-url", &arguments.token_url)?;
-    reach.check("--keys-url", &arguments.keys_url)?;
-    let deployments: std::collections::BTreeSet<_> =
-        arguments.deployments.into_iter().map(DeploymentId).collect();
-    if let Some(bad) = deployments.iter().find(|id| id.0.is_empty() || id.0.len() > 255 || !id.0.is_ascii()) {
-        anyhow::bail!("--deployment {:?}: expected 1 to 255 ASCII characters", crate::shorten(&bad.0, 40));
-    }
-    let store = storage::open(&arguments.store)?;
-    let new = NewRegistration {
+    let typed = TypedPlatform {
         issuer: arguments.issuer,
-        client_id: ClientId(arguments.client_id),
-        authorization_url: arguments.authorization_url,
-        token_url: arguments.token_url,
-        keys_url: arguments.keys_url,
+        client_id: arguments.client_id,
+        authorization_url: arguments.authorization_url.into(),
+        token_url: arguments.token_url.into(),
+        keys_url: arguments.keys_url.into(),
+        deployments: arguments.deployments,
         audience: arguments.audience,
-        deployments,
     };
+    let new = typed.check(Reach::allowing_loopback(arguments.allow_loopback))?;
+    let store = storage::open(&arguments.store)?;
     let registration = block_on(async { Ok(store.put_registration(new, &by_command_line()).await?) })?;
     output::line(&describe(&registration))
-}
-
-/// An issuer is kept as text, because it is compared byte for byte, but it has to be an address.
-fn check_issuer(issuer: &str, reach: Reach) -> anyhow::Result<()> {
-    let url: Url = issuer.parse().map_err(|error| anyhow::anyhow!("--issuer {issuer:?}: {error}"))?;
-    reach.check("--issuer", &url)?;
-    if url.query().is_some() {
-        anyhow::bail!("--issuer {issuer:?}: expected an address without query");
-    }
-    Ok(())
 }
 
 fn list(arguments: &ListArguments) -> anyhow::Result<()> {

@@ -3,6 +3,7 @@
 
 use std::collections::BTreeSet;
 
+use anyhow::Context;
 use url::Url;
 
 use super::{block_on, by_command_line, output};
@@ -65,12 +66,9 @@ pub(super) fn run(arguments: &FramesArguments) -> anyhow::Result<()> {
 
 fn read_origin(url: &Url, reach: Reach) -> anyhow::Result<String> {
     reach.check("--origin", url)?;
-    match frame_ancestors::origin(url) {
-        Some(origin) if url.path() == "/" && url.query().is_none() => Ok(origin),
-        _ => anyhow::bail!(
-            "--origin {url}: expected an address without path, such as https://school-7.example.org"
-        ),
-    }
+    frame_ancestors::bare_origin(url).with_context(|| {
+        format!("--origin {url}: expected an address without path, such as https://school-7.example.org")
+    })
 }
 
 #[cfg(test)]

@@ -5,6 +5,7 @@ use std::sync::LazyLock;
 use askama::Template;
 
 use super::Frame;
+use super::drawings::charts::{Bars, Intervals};
 use super::marked::Tone;
 
 /// The script that looks again while something is being worked on.
@@ -71,6 +72,8 @@ pub struct Section {
     pub progress: Option<Progress>,
     /// Text in equal-width letters, as a file has it.
     pub file: Option<String>,
+    /// Pictures, each with its table.
+    pub charts: Vec<Chart>,
     /// A table.
     pub table: Option<Table>,
     /// What stands behind a fold each: summary and paragraphs.
@@ -79,6 +82,15 @@ pub struct Section {
     pub forms: Vec<Form>,
     /// Links.
     pub links: Vec<(String, String)>,
+}
+
+/// A picture.
+#[derive(Debug, Clone)]
+pub enum Chart {
+    /// Counts out of a whole.
+    Bars(Bars),
+    /// Shares with their intervals.
+    Intervals(Intervals),
 }
 
 /// How far something is.

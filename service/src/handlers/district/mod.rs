@@ -90,13 +90,19 @@ pub(crate) fn configure(config: &mut ServiceConfig) {
         .route("/district/platforms/invite", web::post().to(platforms::invite))
         .route("/district/platforms/revoke-invitation", web::post().to(platforms::revoke_invitation))
         .route("/district/platforms/rotate", web::post().to(platforms::rotate))
+        .route("/district/platforms/retire", web::post().to(platforms::retire))
+        .route("/district/platforms/{platform}", web::get().to(platforms::show))
+        .route("/district/platforms/{platform}/frames", web::post().to(platforms::frames))
         .route("/district/tokens", web::get().to(tokens::list))
         .route("/district/tokens", web::post().to(tokens::make))
         .route("/district/tokens/revoke", web::post().to(tokens::revoke))
         .route("/district/deliveries", web::get().to(deliveries::list))
         .route("/district/deliveries/send-again", web::post().to(deliveries::send_again))
+        .route("/district/deliveries/settle", web::post().to(deliveries::settle))
+        .route("/district/deliveries/compare", web::post().to(deliveries::compare))
         .route("/district/use", web::get().to(usage::show))
         .route("/district/use.csv", web::get().to(usage::csv))
+        .route("/district/use-courses.csv", web::get().to(usage::courses_csv))
         .route("/district/audit", web::get().to(audit::list));
 }
 

@@ -1,5 +1,7 @@
 //! Platforms that may launch the service, deployments that wait for approval, invitations, and signing keys.
 
+use std::collections::BTreeSet;
+
 use actix_web::{HttpResponse, web};
 use jiff::Timestamp;
 use url::Url;
@@ -8,16 +10,16 @@ use super::{DistrictSession, board, done, refused, shown};
 use crate::app::App;
 use crate::clock::plus_ms;
 use crate::entropy;
+use crate::frame_ancestors;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::form::{Fields, Posted};
 use crate::lti::keys::rotation::{self, OVERLAP_MS, Stage};
-use crate::pages::board::{Act, Board, Cell, Field, Form, Section, Table};
+use crate::pages::board::{Act, Board, Cell, Field, FieldKind, Form, Section, Table};
 use crate::pages::marked::Tone;
-use crate::settings::Reach;
-use crate::storage::{
-    ClientId, DeploymentId, Fingerprint, Invitation, NewRegistration, Registration, RegistrationId,
-};
+use crate::registering::{Part, TypedPlatform};
+use crate::storage::{DeploymentId, Fingerprint, Invitation, Registration, RegistrationId};
 use crate::texts::Texts;
+use crate::windows::Zone;
 
 /// How long an invitation can be used.
 const INVITED_MS: i64 = 7 * 24 * 60 * 60 * 1000;
@@ -36,7 +38,7 @@ async fn page(session: &DistrictSession, app: &App) -> Result<Board, PageError> 
         waiting(app, &registrations, texts).await?,
         invitations(app, texts).await?,
         keys(app, &registrations, texts).await?,
-        adding(texts),
+        adding(texts, None),
     ];
     Ok(board(session, PATH, texts.say("running-page-platforms"), sections))
 }
@@ -55,7 +57,7 @@ fn registered(registrations: &[Registration], texts: &Texts) -> Section {
             label: texts.with("running-remove-label", &[("issuer", known.platform.issuer.as_str().into())]),
         };
         vec![
-            Cell::Text(known.platform.issuer.clone()),
+            Cell::Link(format!("{PATH}/{}", known.id.0), known.platform.issuer.clone()),
             Cell::Code(known.platform.client_id.to_string()),
             Cell::Text(deployments.join(", ")),
             Cell::Acts(vec![remove]),
@@ -171,6 +173,7 @@ fn invitation_state(invitation: &Invitation, now: Timestamp) -> (Tone, &'static 
 
 async fn keys(app: &App, registrations: &[Registration], texts: &Texts) -> Result<Section, PageError> {
     let (keys, now) = (app.storage.tool_keys().await?, app.clock.now());
+    let zone = &app.settings.time_zone;
     let row = |key: &crate::storage::ToolKey| {
         let stage = rotation::stage(key, &keys, now);
         let (tone, state) = match stage {
@@ -186,12 +189,18 @@ async fn keys(app: &App, registrations: &[Registration], texts: &Texts) -> Resul
             label: texts
                 .with("running-rotate-label", &[("issuer", issuer(registrations, Some(owner)).into())]),
         });
+        let retire = (key.retires_at.is_none() && stage == Stage::Leaving).then(|| Act {
+            action: format!("{PATH}/retire"),
+            values: vec![("key", key.kid.clone())],
+            text: texts.say("running-retire"),
+            label: texts.with("running-retire-label", &[("name", key.kid.as_str().into())]),
+        });
         vec![
             Cell::Code(key.kid.clone()),
             Cell::Text(issuer(registrations, key.registration)),
             Cell::State(tone, texts.say(state)),
-            Cell::Text(texts.date_time(key.created_at, &app.settings.time_zone)),
-            Cell::Acts(rotate.into_iter().collect()),
+            Cell::Text(times(key, zone, texts)),
+            Cell::Acts(rotate.into_iter().chain(retire).collect()),
         ]
     };
     let published = keys.iter().filter(|key| rotation::stage(key, &keys, now) != Stage::Retired);
@@ -208,67 +217,176 @@ async fn keys(app: &App, registrations: &[Registration], texts: &Texts) -> Resul
     Ok(Section::new("keys", texts.say("running-keys")).text(texts.say("running-keys-about")).table(table))
 }
 
-/// The addresses that a platform's documentation names: field and message.
-const ADDRESSES: [(&str, &str); 4] = [
-    ("issuer", "running-column-issuer"),
-    ("authorization_url", "running-authorization-url"),
-    ("token_url", "running-token-url"),
-    ("keys_url", "running-keys-url"),
+/// When a key was made, and when it leaves if that is known.
+fn times(key: &crate::storage::ToolKey, zone: &Zone, texts: &Texts) -> String {
+    let made = texts.date_time(key.created_at, zone);
+    match key.retires_at {
+        None => made,
+        Some(at) => {
+            let leaves = texts.date_time(at, zone);
+            texts.with("running-key-times", &[("made", made.into()), ("leaves", leaves.into())])
+        }
+    }
+}
+
+/// What is asked for a platform: field, message, and whether one can leave it empty.
+const PARTS: [(&str, Part, &str); 5] = [
+    ("issuer", Part::Issuer, "running-column-issuer"),
+    ("client_id", Part::ClientId, "running-column-client"),
+    ("authorization_url", Part::AuthorizationUrl, "running-authorization-url"),
+    ("token_url", Part::TokenUrl, "running-token-url"),
+    ("keys_url", Part::KeysUrl, "running-keys-url"),
 ];
 
-fn adding(texts: &Texts) -> Section {
+/// The form for a platform, filled as it was posted last.
+fn adding(texts: &Texts, posted: Option<&Fields>) -> Section {
+    let typed = |name: &str| posted.map_or("", |fields| fields.value(name));
     let mut fields: Vec<Field> =
-        ADDRESSES.iter().map(|(name, message)| Field::line(name, texts.say(message), "")).collect();
-    fields.insert(1, Field::line("client_id", texts.say("running-column-client"), ""));
-    fields.push(Field::line("deployment", texts.say("running-column-deployment"), ""));
+        PARTS.iter().map(|(name, _, message)| Field::line(name, texts.say(message), typed(name))).collect();
+    let deployments = Field {
+        kind: FieldKind::Lines(typed("deployments").to_owned()),
+        ..Field::line("deployments", texts.say("running-column-deployments"), "")
+    };
+    fields.push(deployments.hint(texts.say("running-one-a-line")));
+    let audience = Field::line("audience", texts.say("running-audience"), typed("audience"));
+    fields.push(audience.hint(texts.say("running-audience-hint")));
     let form = Form::post(format!("{PATH}/add"), texts.say("running-add"), fields);
     Section::new("add", texts.say("running-add-heading")).text(texts.say("running-add-about")).form(form)
 }
 
-/// POST: registers a platform, with the checks of `tenths platform add`.
+/// POST: registers a platform, with the checks of `tenths platform add`. What was typed stays in the form when it is at
+/// fault.
 pub(crate) async fn add(
     session: DistrictSession,
     app: web::Data<App>,
     posted: Posted,
 ) -> Result<HttpResponse, PageError> {
     let fields = Fields::checked(posted, &session.csrf)?;
-    match new_registration(&fields, app.settings.reach) {
+    match typed(&fields).check(app.settings.reach) {
         Ok(new) => {
             app.storage.put_registration(new, &session.change(&app)).await?;
             Ok(answer::see_other(PATH))
         }
-        Err(problem) => {
-            let told = Texts::of_reader().with("running-add-fault", &[("problem", problem.into())]);
-            refused(page(&session, &app).await?, told)
+        Err(fault) => {
+            let mut board = page(&session, &app).await?;
+            let texts = Texts::of_reader();
+            // The form stands at the end of the page.
+            board.sections.pop();
+            board.sections.insert(0, adding(texts, Some(&fields)));
+            refused(board, told(fault.part, texts))
         }
     }
 }
 
-fn new_registration(fields: &Fields, reach: Reach) -> Result<NewRegistration, String> {
+fn typed(fields: &Fields) -> TypedPlatform {
     let value = |name: &str| fields.value(name).trim().to_owned();
-    let address = |name: &str| {
-        let url: Url = value(name).parse().map_err(|error| format!("{name}: {error}"))?;
-        reach.check(name, &url).map_err(|error| error.to_string())?;
-        Ok::<Url, String>(url)
-    };
-    // Kept as text, because it is compared byte for byte, but it has to be an address.
-    if address("issuer")?.query().is_some() {
-        return Err("issuer: an address without query was expected".into());
-    }
-    let plain = |name: &str| {
-        let value = value(name);
-        let fits = !value.is_empty() && value.len() <= 255 && value.is_ascii();
-        if fits { Ok(value) } else { Err(format!("{name}: 1 to 255 ASCII characters were expected")) }
-    };
-    Ok(NewRegistration {
+    TypedPlatform {
         issuer: value("issuer"),
-        client_id: ClientId(plain("client_id")?),
-        authorization_url: address("authorization_url")?,
-        token_url: address("token_url")?,
-        keys_url: address("keys_url")?,
-        audience: None,
-        deployments: [DeploymentId(plain("deployment")?)].into(),
-    })
+        client_id: value("client_id"),
+        authorization_url: value("authorization_url"),
+        token_url: value("token_url"),
+        keys_url: value("keys_url"),
+        deployments: lines(fields.value("deployments")).map(str::to_owned).collect(),
+        audience: Some(value("audience")).filter(|audience| !audience.is_empty()),
+    }
+}
+
+/// What is wrong with a part, in a sentence.
+fn told(part: Part, texts: &Texts) -> String {
+    let asked = PARTS.iter().find(|(_, asked, _)| *asked == part);
+    let field = texts.say(asked.map_or("running-column-deployments", |(_, _, message)| message));
+    match part {
+        Part::ClientId | Part::Deployment => {
+            texts.with("running-fault-identifier", &[("field", field.into())])
+        }
+        _ => texts.with("running-fault-address", &[("field", field.into())]),
+    }
+}
+
+/// The lines that say something.
+fn lines(text: &str) -> impl Iterator<Item = &str> {
+    text.lines().map(str::trim).filter(|line| !line.is_empty())
+}
+
+/// GET: one platform: what is registered, and which further pages may show ours in frames.
+pub(crate) async fn show(
+    session: DistrictSession,
+    app: web::Data<App>,
+    path: web::Path<i64>,
+) -> Result<HttpResponse, PageError> {
+    shown(&one(&session, &app, path.into_inner(), None).await?)
+}
+
+/// The page of a platform; with origins as they were posted, if they were at fault.
+async fn one(
+    session: &DistrictSession,
+    app: &App,
+    platform: i64,
+    origins: Option<&str>,
+) -> Result<Board, PageError> {
+    let texts = Texts::of_reader();
+    let id = RegistrationId(platform);
+    let known = app.storage.registration(id).await?.ok_or(PageError::NotFound)?;
+    let origins = match origins {
+        Some(typed) => typed.to_owned(),
+        None => app.storage.frame_origins(id).await?.into_iter().collect::<Vec<_>>().join("\n"),
+    };
+    let platform = known.platform;
+    let deployments: Vec<&str> = platform.deployments.iter().map(DeploymentId::as_str).collect();
+    let facts = [
+        ("running-column-issuer", platform.issuer.clone()),
+        ("running-column-client", platform.client_id.to_string()),
+        ("running-authorization-url", platform.authorization_url.to_string()),
+        ("running-token-url", platform.token_url.to_string()),
+        ("running-keys-url", platform.keys_url.to_string()),
+        ("running-audience", platform.audience.clone().unwrap_or_else(|| platform.token_url.to_string())),
+        ("running-column-deployments", deployments.join(", ")),
+    ];
+    let registered = Section {
+        facts: facts.map(|(message, value)| (texts.say(message), value)).into(),
+        ..Section::new("registered", texts.say("running-registered-as"))
+    };
+    let field = Field {
+        kind: FieldKind::Lines(origins),
+        ..Field::line("origins", texts.say("running-frames-origins"), "")
+    };
+    let form = Form::post(
+        format!("{PATH}/{}/frames", id.0),
+        texts.say("running-frames-save"),
+        vec![field.hint(texts.say("running-frames-hint"))],
+    );
+    let frames = Section::new("frames", texts.say("running-frames")).text(texts.say("running-frames-about"));
+    let sections = vec![registered.link(PATH, texts.say("running-all-platforms-link")), frames.form(form)];
+    Ok(board(session, PATH, platform.issuer, sections))
+}
+
+/// POST: which further pages may show ours in frames, as `tenths platform frames`; none where the field is empty.
+pub(crate) async fn frames(
+    session: DistrictSession,
+    app: web::Data<App>,
+    path: web::Path<i64>,
+    posted: Posted,
+) -> Result<HttpResponse, PageError> {
+    let fields = Fields::checked(posted, &session.csrf)?;
+    let id = path.into_inner();
+    app.storage.registration(RegistrationId(id)).await?.ok_or(PageError::NotFound)?;
+    let typed = fields.value("origins");
+    let read = |line: &str| {
+        let url: Url = line.parse().ok()?;
+        app.settings.reach.check("origin", &url).ok()?;
+        frame_ancestors::bare_origin(&url)
+    };
+    let mut origins = BTreeSet::new();
+    for line in lines(typed) {
+        let Some(origin) = read(line) else {
+            let shown = crate::shorten(line, 120);
+            let fault = Texts::of_reader().with("running-frames-fault", &[("line", shown.into())]);
+            return refused(one(&session, &app, id, Some(typed)).await?, fault);
+        };
+        origins.insert(origin);
+    }
+    app.storage.set_frame_origins(RegistrationId(id), &origins, &session.change(&app)).await?;
+    Ok(answer::see_other(&format!("{PATH}/{id}")))
 }
 
 /// The platform that a form names.
@@ -373,6 +491,25 @@ pub(crate) async fn rotate(
     }
     if let Err(error) = app.tool_keys.tend().await {
         // The service looks after its keys by itself, too.
+        tracing::warn!(%error, "signing keys could not be looked after");
+    }
+    Ok(answer::see_other(PATH))
+}
+
+/// POST: a key that another one has taken the place of gets its time to leave the key set, a day from now.
+pub(crate) async fn retire(
+    session: DistrictSession,
+    app: web::Data<App>,
+    posted: Posted,
+) -> Result<HttpResponse, PageError> {
+    let fields = Fields::checked(posted, &session.csrf)?;
+    let change = session.change(&app);
+    let at = plus_ms(change.at, OVERLAP_MS);
+    if let Err(error) = rotation::retire(app.storage.as_ref(), fields.value("key"), at, &change).await {
+        tracing::warn!(%error, "a key was not retired");
+        return refused(page(&session, &app).await?, Texts::of_reader().say("running-retire-fault"));
+    }
+    if let Err(error) = app.tool_keys.tend().await {
         tracing::warn!(%error, "signing keys could not be looked after");
     }
     Ok(answer::see_other(PATH))

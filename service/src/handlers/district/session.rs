@@ -79,21 +79,23 @@ pub(super) fn cookie(app: &App, token: &ApiToken) -> Cookie<'static> {
     let sealed = Sealed { token: token.secret.clone(), csrf: entropy::secret(), ends_at };
     let content = serde_json::to_vec(&sealed).expect("a session has text keys");
     let value = URL_SAFE_NO_PAD.encode(app.form_key.seal(PURPOSE, &content));
-    let secure = app.settings.public_url.is_https();
-    Cookie::build(name(app), value)
-        .path("/district")
-        .max_age(Duration::milliseconds(LIFETIME_MS))
-        .http_only(true)
-        .secure(secure)
-        .same_site(SameSite::Strict)
-        .finish()
+    carrying(app, value, Duration::milliseconds(LIFETIME_MS))
 }
 
 /// The cookie that ends a session.
 pub(super) fn no_cookie(app: &App) -> Cookie<'static> {
-    let mut cookie = Cookie::build(name(app), "").path("/district").finish();
-    cookie.make_removal();
-    cookie
+    // With the same attributes: without Secure a browser would not take a cookie of that name, not even to remove it.
+    carrying(app, String::new(), Duration::ZERO)
+}
+
+fn carrying(app: &App, value: String, lifetime: Duration) -> Cookie<'static> {
+    Cookie::build(name(app), value)
+        .path("/district")
+        .max_age(lifetime)
+        .http_only(true)
+        .secure(app.settings.public_url.is_https())
+        .same_site(SameSite::Strict)
+        .finish()
 }
 
 /// The prefix makes browsers insist on https.

@@ -3,6 +3,7 @@
 use actix_web::http::StatusCode;
 use actix_web::http::header::{CACHE_CONTROL, LOCATION};
 use actix_web::{HttpRequest, HttpResponse, web};
+use jiff::tz::TimeZone;
 
 use super::session::{self, DistrictSession};
 use crate::app::App;
@@ -26,9 +27,7 @@ pub(crate) async fn sign_in(
     app: web::Data<App>,
     posted: Posted,
 ) -> Result<HttpResponse, PageError> {
-    // Browsers say where a post comes from (Fetch Metadata); programs that do not have no cookies to lose.
-    let from = request.headers().get("sec-fetch-site").and_then(|site| site.to_str().ok());
-    if from.is_some_and(|site| site != "same-origin") {
+    if !is_from_here(&app, &request) {
         return Err(SessionError::Csrf.into());
     }
     let secret = posted.iter().find(|(name, _)| name == "token").map_or("", |(_, value)| value.trim());
@@ -38,6 +37,7 @@ pub(crate) async fn sign_in(
     match token {
         Some(token) => {
             tracing::info!(token = token.id, "a coordinator signed in");
+            app.storage.api_token_used(&token.id, TimeZone::UTC.to_datetime(now).date()).await?;
             Ok(HttpResponse::SeeOther()
                 .cookie(session::cookie(&app, &token))
                 .insert_header((LOCATION, "/district"))
@@ -49,6 +49,17 @@ pub(crate) async fn sign_in(
             let problem = Texts::of_reader().say("running-sign-in-refused");
             answer::page(StatusCode::UNAUTHORIZED, &page(Some(problem)))
         }
+    }
+}
+
+/// Whether a post comes from a page of ours. Browsers say so (Fetch Metadata); older ones only name the page's origin,
+/// which is `null` for our own pages, too, because they send no referrer (Fetch, 'append a request Origin header', from
+/// memory). Programs that say neither have no cookies to lose.
+fn is_from_here(app: &App, request: &HttpRequest) -> bool {
+    let said = |name: &str| request.headers().get(name).map(|value| value.to_str().unwrap_or_default());
+    match said("sec-fetch-site") {
+        Some(site) => site == "same-origin",
+        None => said("origin").is_none_or(|from| ["null", &app.settings.public_url.origin()].contains(&from)),
     }
 }
 

@@ -12,7 +12,10 @@ fn addresses() -> Vec<(String, bool)> {
     let routes = table.split(".route(\"").skip(1).map(|route| {
         let (path, rest) = route.split_once('"').unwrap();
         (
-            path.replace("{family}", "add-ragged").replace("{pool}", "river-day").replace("{job}", "none"),
+            path.replace("{family}", "add-ragged")
+                .replace("{pool}", "river-day")
+                .replace("{job}", "none")
+                .replace("{platform}", "1"),
             rest.starts_with(", web::post()"),
         )
     });
@@ -220,4 +223,121 @@ async fn a_plan_that_is_clicked_together_is_loaded_and_its_questions_are_shown()
     let fault = [("csrf", csrf.as_str()), ("do", "make"), ("plan", "pool = ")];
     let (status, _, page) = school.district(Some(&cookie), "/district/pools/plan", Some(&fault)).await;
     assert!(status == StatusCode::UNPROCESSABLE_ENTITY && page.contains("line 1"), "{page}");
+}
+
+#[actix_web::test]
+async fn signing_out_takes_the_cookie_away_and_signing_in_leaves_the_day() {
+    let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+    let (id, secret) = school.named_token(ApiRole::Coordinator).await;
+    let cookie = school.signing_in(&secret, "same-origin").await.1.unwrap();
+    let tokens = school.app.storage.api_tokens().await.unwrap();
+    let used = tokens.iter().find(|token| token.id == id).unwrap().last_used_on;
+    assert_eq!(used.unwrap().to_string(), "2026-03-02");
+    let csrf = csrf(&school.district(Some(&cookie), "/district", None).await.2);
+    let service =
+        init_service(actix_web::App::new().app_data(school.app.clone()).configure(routes::configure)).await;
+    let request = TestRequest::post().uri("/district/sign-out").cookie(cookie.clone());
+    let answer = call_service(&service, request.set_form([("csrf", csrf)]).to_request()).await;
+    let removal = answer.headers().get(SET_COOKIE).unwrap().to_str().unwrap();
+    // RFC 6265bis, 4.1.3.1 (from memory): a name with the prefix __Secure- needs the attribute, else nothing is removed.
+    assert!(removal.starts_with("__Secure-tenths-district=;") && removal.contains("Max-Age=0"), "{removal}");
+    assert!(removal.contains("Secure;") || removal.ends_with("Secure"), "{removal}");
+    assert!(removal.contains("Path=/district"), "{removal}");
+
+    let foreign = TestRequest::post().uri("/district/sign-in").insert_header(("origin", "https://evil.test"));
+    let answer = call_service(&service, foreign.set_form([("token", secret)]).to_request()).await;
+    assert_eq!(answer.status(), StatusCode::FORBIDDEN);
+}
+
+#[actix_web::test]
+async fn a_platform_is_added_with_the_checks_of_the_command_line() {
+    let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+    let (_, secret) = school.named_token(ApiRole::Coordinator).await;
+    let cookie = school.signing_in(&secret, "same-origin").await.1.unwrap();
+    let csrf = csrf(&school.district(Some(&cookie), "/district/platforms", None).await.2);
+    let fields = |keys: &'static str, deployments: &'static str| {
+        [
+            ("csrf", csrf.clone()),
+            ("issuer", "https://hill.example.org".into()),
+            ("client_id", "c-9".into()),
+            ("authorization_url", "https://hill.example.org/authorize".into()),
+            ("token_url", "https://hill.example.org/token".into()),
+            ("keys_url", keys.into()),
+            ("deployments", deployments.into()),
+            ("audience", String::new()),
+        ]
+    };
+    let path = "/district/platforms/add";
+    for (keys, deployments, told) in [
+        ("http://hill.example.org/keys", "1", "Address of the public keys"),
+        ("https://127.0.0.1/keys", "1", "Address of the public keys"),
+        ("https://hill.example.org/keys", " \r\n", "Deployments"),
+    ] {
+        let fields = fields(keys, deployments);
+        let fields: Vec<_> = fields.iter().map(|(name, value)| (*name, value.as_str())).collect();
+        let (status, _, page) = school.district(Some(&cookie), path, Some(&fields)).await;
+        assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{keys}");
+        assert!(page.contains(told) && page.contains("value=\"c-9\""), "what was typed stays: {page}");
+    }
+    let fields = fields("https://hill.example.org/keys", "1\r\n two \r\n");
+    let fields: Vec<_> = fields.iter().map(|(name, value)| (*name, value.as_str())).collect();
+    assert_eq!(school.district(Some(&cookie), path, Some(&fields)).await.0, StatusCode::SEE_OTHER);
+    let known = school.app.storage.registrations_of("https://hill.example.org").await.unwrap().remove(0);
+    let deployments: Vec<_> = known.platform.deployments.iter().map(DeploymentId::as_str).collect();
+    assert_eq!((deployments, &known.platform.audience), (vec!["1", "two"], &None));
+}
+
+#[actix_web::test]
+async fn further_pages_for_frames_are_named_and_forgotten() {
+    let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+    let (_, secret) = school.named_token(ApiRole::Coordinator).await;
+    let cookie = school.signing_in(&secret, "same-origin").await.1.unwrap();
+    let platform = format!("/district/platforms/{}", school.registration.id.0);
+    let (status, _, page) = school.district(Some(&cookie), &platform, None).await;
+    assert!(status == StatusCode::OK && page.contains("https://platform.example.org/keys"), "{page}");
+    let (csrf, path) = (csrf(&page), format!("{platform}/frames"));
+    let save = async |origins: &str| {
+        let form = [("csrf", csrf.as_str()), ("origins", origins)];
+        let status = school.district(Some(&cookie), &path, Some(&form)).await.0;
+        (status, school.app.storage.frame_origins(school.registration.id).await.unwrap().len())
+    };
+    assert_eq!(save("https://a.example.org\r\nhttps://b.example.org/\r\n").await, (StatusCode::SEE_OTHER, 2));
+    let fault = "https://c.example.org/with/path";
+    assert_eq!(save(fault).await, (StatusCode::UNPROCESSABLE_ENTITY, 2), "nothing changes");
+    assert_eq!(save("http://c.example.org").await, (StatusCode::UNPROCESSABLE_ENTITY, 2));
+    assert_eq!(save("").await, (StatusCode::SEE_OTHER, 0));
+    assert_eq!(school.district(Some(&cookie), "/district/platforms/99", None).await.0, StatusCode::NOT_FOUND);
+}
+
+#[actix_web::test]
+async fn what_fewer_than_ten_pupils_did_is_on_no_page_and_in_no_file() {
+    let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
+    let (token, secret) = ApiToken::new(ApiRole::Coordinator, "a test", monday(), None);
+    school.app.storage.add_api_token(token, &change()).await.unwrap();
+    let cookie = school.signing_in(&secret, "same-origin").await.1.unwrap();
+    let shown = async |path: &str| school.district(Some(&cookie), path, None).await.2;
+    let hand_in = async |from: usize, to: usize| {
+        for number in from..to {
+            let user = format!("pupil-{number}");
+            let pupil = school.pupil(&user).await;
+            let (path, attempt) = pupil.begin(&user).await;
+            let handed_in = pupil.post_form(&format!("{path}/submit"), &school.fields(&attempt, right)).await;
+            assert_eq!(handed_in.status, StatusCode::SEE_OTHER);
+        }
+    };
+    hand_in(0, 9).await;
+    let page = shown("/district/use").await;
+    assert!(page.contains("fewer than 10") && !page.contains("100%"), "{page}");
+    let courses = shown("/district/use-courses.csv").await;
+    assert_eq!(courses.lines().nth(1), Some("https://platform.example.org,course-1,1,,,"), "{courses}");
+    assert_eq!(shown("/district/use.csv").await.lines().count(), 1, "the head alone");
+
+    hand_in(9, 30).await;
+    assert!(!shown("/district/use").await.contains("100%"), "kept for a minute");
+    school.clock.advance_ms(61_000);
+    let page = shown("/district/use").await;
+    assert!(page.contains("100%") && page.contains("id=\"facility-caption\""), "{page}");
+    let courses = shown("/district/use-courses.csv").await;
+    assert!(courses.lines().nth(1).unwrap().ends_with(",1.0000"), "{courses}");
+    assert!(shown("/district/use.csv").await.contains("add-ragged,"), "the family is told");
 }
