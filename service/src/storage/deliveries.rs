@@ -102,6 +102,8 @@ pub struct LeasedGrade {
     pub maximum: u32,
     /// The time to send: later than any sent before for this pupil and placement.
     pub timestamp: Timestamp,
+    /// How far ahead of our clock it is dated, in ms, since the platform refused an earlier time.
+    pub ahead_ms: i64,
     /// How often sending failed since the message was queued.
     pub tries: u32,
     /// Since when it has waited.
@@ -179,8 +181,9 @@ pub enum DeliveryOutcome {
         at: Timestamp,
         /// What happened, in words for a teacher, without personal data.
         problem: String,
-        /// The next time to send has to be later than this, when the platform's clock runs ahead of ours.
-        later_than: Option<Timestamp>,
+        /// From now on this pupil's messages are dated so many milliseconds ahead of our clock, because the platform
+        /// claims to know a later one.
+        ahead_ms: Option<i64>,
     },
     /// The gradebook has another mark, and a teacher must choose.
     Held {

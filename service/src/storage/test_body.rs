@@ -416,10 +416,26 @@ async fn sent_times_strictly_increase_whatever_the_clock_does(store: Arc<dyn Sto
         let leased = lease(store.as_ref(), now).await.pop().unwrap();
         assert!(last.is_none_or(|last| last < leased.timestamp), "{last:?} then {}", leased.timestamp);
         last = Some(leased.timestamp);
-        let retry = DeliveryOutcome::Retry { at: monday(), problem: "busy".to_owned(), later_than: None };
+        let retry = DeliveryOutcome::Retry { at: monday(), problem: "busy".to_owned(), ahead_ms: None };
         store.finish_grade(&leased, &retry, now).await.unwrap();
     }
     assert_eq!(store.deliveries_at(&placed.id).await.unwrap()[0].tries, 5);
+}
+
+async fn messages_stay_dated_ahead_once_a_platform_refused_an_earlier_time(store: Arc<dyn Storage>) {
+    let placed = placement(store.as_ref(), "l1", 1).await;
+    submit(store.as_ref(), &placed, "u1", 5).await;
+    let leased = lease(store.as_ref(), monday()).await.pop().unwrap();
+    let problem = "a later score is known".to_owned();
+    let retry = DeliveryOutcome::Retry { at: monday(), problem, ahead_ms: Some(60_000) };
+    store.finish_grade(&leased, &retry, monday()).await.unwrap();
+    // However long it waits for its turn.
+    for waited_ms in [20_000, 500_000] {
+        let leased = lease(store.as_ref(), later(waited_ms)).await.pop().unwrap();
+        assert_eq!((leased.ahead_ms, leased.timestamp), (60_000, later(waited_ms + 60_000)));
+        let postponed = DeliveryOutcome::Postponed { at: monday() };
+        store.finish_grade(&leased, &postponed, later(waited_ms)).await.unwrap();
+    }
 }
 
 async fn a_grade_queued_while_another_is_sent_is_sent_next(store: Arc<dyn Storage>) {
@@ -658,7 +674,7 @@ async fn what_may_stand_in_the_gradebook_is_remembered_until_it_is_confirmed(sto
         submit(store.as_ref(), &placed, "u1", points).await;
         let lost = lease(store.as_ref(), later(i64::from(points))).await.pop().unwrap();
         let problem = "no answer".to_owned();
-        let retry = DeliveryOutcome::Retry { at: monday(), problem, later_than: None };
+        let retry = DeliveryOutcome::Retry { at: monday(), problem, ahead_ms: None };
         finish(store.as_ref(), &lost, retry).await;
     }
     let cell = standing(store.as_ref(), &placed, "u1").await.cell;
@@ -1081,6 +1097,7 @@ on_every_store! {
     the_best_grade_waits_and_previews_do_not
     a_lease_keeps_others_away_until_it_runs_out
     sent_times_strictly_increase_whatever_the_clock_does
+    messages_stay_dated_ahead_once_a_platform_refused_an_earlier_time
     a_grade_queued_while_another_is_sent_is_sent_next
     the_queue_is_counted
     a_beginning_is_told_once_and_never_after_a_grade

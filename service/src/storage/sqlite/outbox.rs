@@ -100,7 +100,7 @@ pub(super) fn lease(
     let mut due: Vec<LeasedGrade> = c
         .prepare_cached(
             "SELECT * FROM (
-                SELECT o.*, p.registration, max(?1, coalesce(o.last_timestamp + 1, ?1)) AS timestamp,
+                SELECT o.*, p.registration, max(?1 + o.ahead_ms, coalesce(o.last_timestamp + 1, ?1)) AS timestamp,
                     row_number() OVER (PARTITION BY p.registration ORDER BY o.next_try_at, o.placement, o.user)
                         AS place
                 FROM outbox o JOIN placements p ON p.id = o.placement
@@ -143,6 +143,7 @@ fn read_leased(row: &Row<'_>) -> rusqlite::Result<LeasedGrade> {
         progress: read_progress(row)?,
         maximum: count(row, "maximum")?,
         timestamp: time(row, "timestamp")?,
+        ahead_ms: row.get("ahead_ms")?,
         tries: count(row, "tries")?,
         waiting_since: time(row, "waiting_since")?,
         cell: read_cell(row)?,
@@ -243,7 +244,7 @@ pub(super) fn finish(
         DeliveryOutcome::Held { drift, found } => {
             note_drift(c, &grade.placement, &grade.user, Some(*drift), Some(*found))
         }
-        DeliveryOutcome::Retry { later_than: Some(later_than), .. } => note_later_than(c, grade, *later_than),
+        DeliveryOutcome::Retry { ahead_ms: Some(ahead_ms), .. } => date_ahead(c, grade, *ahead_ms),
         _ => Ok(()),
     }
 }
@@ -318,12 +319,10 @@ pub(super) fn note_drift(
     Ok(())
 }
 
-fn note_later_than(c: &Connection, grade: &LeasedGrade, later_than: Timestamp) -> Result<(), StorageError> {
-    c.prepare_cached(
-        "UPDATE outbox SET last_timestamp = max(last_timestamp, ?3) WHERE placement = ?1 AND user = ?2",
-    )
-    .and_then(|mut update| update.execute(params![grade.placement.0, grade.user.0, ms(later_than)]))
-    .map_err(failed)?;
+fn date_ahead(c: &Connection, grade: &LeasedGrade, ahead_ms: i64) -> Result<(), StorageError> {
+    c.prepare_cached("UPDATE outbox SET ahead_ms = ?3 WHERE placement = ?1 AND user = ?2")
+        .and_then(|mut update| update.execute(params![grade.placement.0, grade.user.0, ahead_ms]))
+        .map_err(failed)?;
     Ok(())
 }
 

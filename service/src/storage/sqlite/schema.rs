@@ -18,6 +18,7 @@ const MIGRATIONS: &[&str] = &[
     include_str!("migrations/0009_layout.sql"),
     include_str!("migrations/0010_overrides.sql"),
     include_str!("migrations/0011_sheets.sql"),
+    include_str!("migrations/0012_ahead.sql"),
 ];
 
 /// Brings the tables up to date, each migration in a transaction of its own.
