@@ -1,8 +1,8 @@
 //! Login states and sessions.
 
 use jiff::Timestamp;
-use rusqlite::{Connection, OptionalExtension, Row, params};
 
+use super::connection::{Connection, OptionalExtension, Row, SqlResult, params};
 use super::row::{failed, json, ms, time, to_json};
 use crate::storage::{
     DeploymentId, Fingerprint, LoginState, PlatformStorage, RegistrationId, SeenLogin, SessionRecord,
@@ -39,10 +39,12 @@ pub(super) fn take_state(
     now: Timestamp,
 ) -> Result<TakenState, StorageError> {
     let found: Option<(Option<i64>, LoginState)> = c
-        .prepare_cached("SELECT * FROM login_states WHERE state = ?1")
-        .and_then(|mut select| {
-            select.query_row([&state.0], |row| Ok((row.get("used_at")?, read_state(row)?))).optional()
-        })
+        .query_row(
+            &format!("SELECT * FROM login_states WHERE state = ?1 {}", c.take("login_states")),
+            [&state.0],
+            |row| Ok((row.get("used_at")?, read_state(row)?)),
+        )
+        .optional()
         .map_err(failed)?;
     let Some((used_at, login)) = found else { return Ok(TakenState::Unknown) };
     if used_at.is_some() {
@@ -70,7 +72,7 @@ pub(super) fn seen_login(
         .map_err(failed)
 }
 
-fn read_state(row: &Row<'_>) -> rusqlite::Result<LoginState> {
+fn read_state(row: &Row<'_>) -> SqlResult<LoginState> {
     Ok(LoginState {
         state: Fingerprint(row.get("state")?),
         nonce: row.get("nonce")?,
@@ -165,7 +167,7 @@ pub(super) fn sessions_of(
         .map_err(failed)
 }
 
-fn read_session(row: &Row<'_>) -> rusqlite::Result<SessionRecord> {
+fn read_session(row: &Row<'_>) -> SqlResult<SessionRecord> {
     Ok(SessionRecord {
         id: Fingerprint(row.get("id")?),
         registration: RegistrationId(row.get("registration")?),
@@ -189,13 +191,13 @@ pub(super) fn purge(c: &Connection, before: Timestamp) -> Result<usize, StorageE
 mod tests {
     use super::*;
     use crate::storage::SessionPurpose;
-    use crate::storage::sqlite::schema;
+    use crate::storage::sql::schema;
+    use crate::storage::sql::sqlite::empty_in_memory;
 
     #[test]
     fn a_session_ends_with_its_deployment() {
-        let mut c = Connection::open_in_memory().unwrap();
-        c.pragma_update(None, "foreign_keys", true).unwrap();
-        schema::migrate(&mut c).unwrap();
+        let c = empty_in_memory();
+        schema::migrate(&c).unwrap();
         c.execute_batch(
             "INSERT INTO registrations (id, issuer, client_id, authorization_url, token_url, keys_url)
                 VALUES (1, 'https://p', 'c', 'https://p/a', 'https://p/t', 'https://p/k');

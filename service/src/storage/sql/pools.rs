@@ -3,10 +3,10 @@
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;
-use rusqlite::{Connection, OptionalExtension, Row, params};
 use url::Url;
 
 use super::audit;
+use super::connection::{Connection, OptionalExtension, Row, SqlResult, Turn, params};
 use super::row::{count, failed, ms, time, to_json};
 use crate::entropy;
 use crate::storage::{
@@ -17,6 +17,9 @@ use crate::storage::{
 use crate::windows::{Edge, Said, Windows};
 
 pub(super) fn put_pool(c: &Connection, new: &StoredPool) -> Result<PutPool, StorageError> {
+    // Whoever places it at the same time waits, or is waited for.
+    let select = format!("SELECT id FROM pools WHERE id = ?1 {}", c.take("pools"));
+    c.query(&select, [&new.id.0], |_| Ok(())).map_err(failed)?;
     let old = pool(c, &new.id)?;
     if old.as_ref().is_some_and(|old| old.json != new.json) && is_placed(c, &new.id)? {
         return Ok(PutPool::InUse);
@@ -78,7 +81,7 @@ pub(super) fn put_placement(c: &Connection, new: &NewPlacement) -> Result<Placem
              VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18)
              ON CONFLICT (registration, deployment, resource_link) DO UPDATE SET
                 context = excluded.context, title = excluded.title,
-                line_item = coalesce(excluded.line_item, line_item),
+                line_item = coalesce(excluded.line_item, placements.line_item),
                 line_items = excluded.line_items, grade_scopes = excluded.grade_scopes
              RETURNING id",
         )
@@ -140,7 +143,7 @@ pub(super) fn neighbours(c: &Connection, of: &Placement) -> Result<Vec<Placement
     let link = &of.quiz.link;
     c.prepare_cached(
         "SELECT * FROM placements
-         WHERE registration = ?1 AND deployment = ?2 AND context IS ?3 AND id <> ?4 ORDER BY id",
+         WHERE registration = ?1 AND deployment = ?2 AND context IS NOT DISTINCT FROM ?3 AND id <> ?4 ORDER BY id",
     )
     .and_then(|mut select| {
         let context = of.quiz.context.as_ref().map(ContextId::as_str);
@@ -161,8 +164,13 @@ pub(super) fn refresh_windows(
     said: &BTreeMap<Edge, Said>,
 ) -> Result<(), StorageError> {
     let Some(known) = placement(c, id)? else { return Ok(()) };
-    let windows = known.quiz.windows.refreshed(said);
-    if windows == known.quiz.windows { Ok(()) } else { put_windows(c, id, &windows) }
+    if known.quiz.windows.refreshed(said) == known.quiz.windows {
+        return Ok(());
+    }
+    // A teacher may change them at the same time.
+    c.turn(&Turn::Settings).map_err(failed)?;
+    let Some(known) = placement(c, id)? else { return Ok(()) };
+    put_windows(c, id, &known.quiz.windows.refreshed(said))
 }
 
 pub(super) fn set_windows(
@@ -187,7 +195,7 @@ fn put_windows(c: &Connection, id: &PlacementId, windows: &Windows) -> Result<()
     Ok(())
 }
 
-fn read(row: &Row<'_>) -> rusqlite::Result<Placement> {
+fn read(row: &Row<'_>) -> SqlResult<Placement> {
     Ok(Placement {
         id: PlacementId(row.get("id")?),
         quiz: NewPlacement {
@@ -211,7 +219,7 @@ fn read(row: &Row<'_>) -> rusqlite::Result<Placement> {
     })
 }
 
-fn read_grades(row: &Row<'_>) -> rusqlite::Result<Option<GradeEndpoint>> {
+fn read_grades(row: &Row<'_>) -> SqlResult<Option<GradeEndpoint>> {
     if row.get::<_, Option<String>>("grade_scopes")?.is_none() {
         return Ok(None);
     }

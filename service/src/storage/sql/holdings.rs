@@ -2,8 +2,7 @@
 //!
 //! Every table with a column `user` must be covered here; a test reads the schema and fails for one that is not.
 
-use rusqlite::{Connection, params};
-
+use super::connection::{Connection, ToValue, params};
 use super::row::{failed, ms};
 use super::{attempts, audit, launches, outbox, overrides, people, platforms, pools};
 use crate::storage::{
@@ -79,12 +78,14 @@ pub(super) fn purge(
     dry_run: bool,
     change: &Change,
 ) -> Result<Purged, StorageError> {
+    // No pupil hands in, and no grade becomes one that waits, between counting and deleting.
+    c.take_tables("attempts, outbox").map_err(failed)?;
     let purged = match select_people(c, scope)? {
         Some(problem) => problem,
         None => purge_selected(c, scope, waiting, dry_run, change)?,
     };
     // The list itself names people.
-    execute(c, "DROP TABLE temp.purged")?;
+    execute(c, "DROP TABLE purged")?;
     Ok(purged)
 }
 
@@ -125,7 +126,10 @@ fn purge_selected(
 
 /// Fills the temporary table `purged` with person and quiz, or tells why the scope means nobody.
 fn select_people(c: &Connection, scope: &PurgeScope) -> Result<Option<Purged>, StorageError> {
-    execute(c, "DROP TABLE IF EXISTS temp.purged; CREATE TEMP TABLE purged (placement TEXT, user TEXT)")?;
+    execute(
+        c,
+        "DROP TABLE IF EXISTS purged; CREATE TEMP TABLE purged AS SELECT placement, user FROM attempts WHERE 1 = 0",
+    )?;
     let at_quizzes = AT_QUIZZES
         .map(|table| format!("SELECT placement, user FROM {table} WHERE user IS NOT NULL"))
         .join(" UNION ");
@@ -157,7 +161,7 @@ fn select_people(c: &Connection, scope: &PurgeScope) -> Result<Option<Purged>, S
                 .query_row(
                     "SELECT count(DISTINCT p.registration || ' ' || p.deployment)
                      FROM placements p JOIN registrations r ON r.id = p.registration
-                     WHERE r.issuer = ?1 AND p.context = ?2 AND (?3 IS NULL OR p.deployment = ?3)",
+                     WHERE r.issuer = ?1 AND p.context = ?2 AND (p.deployment = ?3 OR ?3 IS NULL)",
                     params![issuer, context.0, deployment.as_ref().map(|id| &id.0)],
                     |row| row.get(0),
                 )
@@ -166,7 +170,7 @@ fn select_people(c: &Connection, scope: &PurgeScope) -> Result<Option<Purged>, S
                 return Ok(Some(Purged::SeveralCourses));
             }
             c.execute(
-                &select("r.issuer = ?1 AND p.context = ?2 AND (?3 IS NULL OR p.deployment = ?3)"),
+                &select("r.issuer = ?1 AND p.context = ?2 AND (p.deployment = ?3 OR ?3 IS NULL)"),
                 params![issuer, context.0, deployment.as_ref().map(|id| &id.0)],
             )
         }
@@ -213,7 +217,7 @@ fn delete_sessions(c: &Connection, scope: &PurgeScope) -> Result<usize, StorageE
             c.execute(&format!("DELETE FROM sessions WHERE {of_issuer}"), params![issuer])
         }
         PurgeScope::Course { .. } => c.execute(
-            "DELETE FROM sessions WHERE (json_extract(purpose, '$.placement'), user) IN
+            "DELETE FROM sessions WHERE (purpose ->> 'placement', user) IN
                 (SELECT placement, user FROM purged)",
             [],
         ),
@@ -231,34 +235,50 @@ fn unname(c: &Connection, scope: &PurgeScope) -> Result<usize, StorageError> {
     let of_issuer = "(entry.registration IN (SELECT id FROM registrations WHERE issuer = ?1)
         OR entry.placement IN (SELECT p.id FROM placements p JOIN registrations r ON r.id = p.registration
                                WHERE r.issuer = ?1)
-        OR json_extract(entry.actor, '$.registration') IN (SELECT id FROM registrations WHERE issuer = ?1))";
-    let update = |column: &str, named: &str, condition: &str| {
-        let cleared = if column == "user" { "NULL" } else { "json_set(actor, '$.user', NULL)" };
-        format!("UPDATE audit AS entry SET {column} = {cleared} WHERE {named} IS NOT NULL AND {condition}")
-    };
-    let mut cleared = 0;
-    for (column, named) in [("user", "entry.user"), ("actor", "json_extract(entry.actor, '$.user')")] {
-        cleared += match scope {
-            PurgeScope::Pupil { issuer, user } => c.execute(
-                &update(column, named, &format!("{of_issuer} AND {named} = ?2")),
-                params![issuer, user.0],
-            ),
-            PurgeScope::Platform { issuer } => c.execute(&update(column, named, of_issuer), params![issuer]),
-            PurgeScope::Course { .. } => c.execute(
-                &update(
-                    column,
-                    named,
-                    &format!("(entry.placement, {named}) IN (SELECT placement, user FROM purged)"),
-                ),
-                [],
-            ),
-            PurgeScope::Before(time) => {
-                c.execute(&update(column, named, "entry.at < ?1"), params![ms(*time)])
-            }
+        OR CAST(entry.actor ->> 'registration' AS BIGINT) IN (SELECT id FROM registrations WHERE issuer = ?1))";
+    let condition = |named: &str| match scope {
+        PurgeScope::Pupil { .. } => format!("{of_issuer} AND {named} = ?2"),
+        PurgeScope::Platform { .. } => of_issuer.to_owned(),
+        PurgeScope::Course { .. } => {
+            format!("(entry.placement, {named}) IN (SELECT placement, user FROM purged)")
         }
+        PurgeScope::Before(_) => "entry.at < ?1".to_owned(),
+    };
+    let meant = match scope {
+        PurgeScope::Pupil { issuer, user } => vec![issuer.to_value(), user.0.to_value()],
+        PurgeScope::Platform { issuer } => vec![issuer.to_value()],
+        PurgeScope::Course { .. } => Vec::new(),
+        PurgeScope::Before(time) => vec![ms(*time).to_value()],
+    };
+    let subjects = format!(
+        "UPDATE audit AS entry SET user = NULL WHERE entry.user IS NOT NULL AND {}",
+        condition("entry.user")
+    );
+    let subjects = c.execute(&subjects, meant.clone()).map_err(failed)?;
+    let actors = format!(
+        "SELECT entry.id, entry.actor FROM audit AS entry WHERE entry.actor ->> 'user' IS NOT NULL AND {}",
+        condition("entry.actor ->> 'user'")
+    );
+    let actors = c
+        .query(&actors, meant, |row| Ok((row.get::<_, i64>("id")?, row.get::<_, String>("actor")?)))
         .map_err(failed)?;
+    for (id, actor) in &actors {
+        c.execute("UPDATE audit SET actor = ?2 WHERE id = ?1", params![*id, nameless(actor)?])
+            .map_err(failed)?;
     }
-    Ok(cleared)
+    Ok(subjects + actors.len())
+}
+
+/// An actor as stored, without the person.
+fn nameless(actor: &str) -> Result<String, StorageError> {
+    let unreadable = |error: serde_json::Error| StorageError::Unreadable {
+        table: "audit",
+        column: "actor",
+        problem: error.to_string(),
+    };
+    let mut actor: serde_json::Value = serde_json::from_str(actor).map_err(unreadable)?;
+    actor["user"] = serde_json::Value::Null;
+    Ok(actor.to_string())
 }
 
 fn note(
@@ -307,17 +327,15 @@ mod tests {
     /// A table that names people and is not deleted from would keep them for ever.
     #[test]
     fn every_table_that_names_a_person_is_covered() {
-        let mut connection = Connection::open_in_memory().unwrap();
-        super::super::schema::migrate(&mut connection).unwrap();
-        let tables: Vec<String> = connection
-            .prepare(
+        let connection = super::super::sqlite::empty_in_memory();
+        super::super::schema::migrate(&connection).unwrap();
+        let tables = connection
+            .query(
                 "SELECT t.name FROM pragma_table_list t JOIN pragma_table_info(t.name) c
                  WHERE t.schema = 'main' AND c.name = 'user' ORDER BY t.name",
+                [],
+                |row| row.get::<_, String>("name"),
             )
-            .unwrap()
-            .query_map([], |row| row.get(0))
-            .unwrap()
-            .collect::<Result<_, _>>()
             .unwrap();
         let mut covered: Vec<&str> = AT_QUIZZES.into_iter().chain(["audit", "sessions"]).collect();
         covered.sort_unstable();

@@ -1,8 +1,8 @@
 //! What gradebooks were seen to hold, and which are to be read next.
 
 use jiff::Timestamp;
-use rusqlite::{Connection, OptionalExtension, params};
 
+use super::connection::{Connection, OptionalExtension, Turn, params};
 use super::outbox;
 use super::row::{failed, ms, time};
 use crate::storage::{Finding, PlacementId, Reading, StorageError};
@@ -39,6 +39,7 @@ pub(super) fn note(c: &Connection, reading: &Reading, findings: &[Finding]) -> R
     )
     .map_err(failed)?;
     for finding in findings {
+        c.turn(&Turn::Pupil { placement: &reading.placement.0, user: &finding.user.0 }).map_err(failed)?;
         let unchanged: bool = c
             .prepare_cached(
                 "SELECT EXISTS (SELECT 1 FROM outbox

@@ -2,8 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use rusqlite::{Connection, Row, params};
-
+use super::connection::{Connection, Row, SqlResult, ToValue, params};
 use super::row::{failed, parsed};
 use super::{audit, tool_keys};
 use crate::storage::{
@@ -38,7 +37,7 @@ pub(super) fn put(
         .map_err(failed)?;
     for deployment in &new.deployments {
         c.execute(
-            "INSERT OR IGNORE INTO deployments (registration, deployment) VALUES (?1, ?2)",
+            "INSERT INTO deployments (registration, deployment) VALUES (?1, ?2) ON CONFLICT DO NOTHING",
             params![id, deployment.0],
         )
         .map_err(failed)?;
@@ -114,11 +113,7 @@ pub(super) fn find(
     Ok(select(c, sql, params![issuer, client_id.0])?.pop())
 }
 
-fn select(
-    c: &Connection,
-    sql: &str,
-    parameters: &[&dyn rusqlite::ToSql],
-) -> Result<Vec<Registration>, StorageError> {
+fn select(c: &Connection, sql: &str, parameters: &[&dyn ToValue]) -> Result<Vec<Registration>, StorageError> {
     let mut statement = c.prepare_cached(sql).map_err(failed)?;
     let rows: Result<Vec<_>, _> = statement.query_map(parameters, read).map_err(failed)?.collect();
     let mut registrations = rows.map_err(failed)?;
@@ -129,7 +124,7 @@ fn select(
 }
 
 /// A row without its deployments, which are in a table of their own.
-fn read(row: &Row<'_>) -> rusqlite::Result<Registration> {
+fn read(row: &Row<'_>) -> SqlResult<Registration> {
     Ok(Registration {
         id: RegistrationId(row.get("id")?),
         platform: NewRegistration {

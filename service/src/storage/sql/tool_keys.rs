@@ -1,9 +1,9 @@
 //! Our own signing keys.
 
 use jiff::Timestamp;
-use rusqlite::{Connection, OptionalExtension, Row, params};
 
 use super::audit;
+use super::connection::{Connection, OptionalExtension, Row, SqlResult, ToValue, params};
 use super::row::{failed, ms, time};
 use crate::storage::{
     Action, Change, PrivateKey, RegistrationId, Resealed, Retired, Rotated, StorageError, Subject, ToolKey,
@@ -59,7 +59,7 @@ pub(super) fn hasten(
         .map_err(failed)?;
     // The others had a later time to leave, which no longer holds.
     c.execute(
-        "UPDATE tool_keys SET retires_at = NULL WHERE registration IS ?1 AND kid <> ?2 AND retires_at > ?3",
+        "UPDATE tool_keys SET retires_at = NULL WHERE registration IS NOT DISTINCT FROM ?1 AND kid <> ?2 AND retires_at > ?3",
         params![waiting.registration.map(|id| id.0), kid, ms(leave_at)],
     )
     .map_err(failed)?;
@@ -70,7 +70,7 @@ pub(super) fn hasten(
 /// Gives the older keys beside `key` a time to leave, and notes that.
 fn succeed(c: &Connection, key: &ToolKey, leave_at: Timestamp, change: &Change) -> Result<(), StorageError> {
     c.execute(
-        "UPDATE tool_keys SET retires_at = ?3 WHERE registration IS ?1 AND kid <> ?2 AND retires_at IS NULL",
+        "UPDATE tool_keys SET retires_at = ?3 WHERE registration IS NOT DISTINCT FROM ?1 AND kid <> ?2 AND retires_at IS NULL",
         params![key.registration.map(|id| id.0), key.kid, ms(leave_at)],
     )
     .map_err(failed)?;
@@ -143,8 +143,11 @@ pub(super) fn erase_of(
 }
 
 fn erase(c: &Connection, key: &ToolKey, change: &Change) -> Result<(), StorageError> {
-    c.execute("UPDATE tool_keys SET pkcs8 = x'', sealed_by = NULL WHERE kid = ?1", params![key.kid])
-        .map_err(failed)?;
+    c.execute(
+        "UPDATE tool_keys SET pkcs8 = ?2, sealed_by = NULL WHERE kid = ?1",
+        params![key.kid, Vec::<u8>::new()],
+    )
+    .map_err(failed)?;
     note(c, change, Action::KeyErased, key, "private part erased")
 }
 
@@ -206,7 +209,7 @@ fn note(
 }
 
 fn of_owner(c: &Connection, owner: Option<RegistrationId>) -> Result<Vec<ToolKey>, StorageError> {
-    let sql = "SELECT * FROM tool_keys WHERE registration IS ?1 ORDER BY created_at, kid";
+    let sql = "SELECT * FROM tool_keys WHERE registration IS NOT DISTINCT FROM ?1 ORDER BY created_at, kid";
     select(c, sql, params![owner.map(|id| id.0)])
 }
 
@@ -214,20 +217,16 @@ fn find(c: &Connection, kid: &str) -> Result<Option<ToolKey>, StorageError> {
     Ok(select(c, "SELECT * FROM tool_keys WHERE kid = ?1", params![kid])?.pop())
 }
 
-fn exists(c: &Connection, sql: &str, parameters: &[&dyn rusqlite::ToSql]) -> Result<bool, StorageError> {
+fn exists(c: &Connection, sql: &str, parameters: &[&dyn ToValue]) -> Result<bool, StorageError> {
     let found: Option<i64> = c.query_row(sql, parameters, |row| row.get(0)).optional().map_err(failed)?;
     Ok(found.is_some())
 }
 
-fn select(
-    c: &Connection,
-    sql: &str,
-    parameters: &[&dyn rusqlite::ToSql],
-) -> Result<Vec<ToolKey>, StorageError> {
+fn select(c: &Connection, sql: &str, parameters: &[&dyn ToValue]) -> Result<Vec<ToolKey>, StorageError> {
     c.prepare_cached(sql).and_then(|mut select| select.query_map(parameters, read)?.collect()).map_err(failed)
 }
 
-fn read(row: &Row<'_>) -> rusqlite::Result<ToolKey> {
+fn read(row: &Row<'_>) -> SqlResult<ToolKey> {
     let bytes: Vec<u8> = row.get("pkcs8")?;
     let private = match row.get("sealed_by")? {
         _ if bytes.is_empty() => PrivateKey::Erased,

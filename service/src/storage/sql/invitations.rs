@@ -1,8 +1,8 @@
 //! Invitations to register a platform, and deployments that wait for approval.
 
 use jiff::Timestamp;
-use rusqlite::{Connection, Row, params};
 
+use super::connection::{Connection, Row, SqlError, SqlResult, params};
 use super::row::{failed, ms, time};
 use super::{audit, platforms};
 use crate::clock::whole_milliseconds;
@@ -170,7 +170,7 @@ pub(super) fn approve(
         return Ok(false);
     }
     c.execute(
-        "INSERT OR IGNORE INTO deployments (registration, deployment) VALUES (?1, ?2)",
+        "INSERT INTO deployments (registration, deployment) VALUES (?1, ?2) ON CONFLICT DO NOTHING",
         params![registration.0, deployment.0],
     )
     .map_err(failed)?;
@@ -190,7 +190,7 @@ fn note_deployment(
 }
 
 fn find(c: &Connection, sql: &str, by: &str, now: Timestamp) -> Result<InvitationState, StorageError> {
-    use rusqlite::OptionalExtension as _;
+    use super::connection::OptionalExtension as _;
     let found: Option<(Invitation, Option<i64>)> = c
         .prepare_cached(sql)
         .and_then(|mut select| {
@@ -211,8 +211,8 @@ fn find(c: &Connection, sql: &str, by: &str, now: Timestamp) -> Result<Invitatio
     })
 }
 
-fn read(row: &Row<'_>) -> rusqlite::Result<Invitation> {
-    let maybe = |column| Ok::<_, rusqlite::Error>(row.get::<_, Option<i64>>(column)?.map(whole_milliseconds));
+fn read(row: &Row<'_>) -> SqlResult<Invitation> {
+    let maybe = |column| Ok::<_, SqlError>(row.get::<_, Option<i64>>(column)?.map(whole_milliseconds));
     Ok(Invitation {
         id: row.get("id")?,
         secret: Fingerprint(row.get("secret")?),

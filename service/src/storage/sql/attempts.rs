@@ -3,8 +3,8 @@
 //! An attempt that was set aside by a reset is as good as none here; it stays in the table for what is held on a person.
 
 use jiff::Timestamp;
-use rusqlite::{Connection, OptionalExtension, Row, params};
 
+use super::connection::{Connection, OptionalExtension, Row, SqlResult, Turn, params};
 use super::row::{count, failed, json, ms, time, to_json};
 use super::{audit, outbox, overrides};
 use crate::clock::whole_milliseconds;
@@ -23,6 +23,7 @@ pub(super) fn start(
     announce: Announce,
     now: Timestamp,
 ) -> Result<Started, StorageError> {
+    c.turn(&Turn::Pupil { placement: &placement.0, user: &user.0 }).map_err(failed)?;
     let Some(found) = super::pools::placement(c, placement)? else { return Ok(Started::NoPlacement) };
     let earlier = of_user(c, placement, user)?;
     if let Some(open) = earlier.iter().find(|attempt| attempt.result.is_none()) {
@@ -104,6 +105,7 @@ pub(super) fn keep_typing(
     id: &AttemptId,
     typing: &Typing,
 ) -> Result<Option<Kept>, StorageError> {
+    c.turn(&Turn::OfAttempt(&id.0)).map_err(failed)?;
     let Some(attempt) = by_id(c, id)?.filter(|attempt| attempt.result.is_none()) else { return Ok(None) };
     let mut stamps: Stamps = c
         .prepare_cached("SELECT stamps FROM attempts WHERE id = ?1")
@@ -124,6 +126,7 @@ pub(super) fn keep_typing(
 }
 
 pub(super) fn submit(c: &Connection, submission: &Submission) -> Result<Submitted, StorageError> {
+    c.turn(&Turn::OfAttempt(&submission.attempt.0)).map_err(failed)?;
     let Some(attempt) = by_id(c, &submission.attempt)? else { return Ok(Submitted::NoAttempt) };
     if attempt.result.is_some() {
         return Ok(Submitted::AlreadyClosed(attempt));
@@ -160,6 +163,7 @@ pub(super) fn reset(
     user: &UserId,
     change: &Change,
 ) -> Result<usize, StorageError> {
+    c.turn(&Turn::Pupil { placement: &placement.0, user: &user.0 }).map_err(failed)?;
     let before = of_user(c, placement, user)?;
     if before.is_empty() {
         return Ok(0);
@@ -181,7 +185,7 @@ pub(super) fn reset(
     Ok(before.len())
 }
 
-pub(super) fn read(row: &Row<'_>) -> rusqlite::Result<Attempt> {
+pub(super) fn read(row: &Row<'_>) -> SqlResult<Attempt> {
     let result = match row.get::<_, Option<i64>>("submitted_at")? {
         None => None,
         Some(_) => Some(AttemptResult {

@@ -1,9 +1,9 @@
 //! Tokens of the programming interface.
 
 use jiff::civil::Date;
-use rusqlite::{Connection, OptionalExtension, Row, params};
 
 use super::audit;
+use super::connection::{Connection, OptionalExtension, Row, SqlError, SqlResult, params};
 use super::row::{failed, ms, parsed, time};
 use crate::clock::whole_milliseconds;
 use crate::storage::{Action, ApiToken, Change, Fingerprint, StorageError, Subject};
@@ -58,8 +58,8 @@ pub(super) fn revoke(c: &Connection, id: &str, change: &Change) -> Result<bool, 
     Ok(revoked > 0)
 }
 
-fn read(row: &Row<'_>) -> rusqlite::Result<ApiToken> {
-    let maybe = |column| Ok::<_, rusqlite::Error>(row.get::<_, Option<i64>>(column)?.map(whole_milliseconds));
+fn read(row: &Row<'_>) -> SqlResult<ApiToken> {
+    let maybe = |column| Ok::<_, SqlError>(row.get::<_, Option<i64>>(column)?.map(whole_milliseconds));
     let used: Option<String> = row.get("last_used_on")?;
     Ok(ApiToken {
         id: row.get("id")?,

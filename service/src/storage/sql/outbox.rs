@@ -4,10 +4,10 @@
 use std::collections::BTreeSet;
 
 use jiff::Timestamp;
-use rusqlite::{Connection, OptionalExtension, Row, params};
 use rust_decimal::Decimal;
 
 use super::audit;
+use super::connection::{Connection, OptionalExtension, Row, SqlResult, params, unreadable};
 use super::row::{count, failed, json, ms, parsed, time, to_json};
 use crate::clock::whole_milliseconds;
 use crate::storage::{
@@ -29,9 +29,9 @@ pub(super) fn queue_beginning(
         "INSERT INTO outbox (placement, user, version, progress, maximum, state, waiting_since, tries, next_try_at)
          VALUES (?1, ?2, 1, 'started', ?3, 'waiting', ?4, 0, ?4)
          ON CONFLICT (placement, user) DO UPDATE SET
-            version = version + 1, progress = 'started', state = 'waiting', tries = 0,
+            version = outbox.version + 1, progress = 'started', state = 'waiting', tries = 0,
             next_try_at = excluded.next_try_at, waiting_since = excluded.waiting_since, problem = NULL
-         WHERE progress = 'reset'",
+         WHERE outbox.progress = 'reset'",
     )
     .and_then(|mut insert| insert.execute(params![placement.0, user.0, maximum, ms(now)]))
     .map_err(failed)?;
@@ -56,15 +56,15 @@ pub(super) fn queue_best(
                     WHERE b.placement = a.placement AND b.user = a.user
                       AND b.submitted_at IS NOT NULL AND b.voided_at IS NULL
                       AND (b.points * a.maximum > a.points * b.maximum
-                        OR (b.points * a.maximum = a.points * b.maximum AND b.number < a.number))))
+                        OR (b.points * a.maximum = a.points * b.maximum AND b.number < a.number)))) AS best
          WHERE true
          ON CONFLICT (placement, user) DO UPDATE SET
-            version = version + 1, progress = 'graded', points = excluded.points, maximum = excluded.maximum,
+            version = outbox.version + 1, progress = 'graded', points = excluded.points, maximum = excluded.maximum,
             started_at = excluded.started_at, submitted_at = excluded.submitted_at,
             state = 'waiting', tries = 0, next_try_at = excluded.next_try_at, problem = NULL,
-            waiting_since = CASE state WHEN 'waiting' THEN waiting_since ELSE excluded.waiting_since END
-         WHERE state = 'parked' OR progress <> 'graded' OR points <> excluded.points
-            OR maximum <> excluded.maximum OR submitted_at <> excluded.submitted_at",
+            waiting_since = CASE outbox.state WHEN 'waiting' THEN outbox.waiting_since ELSE excluded.waiting_since END
+         WHERE outbox.state = 'parked' OR outbox.progress <> 'graded' OR outbox.points <> excluded.points
+            OR outbox.maximum <> excluded.maximum OR outbox.submitted_at <> excluded.submitted_at",
     )
     .and_then(|mut insert| insert.execute(params![placement.0, user.0, ms(now)]))
     .map_err(failed)?;
@@ -97,20 +97,28 @@ pub(super) fn lease(
     room: &Room,
 ) -> Result<Vec<LeasedGrade>, StorageError> {
     let each = i64::try_from(room.each).unwrap_or(i64::MAX);
+    // The oldest of each platform; of those, the ones that no other process is about to take.
+    let sql = format!(
+        "SELECT o.*, p.registration,
+            CASE WHEN o.last_timestamp >= ?1 + o.ahead_ms THEN o.last_timestamp + 1 ELSE ?1 + o.ahead_ms END
+                AS timestamp
+         FROM outbox o JOIN placements p ON p.id = o.placement
+         WHERE (o.placement, o.user) IN (
+                SELECT placement, user FROM (
+                    SELECT w.placement, w.user, row_number() OVER (
+                        PARTITION BY q.registration ORDER BY w.next_try_at, w.placement, w.user) AS place
+                    FROM outbox w JOIN placements q ON q.id = w.placement
+                    WHERE w.state = 'waiting' AND w.next_try_at <= ?1 AND coalesce(w.leased_until, 0) <= ?1
+                      AND ?2 NOT LIKE '%,' || q.registration || ',%') AS due
+                WHERE place <= ?3)
+           AND o.state = 'waiting' AND o.next_try_at <= ?1 AND coalesce(o.leased_until, 0) <= ?1
+         ORDER BY o.next_try_at, o.placement, o.user {}",
+        c.skip_taken("o")
+    );
     let mut due: Vec<LeasedGrade> = c
-        .prepare_cached(
-            "SELECT * FROM (
-                SELECT o.*, p.registration, max(?1 + o.ahead_ms, coalesce(o.last_timestamp + 1, ?1)) AS timestamp,
-                    row_number() OVER (PARTITION BY p.registration ORDER BY o.next_try_at, o.placement, o.user)
-                        AS place
-                FROM outbox o JOIN placements p ON p.id = o.placement
-                WHERE o.state = 'waiting' AND o.next_try_at <= ?1 AND coalesce(o.leased_until, 0) <= ?1
-                  AND p.registration NOT IN (SELECT value FROM json_each(?2)))
-             WHERE place <= ?3
-             ORDER BY next_try_at, placement, user",
-        )
+        .prepare_cached(&sql)
         .and_then(|mut select| {
-            select.query_map(params![ms(now), to_json(&room.except), each], read_leased)?.collect()
+            select.query_map(params![ms(now), listed(&room.except), each], read_leased)?.collect()
         })
         .map_err(failed)?;
     for grade in &mut due {
@@ -134,7 +142,12 @@ pub(super) fn lease(
     Ok(due)
 }
 
-fn read_leased(row: &Row<'_>) -> rusqlite::Result<LeasedGrade> {
+/// Numbers as a text in which each can be found by LIKE between two commas.
+fn listed(registrations: &BTreeSet<RegistrationId>) -> String {
+    registrations.iter().fold(",".to_owned(), |list, id| format!("{list}{},", id.0))
+}
+
+fn read_leased(row: &Row<'_>) -> SqlResult<LeasedGrade> {
     Ok(LeasedGrade {
         registration: RegistrationId(row.get("registration")?),
         placement: PlacementId(row.get("placement")?),
@@ -150,7 +163,7 @@ fn read_leased(row: &Row<'_>) -> rusqlite::Result<LeasedGrade> {
     })
 }
 
-fn read_progress(row: &Row<'_>) -> rusqlite::Result<Progress> {
+fn read_progress(row: &Row<'_>) -> SqlResult<Progress> {
     Ok(match row.get::<_, String>("progress")?.as_str() {
         "graded" => Progress::Graded {
             score: Score { points: count(row, "points")?, maximum: count(row, "maximum")? },
@@ -163,7 +176,7 @@ fn read_progress(row: &Row<'_>) -> rusqlite::Result<Progress> {
     })
 }
 
-fn read_cell(row: &Row<'_>) -> rusqlite::Result<CellState> {
+fn read_cell(row: &Row<'_>) -> SqlResult<CellState> {
     let optional = |column: &str| row.get::<_, Option<String>>(column);
     Ok(CellState {
         delivered: if optional("delivered")?.is_some() { Some(json(row, "delivered")?) } else { None },
@@ -186,13 +199,10 @@ fn read_cell(row: &Row<'_>) -> rusqlite::Result<CellState> {
     })
 }
 
-/// A stored decimal; its error type is none of the standard library's, so it cannot go through `parsed`.
-fn decimal(row: &Row<'_>, column: &str) -> rusqlite::Result<Decimal> {
+/// A stored decimal.
+fn decimal(row: &Row<'_>, column: &str) -> SqlResult<Decimal> {
     let text: String = row.get(column)?;
-    text.parse().map_err(|error| {
-        let problem = format!("column {column}: {error}");
-        rusqlite::Error::FromSqlConversionFailure(0, rusqlite::types::Type::Text, problem.into())
-    })
+    text.parse().map_err(|error| unreadable(&column, error))
 }
 
 /// What a row becomes after a try.
@@ -212,7 +222,10 @@ pub(super) fn finish(
     // Only the holder of the lease may speak: one that lost it (its lease ran out, another process sent) is ignored.
     let version: Option<u32> = c
         .query_row(
-            "SELECT version FROM outbox WHERE placement = ?1 AND user = ?2 AND last_timestamp = ?3",
+            &format!(
+                "SELECT version FROM outbox WHERE placement = ?1 AND user = ?2 AND last_timestamp = ?3 {}",
+                c.take("outbox")
+            ),
             params![grade.placement.0, grade.user.0, ms(grade.timestamp)],
             |row| row.get(0),
         )
@@ -336,11 +349,11 @@ pub(super) fn next_due(
     except: &BTreeSet<RegistrationId>,
 ) -> Result<Option<Timestamp>, StorageError> {
     c.prepare_cached(
-        "SELECT min(max(next_try_at, coalesce(leased_until, 0)))
+        "SELECT min(CASE WHEN leased_until > next_try_at THEN leased_until ELSE next_try_at END)
          FROM outbox o JOIN placements p ON p.id = o.placement
-         WHERE state = 'waiting' AND p.registration NOT IN (SELECT value FROM json_each(?1))",
+         WHERE state = 'waiting' AND ?1 NOT LIKE '%,' || p.registration || ',%'",
     )
-    .and_then(|mut select| select.query_row([to_json(except)], |row| row.get::<_, Option<i64>>(0)))
+    .and_then(|mut select| select.query_row([listed(except)], |row| row.get::<_, Option<i64>>(0)))
     .map(|due| due.map(whole_milliseconds))
     .map_err(failed)
 }
@@ -352,7 +365,7 @@ pub(super) fn find(c: &Connection, query: &DeliveryQuery) -> Result<Vec<Delivery
     };
     c.prepare_cached(
         "SELECT * FROM outbox
-         WHERE (?1 IS NULL OR placement = ?1) AND (?2 IS NULL OR state = ?2) AND (placement, user) > (?3, ?4)
+         WHERE (placement = ?1 OR ?1 IS NULL) AND (state = ?2 OR ?2 IS NULL) AND (placement, user) > (?3, ?4)
          ORDER BY placement, user LIMIT ?5",
     )
     .and_then(|mut select| {
@@ -382,7 +395,7 @@ pub(super) fn of_user(
         .map_err(failed)
 }
 
-fn read_delivery(row: &Row<'_>) -> rusqlite::Result<Delivery> {
+fn read_delivery(row: &Row<'_>) -> SqlResult<Delivery> {
     Ok(Delivery {
         placement: PlacementId(row.get("placement")?),
         user: UserId(row.get("user")?),
@@ -425,7 +438,7 @@ pub(super) fn send_again(
         .execute(
             "UPDATE outbox
              SET state = 'waiting', tries = 0, next_try_at = ?3, waiting_since = ?3, problem = NULL
-             WHERE placement = ?1 AND (?2 IS NULL OR user = ?2) AND state = 'parked'",
+             WHERE placement = ?1 AND (user = ?2 OR ?2 IS NULL) AND state = 'parked'",
             params![placement.0, user.map(UserId::as_str), ms(change.at)],
         )
         .map_err(failed)?;
@@ -443,8 +456,11 @@ pub(super) fn settle(
 ) -> Result<bool, StorageError> {
     let held: Option<Delivery> = c
         .query_row(
-            "SELECT * FROM outbox
-             WHERE placement = ?1 AND user = ?2 AND (state = 'held' OR (state = 'kept' AND ?3))",
+            &format!(
+                "SELECT * FROM outbox
+                 WHERE placement = ?1 AND user = ?2 AND (state = 'held' OR (state = 'kept' AND ?3 = 1)) {}",
+                c.take("outbox")
+            ),
             params![placement.0, user.0, choice == Choice::SendOurs],
             read_delivery,
         )

@@ -1,7 +1,6 @@
 //! Printed sheets.
 
-use rusqlite::{Connection, OptionalExtension, Row, params};
-
+use super::connection::{Connection, OptionalExtension, Row, SqlResult, params, unreadable};
 use super::row::{failed, ms, time};
 use super::{attempts, audit};
 use crate::paper::SheetCode;
@@ -49,6 +48,9 @@ pub(super) fn begin(
     user: &UserId,
     change: &Change,
 ) -> Result<SheetBegun, StorageError> {
+    // Two teachers may type one sheet in for two pupils.
+    let select = format!("SELECT code FROM sheets WHERE code = ?1 {}", c.take("sheets"));
+    c.query(&select, [code.to_string()], |_| Ok(())).map_err(failed)?;
     let Some(sheet) = by_code(c, code)?.filter(|sheet| sheet.placement == *placement) else {
         return Ok(SheetBegun::NoSheet);
     };
@@ -71,15 +73,9 @@ pub(super) fn begin(
     Ok(SheetBegun::Open(attempt))
 }
 
-fn read(row: &Row<'_>) -> rusqlite::Result<StoredSheet> {
+fn read(row: &Row<'_>) -> SqlResult<StoredSheet> {
     let code: String = row.get("code")?;
-    let code = code.parse().map_err(|error| {
-        rusqlite::Error::FromSqlConversionFailure(
-            0,
-            rusqlite::types::Type::Text,
-            Box::<crate::paper::NoCode>::new(error),
-        )
-    })?;
+    let code = code.parse().map_err(|error: crate::paper::NoCode| unreadable(&"code", error))?;
     Ok(StoredSheet {
         code,
         placement: PlacementId(row.get("placement")?),

@@ -1,12 +1,25 @@
 //! The tables, as a list of migrations. A published migration is never changed; a new one is added.
+//!
+//! While a service is brought up to date, old and new processes work on one store. So a migration only adds: tables, columns
+//! with a default, indexes. What is no longer needed goes in a later version, by a migration that names the oldest version
+//! of the tables that a program may still know ([`Migration::works_with`]); older programs refuse the store from then on.
+//!
+//! Up to version 12 there was SQLite only. Newer migrations are written once, see [`super::dialect`].
 
-use rusqlite::Connection;
-
+use super::connection::{Connection, params};
+use super::postgres::SCHEMA_LOCK;
 use super::row::failed;
 use crate::storage::StorageError;
 
-/// Migrations in order; the first has version 1.
-const MIGRATIONS: &[&str] = &[
+/// One change of the tables.
+struct Migration {
+    sql: &'static str,
+    /// Programs that know the tables of this version and later ones can go on with the changed tables.
+    works_with: i64,
+}
+
+/// The first migrations of SQLite.
+const FIRST_OF_SQLITE: [&str; 12] = [
     include_str!("migrations/0001_first.sql"),
     include_str!("migrations/0002_api_tokens.sql"),
     include_str!("migrations/0003_policy.sql"),
@@ -21,53 +34,111 @@ const MIGRATIONS: &[&str] = &[
     include_str!("migrations/0012_ahead.sql"),
 ];
 
+/// The same tables in PostgreSQL.
+const FIRST_OF_POSTGRES: &str = include_str!("migrations/0012_postgres.sql");
+
+/// Migrations of both from version 13 on.
+const NEXT: [Migration; 0] = [];
+
+const FIRST_SHARED: i64 = 12;
+
+/// The version of the tables that this program knows.
+fn known() -> i64 {
+    FIRST_SHARED + i64::try_from(NEXT.len()).expect("a handful of migrations")
+}
+
 /// Brings the tables up to date, each migration in a transaction of its own.
-pub(super) fn migrate(connection: &mut Connection) -> Result<(), StorageError> {
-    connection
-        .execute_batch(
-            "CREATE TABLE IF NOT EXISTS schema_version (version INTEGER NOT NULL PRIMARY KEY) STRICT",
-        )
-        .map_err(failed)?;
-    let known = i64::try_from(MIGRATIONS.len()).expect("a handful of migrations");
-    loop {
+pub(super) fn migrate(c: &Connection) -> Result<(), StorageError> {
+    let begin = match c {
         // Immediate: of two processes that open a new file, one waits until the other has made the tables.
-        let step =
-            connection.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate).map_err(failed)?;
-        let found: i64 = step
-            .query_row("SELECT coalesce(max(version), 0) FROM schema_version", [], |row| row.get(0))
-            .map_err(failed)?;
-        if found > known {
-            return Err(StorageError::TooNew { found, known });
-        }
-        let Some(next) = usize::try_from(found).ok().and_then(|done| MIGRATIONS.get(done)) else {
+        Connection::Sqlite(_) => "BEGIN IMMEDIATE",
+        Connection::Postgres(_) => "BEGIN",
+    };
+    loop {
+        c.execute_batch(begin).map_err(failed)?;
+        let stepped = step(c);
+        let end = if stepped.is_ok() { "COMMIT" } else { "ROLLBACK" };
+        c.execute_batch(end).map_err(failed)?;
+        if stepped? {
             return Ok(());
-        };
-        step.execute_batch(next).map_err(failed)?;
-        step.execute("INSERT INTO schema_version (version) VALUES (?1)", [found + 1]).map_err(failed)?;
-        step.commit().map_err(failed)?;
+        }
     }
+}
+
+/// Makes the next change; true when there was nothing left to do.
+fn step(c: &Connection) -> Result<bool, StorageError> {
+    if let Connection::Postgres(_) = c {
+        c.query("SELECT pg_advisory_xact_lock(?1) IS NULL", [SCHEMA_LOCK], |_| Ok(())).map_err(failed)?;
+    }
+    make_tables(
+        c,
+        "CREATE TABLE IF NOT EXISTS schema_version (version INTEGER NOT NULL PRIMARY KEY) STRICT;",
+    )?;
+    let found: i64 = c
+        .query_row("SELECT coalesce(max(version), 0) AS version FROM schema_version", [], |row| {
+            row.get("version")
+        })
+        .map_err(failed)?;
+    if found >= known() {
+        return works_with(c, found).map(|()| true);
+    }
+    let (sql, version, oldest) = match (c, usize::try_from(found).unwrap_or(0)) {
+        (Connection::Sqlite(_), done) if done < FIRST_OF_SQLITE.len() => {
+            (FIRST_OF_SQLITE[done], found + 1, 1)
+        }
+        (Connection::Postgres(_), 0) => (FIRST_OF_POSTGRES, FIRST_SHARED, FIRST_SHARED),
+        (_, done) => {
+            let next: &Migration = &NEXT[done - FIRST_OF_SQLITE.len()];
+            (next.sql, found + 1, next.works_with)
+        }
+    };
+    make_tables(c, sql)?;
+    if version < FIRST_SHARED {
+        c.execute("INSERT INTO schema_version (version) VALUES (?1)", [version]).map_err(failed)?;
+    } else {
+        let insert = "INSERT INTO schema_version (version, works_with) VALUES (?1, ?2)";
+        c.execute(insert, params![version, oldest]).map_err(failed)?;
+    }
+    Ok(false)
+}
+
+fn make_tables(c: &Connection, sql: &str) -> Result<(), StorageError> {
+    match c {
+        Connection::Sqlite(_) => c.execute_batch(sql),
+        Connection::Postgres(session) => session.borrow_mut().make_tables(sql),
+    }
+    .map_err(failed)
+}
+
+/// Whether this program can work with tables of version `found`, which may be newer than it knows.
+fn works_with(c: &Connection, found: i64) -> Result<(), StorageError> {
+    let oldest: i64 = c
+        .query_row("SELECT max(works_with) AS oldest FROM schema_version", [], |row| row.get("oldest"))
+        .map_err(failed)?;
+    if oldest > known() { Err(StorageError::TooNew { found, known: known() }) } else { Ok(()) }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::storage::sql::sqlite::empty_in_memory;
 
     #[test]
     fn migrating_twice_changes_nothing() {
-        let mut connection = Connection::open_in_memory().unwrap();
-        migrate(&mut connection).unwrap();
-        migrate(&mut connection).unwrap();
+        let connection = empty_in_memory();
+        migrate(&connection).unwrap();
+        migrate(&connection).unwrap();
         let version: i64 =
             connection.query_row("SELECT max(version) FROM schema_version", [], |row| row.get(0)).unwrap();
-        assert_eq!(version, i64::try_from(MIGRATIONS.len()).unwrap());
+        assert_eq!(version, known());
     }
 
     /// Keys and tokens of a store from before registrations had own keys and tokens had names.
     #[test]
     fn keys_and_tokens_of_earlier_versions_stay_usable() {
         use crate::storage::{Fingerprint, PrivateKey};
-        let mut connection = Connection::open_in_memory().unwrap();
-        for migration in &MIGRATIONS[..4] {
+        let connection = empty_in_memory();
+        for migration in &FIRST_OF_SQLITE[..4] {
             connection.execute_batch(migration).unwrap();
         }
         connection
@@ -78,7 +149,7 @@ mod tests {
                  INSERT INTO api_tokens (secret, role, created_at) VALUES ('a', 'teacher', 5), ('b', 'auditor', 6)",
             )
             .unwrap();
-        migrate(&mut connection).unwrap();
+        migrate(&connection).unwrap();
         let key = super::super::tool_keys::all(&connection).unwrap().remove(0);
         assert_eq!((key.registration, &key.private), (None, &PrivateKey::Plain(vec![1, 2])));
         assert!(key.may_sign(crate::clock::whole_milliseconds(5)));
@@ -92,9 +163,8 @@ mod tests {
 
     #[test]
     fn attempts_and_waiting_grades_of_an_older_store_are_kept() {
-        let mut connection = Connection::open_in_memory().unwrap();
-        connection.pragma_update(None, "foreign_keys", true).unwrap();
-        for older in &MIGRATIONS[..4] {
+        let connection = empty_in_memory();
+        for older in &FIRST_OF_SQLITE[..4] {
             connection.execute_batch(older).unwrap();
         }
         connection
@@ -110,7 +180,7 @@ mod tests {
                  INSERT INTO outbox VALUES ('q', 'v', 2, 3, 10, 5, 9, 'waiting', 9, 4, 20, NULL, 9, 'busy');",
             )
             .unwrap();
-        migrate(&mut connection).unwrap();
+        migrate(&connection).unwrap();
         let text = |sql: &str| -> String { connection.query_row(sql, [], |row| row.get(0)).unwrap() };
         let attempt = "SELECT id || number || points || (voided_at IS NULL) FROM attempts";
         assert_eq!(text(attempt), "a171");
@@ -135,11 +205,10 @@ mod tests {
     /// A store of the time before grades could be held: attempts and grades on their way are still there.
     #[test]
     fn attempts_and_waiting_grades_of_an_earlier_version_are_kept() {
-        let mut connection = Connection::open_in_memory().unwrap();
-        connection.pragma_update(None, "foreign_keys", true).unwrap();
+        let connection = empty_in_memory();
         let earlier = "CREATE TABLE schema_version (version INTEGER NOT NULL PRIMARY KEY) STRICT;
              INSERT INTO schema_version VALUES (4);";
-        connection.execute_batch(&(earlier.to_owned() + &MIGRATIONS[..4].join("\n"))).unwrap();
+        connection.execute_batch(&(earlier.to_owned() + &FIRST_OF_SQLITE[..4].join("\n"))).unwrap();
         connection
             .execute_batch(
                 "INSERT INTO registrations VALUES (1, 'https://p.test', 'c', 'https://p.test/a', 'https://p.test/t',
@@ -154,7 +223,7 @@ mod tests {
                  INSERT INTO outbox VALUES ('quiz', 'v', 1, 3, 4, 1, 2, 'delivered', 2, 0, 2, NULL, 7, NULL);",
             )
             .unwrap();
-        migrate(&mut connection).unwrap();
+        migrate(&connection).unwrap();
         let count = |sql: &str| connection.query_row(sql, [], |row| row.get::<_, i64>(0)).unwrap();
         assert_eq!(count("SELECT count(*) FROM attempts WHERE voided_at IS NULL"), 2);
         assert_eq!(count("SELECT points FROM attempts WHERE id = 'a1'"), 3);
@@ -168,11 +237,17 @@ mod tests {
         assert_eq!(count("SELECT count(*) FROM pragma_foreign_key_check"), 0);
     }
 
+    /// As while a service is brought up to date: the new processes have changed the tables, the old ones go on.
     #[test]
-    fn refuses_a_store_of_a_newer_version() {
-        let mut connection = Connection::open_in_memory().unwrap();
-        migrate(&mut connection).unwrap();
-        connection.execute("INSERT INTO schema_version (version) VALUES (999)", []).unwrap();
-        assert!(matches!(migrate(&mut connection), Err(StorageError::TooNew { found: 999, .. })));
+    fn a_store_of_a_newer_version_is_used_or_refused_as_it_says() {
+        let newer = |works_with: i64| {
+            let connection = empty_in_memory();
+            migrate(&connection).unwrap();
+            let insert = "INSERT INTO schema_version (version, works_with) VALUES (999, ?1)";
+            connection.execute(insert, [works_with]).unwrap();
+            migrate(&connection)
+        };
+        newer(known()).unwrap();
+        assert!(matches!(newer(known() + 1), Err(StorageError::TooNew { found: 999, .. })));
     }
 }

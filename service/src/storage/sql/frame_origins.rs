@@ -2,9 +2,8 @@
 
 use std::collections::BTreeSet;
 
-use rusqlite::{Connection, params};
-
 use super::audit;
+use super::connection::{Connection, params};
 use super::row::failed;
 use crate::storage::{Action, Change, RegistrationId, StorageError, Subject};
 

@@ -2,8 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use rusqlite::{Connection, OptionalExtension, params};
-
+use super::connection::{Connection, OptionalExtension, Row, Turn, params};
 use super::row::{count, failed, to_json};
 use super::{attempts, audit, outbox};
 use crate::storage::{
@@ -20,6 +19,7 @@ pub(super) fn set(
     deliver: bool,
     change: &Change,
 ) -> Result<Overridden, StorageError> {
+    c.turn(&Turn::OfAttempt(&id.0)).map_err(failed)?;
     let Some(attempt) = attempts::by_id(c, id)? else { return Ok(Overridden::NoAttempt) };
     let Some(mut result) = attempt.result.clone() else { return Ok(Overridden::NoAttempt) };
     let judged = result.judged().map_err(unreadable)?;
@@ -71,13 +71,14 @@ pub(super) fn allow(
     known_extra: u32,
     change: &Change,
 ) -> Result<Allowed, StorageError> {
+    c.turn(&Turn::Pupil { placement: &placement.0, user: &user.0 }).map_err(failed)?;
     let extra = extra_of(c, placement, user)?;
     if extra != known_extra {
         return Ok(Allowed::Otherwise(extra));
     }
     c.prepare_cached(
         "INSERT INTO extra_attempts (placement, user, extra) VALUES (?1, ?2, 1)
-         ON CONFLICT (placement, user) DO UPDATE SET extra = extra + 1",
+         ON CONFLICT (placement, user) DO UPDATE SET extra = extra_attempts.extra + 1",
     )
     .and_then(|mut insert| insert.execute(params![placement.0, user.0]))
     .map_err(failed)?;
@@ -101,7 +102,7 @@ pub(super) fn extra_at(
 ) -> Result<BTreeMap<UserId, u32>, StorageError> {
     c.prepare_cached("SELECT user, extra FROM extra_attempts WHERE placement = ?1")
         .and_then(|mut select| {
-            let each = |row: &rusqlite::Row<'_>| Ok((UserId(row.get("user")?), count(row, "extra")?));
+            let each = |row: &Row<'_>| Ok((UserId(row.get("user")?), count(row, "extra")?));
             select.query_map([&placement.0], each)?.collect()
         })
         .map_err(failed)

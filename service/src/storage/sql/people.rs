@@ -3,13 +3,13 @@
 use std::collections::BTreeSet;
 
 use jiff::Timestamp;
-use rusqlite::{Connection, OptionalExtension, Row, params};
 use url::Url;
 
+use super::connection::{Connection, OptionalExtension, Row, SqlResult, params};
 use super::row::{failed, ms, parsed, time};
 use crate::clock::whole_milliseconds;
 use crate::storage::{
-    Member, OverdueAttempt, PersonName, PlacementId, Roster, RosterReading, StorageError, UserId,
+    Member, OverdueAttempt, Part, PersonName, PlacementId, Roster, RosterReading, StorageError, UserId,
 };
 
 pub(super) fn note_launch(
@@ -24,7 +24,7 @@ pub(super) fn note_launch(
         c.prepare_cached(
             "INSERT INTO rosters (placement, url) VALUES (?1, ?2)
              ON CONFLICT (placement) DO UPDATE SET url = excluded.url,
-                differences = CASE WHEN url = excluded.url THEN differences END",
+                differences = CASE WHEN rosters.url = excluded.url THEN rosters.differences END",
         )
         .and_then(|mut insert| insert.execute(params![placement.0, url.as_str()]))
         .map_err(failed)?;
@@ -43,11 +43,11 @@ fn put_member(
     c.prepare_cached(
         "INSERT INTO members (placement, user, part, status, name, listed, seen_at)
          SELECT ?1, ?2, ?3, ?4, ?5, ?6, ?7
-         WHERE NOT ?6 OR ?3 = 'pupil' OR EXISTS (SELECT 1 FROM members WHERE placement = ?1 AND user = ?2)
+         WHERE ?8 = 1 OR EXISTS (SELECT 1 FROM members WHERE placement = ?1 AND user = ?2)
          ON CONFLICT (placement, user) DO UPDATE SET
-            part = CASE WHEN excluded.listed AND part = 'preview' THEN part ELSE excluded.part END,
-            status = excluded.status, name = coalesce(excluded.name, name),
-            listed = max(listed, excluded.listed), seen_at = excluded.seen_at",
+            part = CASE WHEN excluded.listed = 1 AND members.part = 'preview' THEN members.part ELSE excluded.part END,
+            status = excluded.status, name = coalesce(excluded.name, members.name),
+            listed = CASE WHEN members.listed = 1 THEN 1 ELSE excluded.listed END, seen_at = excluded.seen_at",
     )
     .and_then(|mut insert| {
         insert.execute(params![
@@ -57,7 +57,8 @@ fn put_member(
             member.status.name(),
             member.name.as_ref().map(PersonName::shown),
             listed,
-            ms(member.seen_at)
+            ms(member.seen_at),
+            !listed || member.part == Part::Pupil
         ])
     })
     .map_err(failed)?;
@@ -70,7 +71,7 @@ pub(super) fn members(c: &Connection, placement: &PlacementId) -> Result<Vec<Mem
         .map_err(failed)
 }
 
-pub(super) fn read_member(row: &Row<'_>) -> rusqlite::Result<Member> {
+pub(super) fn read_member(row: &Row<'_>) -> SqlResult<Member> {
     Ok(Member {
         user: UserId(row.get("user")?),
         part: parsed(row, "part")?,
@@ -86,7 +87,7 @@ pub(super) fn roster(c: &Connection, placement: &PlacementId) -> Result<Option<R
         .map_err(failed)
 }
 
-fn read_roster(row: &Row<'_>) -> rusqlite::Result<Roster> {
+fn read_roster(row: &Row<'_>) -> SqlResult<Roster> {
     let differences = match row.get::<_, Option<String>>("differences")? {
         Some(_) => Some(parsed(row, "differences")?),
         None => None,

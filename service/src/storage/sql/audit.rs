@@ -1,7 +1,6 @@
 //! The audit trail. Called by the steps that change something, inside their own transaction.
 
-use rusqlite::{Connection, Row, params};
-
+use super::connection::{Connection, Row, SqlResult, params};
 use super::row::{failed, json, ms, parsed, time, to_json};
 use crate::storage::{
     Action, AuditEntry, AuditQuery, Change, PlacementId, RegistrationId, StorageError, Subject, UserId,
@@ -37,7 +36,7 @@ pub(super) fn note(
 pub(super) fn find(c: &Connection, query: &AuditQuery) -> Result<Vec<AuditEntry>, StorageError> {
     c.prepare_cached(
         "SELECT * FROM audit
-         WHERE (?1 IS NULL OR registration = ?1) AND (?2 IS NULL OR placement = ?2) AND (?3 IS NULL OR id < ?3)
+         WHERE (registration = ?1 OR ?1 IS NULL) AND (placement = ?2 OR ?2 IS NULL) AND (id < ?3 OR ?3 IS NULL)
          ORDER BY id DESC LIMIT ?4",
     )
     .and_then(|mut select| {
@@ -64,16 +63,16 @@ pub(super) fn naming(
 ) -> Result<Vec<AuditEntry>, StorageError> {
     c.prepare_cached(
         "SELECT * FROM audit
-         WHERE (registration = ?1 OR json_extract(actor, '$.registration') = ?1
+         WHERE (registration = ?1 OR CAST(actor ->> 'registration' AS BIGINT) = ?1
                 OR placement IN (SELECT id FROM placements WHERE registration = ?1))
-           AND (user = ?2 OR json_extract(actor, '$.user') = ?2)
+           AND (user = ?2 OR actor ->> 'user' = ?2)
          ORDER BY id",
     )
     .and_then(|mut select| select.query_map(params![registration.0, user.0], read)?.collect())
     .map_err(failed)
 }
 
-fn read(row: &Row<'_>) -> rusqlite::Result<AuditEntry> {
+fn read(row: &Row<'_>) -> SqlResult<AuditEntry> {
     Ok(AuditEntry {
         id: row.get("id")?,
         change: Change { at: time(row, "at")?, by: json(row, "actor")? },

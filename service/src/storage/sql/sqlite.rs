@@ -1,0 +1,117 @@
+//! The embedded store: one SQLite file in WAL mode with `synchronous=FULL`, so that what was answered is on disk.
+
+use std::path::Path;
+use std::time::Duration;
+
+use super::connection::{Connection, SqlResult};
+use super::row::failed;
+use super::schema;
+use super::threads::{Lane, Threads};
+use crate::storage::StorageError;
+
+/// How long clearing traces waits for others who read or write.
+const TRACES_WITHIN: Duration = Duration::from_secs(30);
+/// Another process (`tenths load`, a backup) may hold the file for a moment.
+const BUSY_WITHIN: Duration = Duration::from_secs(10);
+const STATEMENTS_KEPT: usize = 128;
+
+/// Opens or creates the file at `path`.
+pub(super) fn open(path: &Path) -> Result<Threads, StorageError> {
+    keep_private(path)?;
+    let open = || -> SqlResult<_> {
+        let connection = rusqlite::Connection::open(path)?;
+        prepare(&connection)?;
+        Ok(connection)
+    };
+    let writer = Connection::Sqlite(open().map_err(failed)?);
+    schema::migrate(&writer)?;
+    let reader = open().map_err(failed)?;
+    reader.pragma_update(None, "query_only", true).map_err(|error| failed(error.into()))?;
+    // Immediate: a transaction that reads before it writes would fail at once when another process wrote in between,
+    // instead of waiting for it.
+    Threads::spawn(
+        vec![File { connection: writer, begin: "BEGIN IMMEDIATE" }],
+        vec![File { connection: Connection::Sqlite(reader), begin: "BEGIN" }],
+    )
+}
+
+/// A store that lives in memory only.
+pub(super) fn open_in_memory() -> Result<Threads, StorageError> {
+    let connection = rusqlite::Connection::open_in_memory().map_err(|error| failed(error.into()))?;
+    prepare(&connection).map_err(failed)?;
+    let connection = Connection::Sqlite(connection);
+    schema::migrate(&connection)?;
+    Threads::spawn(vec![File { connection, begin: "BEGIN IMMEDIATE" }], Vec::new())
+}
+
+/// A connection to a file, which does not break.
+struct File {
+    connection: Connection,
+    begin: &'static str,
+}
+
+impl Lane for File {
+    fn connection(&mut self) -> Result<&Connection, StorageError> {
+        Ok(&self.connection)
+    }
+
+    fn begin(&self) -> &'static str {
+        self.begin
+    }
+}
+
+/// Creates a missing file readable by its owner only: it will hold our private key. SQLite gives its side files the
+/// same rights. A file that exists keeps the rights somebody gave it.
+fn keep_private(path: &Path) -> Result<(), StorageError> {
+    use std::os::unix::fs::OpenOptionsExt;
+    match std::fs::OpenOptions::new().write(true).create_new(true).mode(0o600).open(path) {
+        Ok(_) => Ok(()),
+        Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => Ok(()),
+        Err(error) => Err(StorageError::Address {
+            address: format!("sqlite:{}", path.display()),
+            problem: format!("cannot be created: {error}"),
+        }),
+    }
+}
+
+/// Sets what each connection needs.
+fn prepare(connection: &rusqlite::Connection) -> SqlResult<()> {
+    connection.pragma_update(None, "journal_mode", "wal")?;
+    connection.pragma_update(None, "synchronous", "full")?;
+    connection.pragma_update(None, "foreign_keys", true)?;
+    // What is erased (private keys, and what is held on people) is overwritten, not only forgotten.
+    connection.pragma_update(None, "secure_delete", true)?;
+    // Temporary tables of a purge name people, and must not become files.
+    connection.pragma_update(None, "temp_store", "memory")?;
+    connection.busy_timeout(BUSY_WITHIN)?;
+    connection.set_prepared_statement_cache_capacity(STATEMENTS_KEPT);
+    Ok(())
+}
+
+/// Leaves no trace of what was deleted in the files. On a connection of its own: neither statement works inside a
+/// transaction, and the writer always is in one.
+pub(super) fn clear_traces(path: &Path, whole: bool) -> Result<(), StorageError> {
+    let clear = || -> SqlResult<i64> {
+        let connection = rusqlite::Connection::open(path)?;
+        prepare(&connection)?;
+        connection.busy_timeout(TRACES_WITHIN)?;
+        if whole {
+            connection.execute_batch("VACUUM")?;
+        }
+        Ok(connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |row| row.get(0))?)
+    };
+    if clear().map_err(failed)? != 0 {
+        return Err(StorageError::Database(
+            "others were reading the store all the time, so its log of changes could not be emptied".into(),
+        ));
+    }
+    Ok(())
+}
+
+/// A database in memory without tables.
+#[cfg(test)]
+pub(super) fn empty_in_memory() -> Connection {
+    let connection = rusqlite::Connection::open_in_memory().unwrap();
+    prepare(&connection).unwrap();
+    Connection::Sqlite(connection)
+}

@@ -1,0 +1,188 @@
+//! The threads that own the connections.
+//!
+//! Databases block, so they never run on the server's own threads. A thread takes everything that waits, up to a limit,
+//! into a single transaction: many pupils pressing submit share one flush to disk, and nobody hears of success before it.
+//! Steps rarely fail. If one does, the whole transaction is undone and each of its steps is run again by itself, so that
+//! nobody's failure takes anybody else's work with it.
+//!
+//! SQLite has one thread that writes and one that reads. PostgreSQL has several of both, which take turns at one queue; a
+//! connection that broke is opened again, and steps of which nothing was kept are run again until their time is up.
+
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::{Duration, Instant};
+
+use tokio::sync::{mpsc, oneshot};
+
+use super::connection::Connection;
+use super::row::failed;
+use crate::storage::StorageError;
+
+/// How many steps may wait before callers have to.
+const QUEUE_LENGTH: usize = 1024;
+/// How many steps share a transaction at most.
+const GROUP_SIZE: usize = 128;
+/// A step that has not been run by then is answered with [`StorageError::Unavailable`].
+const WITHIN: Duration = Duration::from_secs(10);
+/// Between two tries to reach a database that is away.
+const PAUSE: Duration = Duration::from_millis(200);
+
+/// One caller's step. It may be run several times; its caller hears of the last.
+trait Task: Send {
+    fn run(&mut self, connection: &Connection) -> Result<(), StorageError>;
+    fn answer(self: Box<Self>, outcome: Result<(), StorageError>);
+    fn entered(&self) -> Instant;
+}
+
+struct Step<T, F> {
+    step: F,
+    result: Option<T>,
+    caller: oneshot::Sender<Result<T, StorageError>>,
+    entered: Instant,
+}
+
+impl<T, F> Task for Step<T, F>
+where
+    T: Send,
+    F: Fn(&Connection) -> Result<T, StorageError> + Send,
+{
+    fn run(&mut self, connection: &Connection) -> Result<(), StorageError> {
+        self.result = Some((self.step)(connection)?);
+        Ok(())
+    }
+
+    fn answer(self: Box<Self>, outcome: Result<(), StorageError>) {
+        let Self { result, caller, .. } = *self;
+        // A caller that has gone away needs no answer.
+        let _ = caller.send(outcome.and_then(|()| result.ok_or(StorageError::Closed)));
+    }
+
+    fn entered(&self) -> Instant {
+        self.entered
+    }
+}
+
+/// What a thread does between transactions, by kind of database.
+pub(super) trait Lane: Send + 'static {
+    /// The connection, opened again where it broke.
+    fn connection(&mut self) -> Result<&Connection, StorageError>;
+    /// Begins a transaction.
+    fn begin(&self) -> &'static str;
+}
+
+/// Handles to the threads; dropping the last one ends them.
+pub(super) struct Threads {
+    writers: mpsc::Sender<Box<dyn Task>>,
+    readers: mpsc::Sender<Box<dyn Task>>,
+}
+
+impl Threads {
+    /// Starts a thread for each lane. Without `readers` (a database in memory has one connection) the writer reads too.
+    pub(super) fn spawn<L: Lane>(writers: Vec<L>, readers: Vec<L>) -> Result<Self, StorageError> {
+        let writers = spawn("tenths-store-write", writers)?;
+        let readers = if readers.is_empty() { writers.clone() } else { spawn("tenths-store-read", readers)? };
+        Ok(Self { writers, readers })
+    }
+
+    /// Runs a step that changes the store; returns after it is on disk.
+    pub(super) async fn write<T, F>(&self, step: F) -> Result<T, StorageError>
+    where
+        T: Send + 'static,
+        F: Fn(&Connection) -> Result<T, StorageError> + Send + 'static,
+    {
+        run(&self.writers, step).await
+    }
+
+    /// Runs a step that only reads; it sees everything written before.
+    pub(super) async fn read<T, F>(&self, step: F) -> Result<T, StorageError>
+    where
+        T: Send + 'static,
+        F: Fn(&Connection) -> Result<T, StorageError> + Send + 'static,
+    {
+        run(&self.readers, step).await
+    }
+}
+
+fn spawn<L: Lane>(name: &str, lanes: Vec<L>) -> Result<mpsc::Sender<Box<dyn Task>>, StorageError> {
+    let (sender, receiver) = mpsc::channel(QUEUE_LENGTH);
+    let receiver = Arc::new(Mutex::new(receiver));
+    for lane in lanes {
+        let receiver = receiver.clone();
+        std::thread::Builder::new()
+            .name(name.to_owned())
+            .spawn(move || serve(lane, &receiver))
+            .map_err(|error| StorageError::Database(format!("cannot start the store's thread: {error}")))?;
+    }
+    Ok(sender)
+}
+
+/// Takes waiting steps in groups until the last handle is dropped.
+fn serve(mut lane: impl Lane, steps: &Mutex<mpsc::Receiver<Box<dyn Task>>>) {
+    let mut group = Vec::with_capacity(GROUP_SIZE);
+    loop {
+        // One thread waits for steps, the others for their turn to wait.
+        let taken =
+            steps.lock().unwrap_or_else(PoisonError::into_inner).blocking_recv_many(&mut group, GROUP_SIZE);
+        if taken == 0 {
+            return;
+        }
+        if group.len() > 1 && together(&mut lane, &mut group).is_ok() {
+            group.drain(..).for_each(|task| task.answer(Ok(())));
+        }
+        for mut task in group.drain(..) {
+            let outcome = alone(&mut lane, &mut task);
+            task.answer(outcome);
+        }
+    }
+}
+
+/// Runs steps in one transaction, all or nothing.
+fn together(lane: &mut impl Lane, group: &mut [Box<dyn Task>]) -> Result<(), StorageError> {
+    let begin = lane.begin();
+    let connection = lane.connection()?;
+    connection.execute_batch(begin).map_err(failed)?;
+    let done = group.iter_mut().try_for_each(|task| task.run(connection));
+    let ended = match done {
+        Ok(()) => connection.execute_batch("COMMIT").map_err(|error| unsure(failed(error))),
+        Err(error) => Err(error),
+    };
+    if ended.is_err() {
+        // Fails where the connection broke or the database has undone it already; then nothing is left to undo.
+        let _ = connection.execute_batch("ROLLBACK");
+    }
+    ended
+}
+
+/// A connection that breaks while it commits leaves open whether that happened; such a step is not run again.
+fn unsure(error: StorageError) -> StorageError {
+    match error {
+        StorageError::Unavailable(problem) => {
+            StorageError::Database(format!("{problem}; whether it was stored is not known"))
+        }
+        other => other,
+    }
+}
+
+/// Runs a step by itself, again where nothing of it was kept, until its time is up.
+fn alone(lane: &mut impl Lane, task: &mut Box<dyn Task>) -> Result<(), StorageError> {
+    let mut problem = "its turn did not come in time".to_owned();
+    while task.entered().elapsed() < WITHIN {
+        match together(lane, std::slice::from_mut(task)) {
+            Err(StorageError::Unavailable(why)) => problem = why,
+            outcome => return outcome,
+        }
+        std::thread::sleep(PAUSE);
+    }
+    Err(StorageError::Unavailable(problem))
+}
+
+/// Sends one step to a thread and waits for its answer.
+async fn run<T, F>(threads: &mpsc::Sender<Box<dyn Task>>, step: F) -> Result<T, StorageError>
+where
+    T: Send + 'static,
+    F: Fn(&Connection) -> Result<T, StorageError> + Send + 'static,
+{
+    let (caller, answered) = oneshot::channel();
+    let step = Step { step, result: None, caller, entered: Instant::now() };
+    threads.send(Box::new(step)).await.map_err(|_| StorageError::Closed)?;
+    answered.await.map_err(|_| StorageError::Closed)?
+}
