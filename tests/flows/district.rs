@@ -43,13 +43,14 @@ async fn a_coordinator_makes_a_pool_and_a_package_and_keeps_the_service_running(
     plain.press(keys::ENTER).await?;
     ensure!(plain.text("#found").await?.contains("famil"), "the families are listed");
     plain.close().await?;
-    demo.stop().await
+    demo.stop().await?;
+    looks::all_seen("district")
 }
 
 async fn sign_in(browser: &Browser, demo: &Demo) -> Result<()> {
     let (address, token) = demo.coordinator();
     browser.open(address).await?;
-    looks::inspect(browser, "signing in").await?;
+    looks::inspect_in_both(browser, "signing in").await?;
     browser.fill("#sign-in-token", token).await?;
     browser.press(keys::ENTER).await?;
     browser.find(Locator::Css("#attention")).await?;
@@ -60,24 +61,24 @@ async fn sign_in(browser: &Browser, demo: &Demo) -> Result<()> {
 async fn pages(browser: &Browser, demo: &Demo, pictures: &Pictures) -> Result<()> {
     let address = demo.coordinator().0.trim_end_matches("/district");
     for language in ["es-US", "en-US"] {
-        for page in [
-            "",
-            "/families",
-            "/families/add-ragged",
-            "/pools",
-            "/pools/plan",
-            "/pools/river-and-wheels",
-            "/examine",
-            "/platforms",
-            "/platforms/1",
-            "/tokens",
-            "/deliveries",
-            "/use",
-            "/audit",
+        for (page, name) in [
+            ("", "the coordinator's overview"),
+            ("/families", "all families"),
+            ("/families/add-ragged", "a family"),
+            ("/pools", "all pools"),
+            ("/pools/plan", "a plan"),
+            ("/pools/river-and-wheels", "a pool"),
+            ("/examine", "trying out a package"),
+            ("/platforms", "all platforms"),
+            ("/platforms/1", "a platform"),
+            ("/tokens", "all tokens"),
+            ("/deliveries", "grades that wait"),
+            ("/use", "use over all schools"),
+            ("/audit", "all changes"),
         ] {
             browser.open(&format!("{address}/language?to={language}&back=/district{page}")).await?;
             browser.find(Locator::Css("nav.district-pages")).await?;
-            looks::inspect(browser, &format!("/district{page} in {language}")).await?;
+            looks::inspect(browser, name).await?;
             if language == "en-US"
                 && ["/families/add-ragged", "/platforms", "/pools/plan", "/use"].contains(&page)
             {
@@ -114,7 +115,7 @@ async fn package(browser: &Browser, package: &Path, pictures: &Pictures) -> Resu
     browser.click(Locator::XPath("//button[normalize-space()='Make the package']")).await?;
     // The page looks again by itself until the package is there.
     browser.find(Locator::Css("a[href$='/file']")).await?;
-    looks::inspect(browser, "a package that was made").await?;
+    looks::inspect_in_both(browser, "a package that was made").await?;
     pictures.keep("coordinator-package", &browser.picture().await?)?;
     browser.click(Locator::LinkText("Try out")).await?;
     let file = browser.find(Locator::Css("input[type=file]")).await?;

@@ -3,17 +3,20 @@
 //!
 //! The rules are those of WCAG 2.2, levels A and AA, as axe-core (npm) checks them; what a machine cannot see is looked
 //! at in the pictures. `target/tmp/looks.txt` gets a line for each page: bytes and time to the first answer, both measured.
+//! Which pages there are to look at is in [`crate::page_list`].
 
+use std::collections::BTreeSet;
 use std::fs::{self, OpenOptions};
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
-use std::sync::OnceLock;
+use std::sync::{Mutex, OnceLock, PoisonError};
 
 use anyhow::{Context, Result, ensure};
 use serde::Deserialize;
 use serde_json::{Value, json};
 
 use crate::browser::{Browser, Screen};
+use crate::page_list::{self, LOOKS, Look};
 
 /// The screens: a narrow phone, a tablet, a small laptop.
 pub const SCREENS: [Screen; 3] = [
@@ -66,8 +69,76 @@ pub struct Load {
 /// Without axe-core its rules are skipped, with a line on stderr; in CI that is a failure.
 ///
 /// # Errors
-/// If anything of that is not so; tells the page's `name`, the screen and what.
+/// If anything of that is not so, or the page is not the one that has that `name` in the list of pages; tells the name,
+/// the screen and what.
 pub async fn inspect(browser: &Browser, name: &str) -> Result<Load> {
+    let (look, language) = listed(browser, name).await?;
+    let load = inspect_unlisted(browser, &format!("{name} ({language})")).await?;
+    SEEN.lock().unwrap_or_else(PoisonError::into_inner).insert((look.name, language));
+    Ok(load)
+}
+
+/// What this process has looked at: names of looks, with languages.
+static SEEN: Mutex<BTreeSet<(&str, String)>> = Mutex::new(BTreeSet::new());
+
+/// Fails unless this process has looked at all that the list of pages has for a flow.
+///
+/// # Errors
+/// If it has not; tells what is missing.
+pub fn all_seen(flow: &str) -> Result<()> {
+    let seen = SEEN.lock().unwrap_or_else(PoisonError::into_inner);
+    let rows = LOOKS.iter().filter(|look| look.flow == flow);
+    let wanted =
+        rows.flat_map(|look| look.languages.iter().map(|language| (look.name, (*language).to_owned())));
+    let missing: Vec<_> = wanted.filter(|one| !seen.contains(one)).collect();
+    ensure!(missing.is_empty(), "flow '{flow}' has not looked at {missing:?}");
+    Ok(())
+}
+
+/// Looks at the page that is shown, once in each language of the service, and leaves it in the first. For pages that can
+/// be asked for again by their address.
+///
+/// # Errors
+/// As [`inspect`].
+pub async fn inspect_in_both(browser: &Browser, name: &str) -> Result<()> {
+    for language in page_list::BOTH.iter().rev() {
+        speak(browser, language).await?;
+        inspect(browser, name).await?;
+    }
+    Ok(())
+}
+
+/// Asks for the page that is shown in another language.
+///
+/// # Errors
+/// If the browser is gone.
+pub async fn speak(browser: &Browser, language: &str) -> Result<()> {
+    let here = browser.run("return [location.origin, location.pathname + location.search]").await?;
+    let (origin, page): (String, String) = serde_json::from_value(here)?;
+    let page: String = url::form_urlencoded::byte_serialize(page.as_bytes()).collect();
+    browser.open(&format!("{origin}/language?to={language}&back={page}")).await
+}
+
+/// The row of the list, if the page that is shown is the one of that row; and the language it is told in.
+async fn listed(browser: &Browser, name: &str) -> Result<(&'static Look, String)> {
+    let look = LOOKS.iter().find(|look| look.name == name);
+    let look = look.with_context(|| format!("'{name}' is not in the list of pages"))?;
+    let shown = browser.run("return [location.pathname, document.documentElement.lang]").await?;
+    let (path, language): (String, String) = serde_json::from_value(shown)?;
+    ensure!(
+        look.route == page_list::NOWHERE || page_list::fits(look.route, &path),
+        "{name}: {path} is shown, which is not {}",
+        look.route
+    );
+    ensure!(look.languages.contains(&language.as_str()), "{name}: told in '{language}'");
+    Ok((look, language))
+}
+
+/// The same for what has no address of its own; nothing is noted as looked at.
+///
+/// # Errors
+/// As [`inspect`].
+pub async fn inspect_unlisted(browser: &Browser, name: &str) -> Result<Load> {
     let load = load(browser).await.with_context(|| format!("{name}: how it loaded"))?;
     ensure!(load.shifts < 0.001, "{name}: its parts moved while loading (sum of shifts {})", load.shifts);
     let complaints = browser.complaints().await?;
@@ -97,6 +168,8 @@ pub async fn inspect(browser: &Browser, name: &str) -> Result<Load> {
     }
     browser.colours(json!([])).await?;
     browser.resize(browser.screen()).await?;
+    // axe-core calls into frames of other origins, which the browser complains of.
+    browser.complaints().await?;
     note(name, load)?;
     Ok(load)
 }

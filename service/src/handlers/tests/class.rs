@@ -458,7 +458,9 @@ async fn the_class_page_says_who_needs_what_and_has_questions_for_the_board() {
     assert!(needs.contains("Answers consistent with lining numbers up at their last digits"), "{page}");
     assert!(needs.contains("What to do next") && needs.contains("place-value paper"), "{page}");
     assert!(needs.contains("for the board") && needs.contains("Show the answer"), "{page}");
-    assert_eq!(page.matches("class=\"cell ").count(), 4 * 6, "a cell for each question");
+    assert_eq!(page.matches("<td class=\"").count(), 4 * (6 + 1), "a cell for each question, and the points");
+    assert_eq!(page.matches("<th scope=\"row\"><a href=\"").count(), 4, "one link a pupil for the keyboard");
+    assert!(page.len() < 40_000, "{} bytes", page.len());
     let spanish =
         teacher.send(TestRequest::get().uri(&teacher.start).insert_header(("accept-language", "es"))).await;
     assert!(spanish.body.contains("Quién necesita qué") && spanish.body.contains("3 estudiantes"));
