@@ -44,7 +44,7 @@ async fn a_grade_that_could_not_be_delivered_says_why_and_can_be_sent_again() {
     let storage = &school.app.storage;
     let now = school.app.clock.now();
     for grade in storage.lease_grades(now, plus_ms(now, 1000), &everything()).await.unwrap() {
-        let problem = "the activity is closed in the course".into();
+        let problem = "the platform does not allow grades here; the activity may be closed (403)".into();
         let outcome = match grade.user.as_str() {
             "p-07" | "p-09" => DeliveryOutcome::Delivered,
             _ => DeliveryOutcome::Parked { problem },
@@ -54,7 +54,11 @@ async fn a_grade_that_could_not_be_delivered_says_why_and_can_be_sent_again() {
     let teacher = school.teacher().await;
     let page = teacher.grades().await;
     assert!(page.contains("</span>delivered"), "{page}");
-    assert!(page.contains("could not be delivered") && page.contains("The activity is closed"), "{page}");
+    assert!(
+        page.contains("could not be delivered")
+            && page.contains("The platform does not allow grades here; the activity may be closed (403)."),
+        "{page}"
+    );
 
     let path = format!("{}/send-again", teacher.start);
     assert_eq!(teacher.post(&path, &[]).await.status, StatusCode::FORBIDDEN, "without the token");
