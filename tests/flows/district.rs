@@ -25,7 +25,7 @@ async fn a_coordinator_makes_a_pool_and_a_package_and_keeps_the_service_running(
     let browser = driver.open(Screen::DESK, Scripts::On).await?;
     sign_in(&browser, &demo).await.context("signing in")?;
     pages(&browser, &demo, &pictures).await?;
-    pool(&browser).await.context("making a pool")?;
+    pool(&browser, folder.path(), &pictures).await.context("making a pool")?;
     package(&browser, demo.package(), &pictures).await.context("packages")?;
     people(&browser).await.context("platforms and tokens")?;
     browser.close().await?;
@@ -91,7 +91,7 @@ async fn pages(browser: &Browser, demo: &Demo, pictures: &Pictures) -> Result<()
 }
 
 /// A section by curriculum code, made, looked at, loaded.
-async fn pool(browser: &Browser) -> Result<()> {
+async fn pool(browser: &Browser, folder: &Path, pictures: &Pictures) -> Result<()> {
     browser.click(Locator::LinkText("Pools")).await?;
     browser.click(Locator::LinkText("Make a pool")).await?;
     browser.fill("#add-title", "Orchard week").await?;
@@ -100,10 +100,23 @@ async fn pool(browser: &Browser) -> Result<()> {
     browser.click(Locator::Css("button[value=add]")).await?;
     // The page before has a plan, too, without the code.
     browser.find(Locator::XPath("//textarea[contains(., '5.NBT.A.4')]")).await?;
+    browser.find(Locator::Css("#add-code option[value='5.NBT.A.4']")).await?.click().await?;
+    browser.find(Locator::Css("#add-level_to option[value='2']")).await?.click().await?;
+    browser.click(Locator::Css("button[value=look]")).await?;
+    browser.find(Locator::Css("#supply")).await?;
+    looks::inspect(browser, "what there is for a choice").await?;
+    pictures.keep("coordinator-supply", &browser.picture().await?)?;
     browser.click(Locator::Css("button[value=make]")).await?;
     let told = browser.text(".note").await?;
     ensure!(told.contains("24 questions"), "the page says '{told}'");
     looks::inspect(browser, "a pool that was made").await?;
+    // The same plan from a file.
+    let plan = browser.find(Locator::Css("#plan-plan")).await?.prop("value").await?.context("a plan")?;
+    let file = folder.join("plan.toml");
+    std::fs::write(&file, plan)?;
+    browser.find(Locator::Css("#file-plan")).await?.send_keys(file.to_str().context("a plain path")?).await?;
+    browser.click(Locator::Css("form[action$='/upload'] button")).await?;
+    browser.find(Locator::XPath("//p[.='Orchard week: a plan with one section.']")).await?;
     browser.click(Locator::Css("button[value=load]")).await?;
     browser.find(Locator::Css("#export")).await?;
     ensure!(browser.text("h1").await? == "Orchard week", "the pool is shown");

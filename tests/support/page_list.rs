@@ -78,6 +78,7 @@ pub const LOOKS: &[Look] = &[
     look("district", "/district/families/{family}", "a family", BOTH),
     look("district", "/district/pools", "all pools", BOTH),
     look("district", "/district/pools/plan", "a plan", BOTH),
+    look("district", "/district/pools/plan", "what there is for a choice", ONCE),
     look("district", "/district/pools/plan", "a pool that was made", ONCE),
     look("district", "/district/pools/{pool}", "a pool", BOTH),
     look("district", "/district/examine", "trying out a package", BOTH),
