@@ -35,7 +35,7 @@ fn class(options: &[&str]) -> (TempDir, Pool) {
 }
 
 /// What a program of poppler prints of a file.
-fn poppler(program: &str, arguments: &[&str], file: &Path) -> Option<String> {
+pub(crate) fn poppler(program: &str, arguments: &[&str], file: &Path) -> Option<String> {
     if !tools::installed(program) {
         conformance::skip("printed sheets", &format!("{program} is not installed"));
         return None;
@@ -74,7 +74,7 @@ fn sheets_and_key_can_be_drawn() {
 }
 
 /// A text without its blanks and line ends: lines are broken differently on paper.
-fn squeezed(text: &str) -> String {
+pub(crate) fn squeezed(text: &str) -> String {
     text.chars().filter(|letter| !letter.is_whitespace()).collect()
 }
 

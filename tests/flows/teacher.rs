@@ -102,9 +102,9 @@ async fn look_at_the_class(teacher: &Browser, demo: &Demo, pictures: &Pictures) 
     looks::inspect(teacher, "the class, question by question").await?;
     press(teacher, Locator::XPath(&button("English"))).await?;
     teacher.find(Locator::Css("html[lang='en-US'] #needs")).await?;
-    press(teacher, Locator::LinkText("Times")).await?;
+    press(teacher, Locator::Css("a[href$='/times']")).await?;
     looks::inspect_in_both(teacher, "the times of a quiz").await?;
-    press(teacher, Locator::LinkText("Who needs what")).await
+    open_class(teacher, demo).await
 }
 
 /// The open table has a stop a pupil; one press goes past all of them.

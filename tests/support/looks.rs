@@ -1,5 +1,5 @@
 //! Looking at a page as a careful visitor would: by the rules for accessible pages, on three screens, by day and by
-//! night.
+//! night, at 400 % and in the reader's own colours.
 //!
 //! The rules are those of WCAG 2.2, levels A and AA, as axe-core (npm) checks them; what a machine cannot see is looked
 //! at in the pictures. `target/tmp/looks.txt` gets a line for each page: bytes and time to the first answer, both measured.
@@ -25,6 +25,9 @@ pub const SCREENS: [Screen; 3] = [
     Screen { width: 1366, height: 768, density: 1 },
 ];
 
+/// A window of 1280 by 1024 pixels at 400 %: 320 CSS pixels wide, each four pixels of the screen (WCAG 2.2, 1.4.10).
+pub const ZOOMED: Screen = Screen { width: 320, height: 256, density: 4 };
+
 /// How the page's colours are chosen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Colours {
@@ -34,18 +37,22 @@ pub enum Colours {
     Dark,
     /// Dark on light, with more contrast.
     MoreContrast,
+    /// The reader's own few colours, light on dark, as systems put them over every page.
+    Forced,
 }
 
 impl Colours {
     fn media_features(self) -> Value {
-        let (scheme, contrast) = match self {
-            Self::Light => ("light", "no-preference"),
-            Self::Dark => ("dark", "no-preference"),
-            Self::MoreContrast => ("light", "more"),
+        let (scheme, contrast, forced) = match self {
+            Self::Light => ("light", "no-preference", "none"),
+            Self::Dark => ("dark", "no-preference", "none"),
+            Self::MoreContrast => ("light", "more", "none"),
+            Self::Forced => ("dark", "custom", "active"),
         };
         json!([
             {"name": "prefers-color-scheme", "value": scheme},
             {"name": "prefers-contrast", "value": contrast},
+            {"name": "forced-colors", "value": forced},
         ])
     }
 }
@@ -145,33 +152,62 @@ pub async fn inspect_unlisted(browser: &Browser, name: &str) -> Result<Load> {
     ensure!(complaints.is_empty(), "{name}: the browser complains: {complaints:?}");
     for screen in SCREENS {
         browser.resize(screen).await?;
+        is_no_wider(browser, name, screen).await?;
         for colours in [Colours::Light, Colours::Dark, Colours::MoreContrast] {
             browser.colours(colours.media_features()).await?;
             // The tablet adds no layout of its own, and more contrast none at all.
             let looked_at_before = colours == Colours::MoreContrast && screen.width != 360;
             if screen.width != 768 && !looked_at_before {
-                let broken = broken_rules(browser).await?;
-                ensure!(
-                    broken.is_empty(),
-                    "{name} at {} px, {colours:?}: {}",
-                    screen.width,
-                    serde_json::to_string_pretty(&broken)?
-                );
+                breaks_no_rule(browser, name, screen, colours).await?;
             }
         }
-        let width = browser.run("return document.documentElement.scrollWidth").await?;
-        ensure!(
-            width.as_u64().is_some_and(|width| width <= screen.width.into()),
-            "{name}: {width} wide on a screen of {}",
-            screen.width
-        );
     }
+    browser.resize(ZOOMED).await?;
+    is_no_wider(browser, name, ZOOMED).await?;
+    browser.colours(Colours::Forced.media_features()).await?;
+    breaks_no_rule(browser, name, ZOOMED, Colours::Forced).await?;
+    let lost = browser.run(LOST_IN_FORCED_COLOURS).await?;
+    ensure!(lost == json!([]), "{name}: in the reader's own colours nobody sees {lost}");
     browser.colours(json!([])).await?;
     browser.resize(browser.screen()).await?;
     // axe-core calls into frames of other origins, which the browser complains of.
     browser.complaints().await?;
     note(name, load)?;
     Ok(load)
+}
+
+/// What would not be seen in forced colours, where backgrounds are gone: controls without a line around them, and letters
+/// of pictures that are not in the reader's colour of text. Browsers force colours of text, borders and backgrounds, not
+/// the fill of pictures (CSS Color Adjustment 1, 3.1; which properties, from memory).
+const LOST_IN_FORCED_COLOURS: &str = "
+    if (!matchMedia('(forced-colors: active)').matches) { return ['the page, which does not hear of forced colours']; }
+    const probe = document.createElement('i');
+    probe.style.color = 'CanvasText';
+    document.body.append(probe);
+    const ink = getComputedStyle(probe).color;
+    probe.remove();
+    const shown = element => element.checkVisibility();
+    const controls = 'button, a.button, input:not([type=hidden], [type=radio], [type=checkbox], [type=file]), select, textarea';
+    const bare = [...document.querySelectorAll(controls)].filter(shown).filter(control => {
+        const style = getComputedStyle(control);
+        return style.borderTopStyle === 'none' || style.borderTopWidth === '0px';
+    });
+    const faint = [...document.querySelectorAll('svg text')].filter(shown)
+        .filter(letters => getComputedStyle(letters).fill !== ink);
+    return [...bare, ...faint].slice(0, 5).map(lost => lost.outerHTML.slice(0, 160));";
+
+async fn is_no_wider(browser: &Browser, name: &str, screen: Screen) -> Result<()> {
+    let width = browser.run("return document.documentElement.scrollWidth").await?;
+    let fits = width.as_u64().is_some_and(|width| width <= screen.width.into());
+    ensure!(fits, "{name}: {width} wide on a screen of {}", screen.width);
+    Ok(())
+}
+
+async fn breaks_no_rule(browser: &Browser, name: &str, screen: Screen, colours: Colours) -> Result<()> {
+    let broken = broken_rules(browser).await?;
+    let told = serde_json::to_string_pretty(&broken)?;
+    ensure!(broken.is_empty(), "{name} at {} px, {colours:?}: {told}", screen.width);
+    Ok(())
 }
 
 /// What loading the page took.
