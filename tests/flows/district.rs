@@ -105,6 +105,7 @@ async fn pool(browser: &Browser, folder: &Path, pictures: &Pictures) -> Result<(
     browser.click(Locator::Css("button[value=look]")).await?;
     browser.find(Locator::Css("#supply")).await?;
     looks::inspect(browser, "what there is for a choice").await?;
+    browser.scroll_to("#supply").await?;
     pictures.keep("coordinator-supply", &browser.picture().await?)?;
     browser.click(Locator::Css("button[value=make]")).await?;
     let told = browser.text(".note").await?;

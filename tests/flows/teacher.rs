@@ -92,6 +92,9 @@ async fn look_at_the_class(teacher: &Browser, demo: &Demo, pictures: &Pictures) 
     pictures.keep("class-needs-on-a-phone", &teacher.picture().await?)?;
     teacher.scroll_to("#map").await?;
     pictures.keep("class-map-on-a-phone", &teacher.picture().await?)?;
+    looks::wear(teacher, Some(looks::Colours::Forced)).await?;
+    pictures.keep("class-map-in-forced-colours", &teacher.picture().await?)?;
+    looks::wear(teacher, None).await?;
     teacher.resize(Screen::DESK).await?;
     teacher.reload().await?;
     press(teacher, Locator::XPath(&button("Español"))).await?;

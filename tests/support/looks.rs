@@ -57,6 +57,14 @@ impl Colours {
     }
 }
 
+/// Shows the page in other colours from now on; `None` for the browser's own.
+///
+/// # Errors
+/// If the browser is gone.
+pub async fn wear(browser: &Browser, colours: Option<Colours>) -> Result<()> {
+    browser.colours(colours.map_or_else(|| json!([]), Colours::media_features)).await
+}
+
 /// What loading a page took.
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 pub struct Load {
