@@ -4,6 +4,7 @@
 //! transaction. [`threads`] owns the connections; [`sqlite`] and [`postgres`] open them.
 
 mod api_tokens;
+mod asked;
 mod attempts;
 mod audit;
 mod connection;
