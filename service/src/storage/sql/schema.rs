@@ -39,7 +39,7 @@ const FIRST_OF_POSTGRES: &str = include_str!("migrations/0012_postgres.sql");
 
 /// Migrations of both from version 13 on.
 const NEXT: [Migration; 1] =
-    [Migration { sql: include_str!("migrations/0013_due_by_platform.sql"), works_with: 12 }];
+    [Migration { sql: include_str!("migrations/0015_due_by_platform.sql"), works_with: 12 }];
 
 const FIRST_SHARED: i64 = 12;
 
