@@ -69,7 +69,7 @@ impl Server {
         clock: Arc<dyn Clock>,
     ) -> Result<Self, StartError> {
         let address = listener.local_addr()?;
-        storage.release_leases().await?;
+        storage.beat(clock.now()).await?;
         if !settings.privacy.names {
             let forgotten = storage.forget_names().await?;
             if forgotten > 0 {

@@ -38,7 +38,10 @@ const FIRST_OF_SQLITE: [&str; 12] = [
 const FIRST_OF_POSTGRES: &str = include_str!("migrations/0012_postgres.sql");
 
 /// Migrations of both from version 13 on.
-const NEXT: [Migration; 0] = [];
+const NEXT: [Migration; 2] = [
+    Migration { sql: include_str!("migrations/0013_processes.sql"), works_with: 12 },
+    Migration { sql: include_str!("migrations/0014_jobs.sql"), works_with: 12 },
+];
 
 const FIRST_SHARED: i64 = 12;
 

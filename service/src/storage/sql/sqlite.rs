@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::time::Duration;
 
-use super::connection::{Connection, SqlResult};
+use super::connection::{Connection, SqlError, SqlResult};
 use super::row::failed;
 use super::schema;
 use super::threads::{Lane, Threads};
@@ -13,6 +13,8 @@ use crate::storage::StorageError;
 const TRACES_WITHIN: Duration = Duration::from_secs(30);
 /// Another process (`tenths load`, a backup) may hold the file for a moment.
 const BUSY_WITHIN: Duration = Duration::from_secs(10);
+/// With less left on its disk the store counts as full: the log of changes grows to some megabytes.
+const ROOM_LEAST: u64 = 16 * 1024 * 1024;
 const STATEMENTS_KEPT: usize = 128;
 
 /// Opens or creates the file at `path`.
@@ -58,6 +60,26 @@ impl Lane for File {
     fn begin(&self) -> &'static str {
         self.begin
     }
+}
+
+/// Whether there is no room left.
+pub(super) fn is_full(error: &SqlError) -> bool {
+    let SqlError::Sqlite(error) = error else { return false };
+    error.sqlite_error_code() == Some(rusqlite::ErrorCode::DiskFull)
+}
+
+/// Checks that there is some room on the disk of the file at `path`.
+///
+/// # Errors
+/// [`StorageError::Full`] when there is not.
+pub(super) fn has_room(path: &Path) -> Result<(), StorageError> {
+    // Where that cannot be asked, writing will tell.
+    let Ok(disk) = rustix::fs::statvfs(path) else { return Ok(()) };
+    let free = disk.f_bavail.saturating_mul(disk.f_frsize);
+    if free < ROOM_LEAST {
+        return Err(StorageError::Full(format!("{free} bytes are left, {ROOM_LEAST} are needed")));
+    }
+    Ok(())
 }
 
 /// Creates a missing file readable by its owner only: it will hold our private key. SQLite gives its side files the
