@@ -18,6 +18,7 @@ use crate::lti::roster::RosterService;
 use crate::metrics::Metrics;
 use crate::seal::SealKey;
 use crate::server::limits::Limits;
+use crate::server::standing::Standing;
 use crate::settings::Settings;
 use crate::storage::Storage;
 
@@ -41,6 +42,8 @@ pub struct App {
     pub platform_keys: PlatformKeys,
     /// What each address has asked of us lately.
     pub limits: Limits,
+    /// Whether this process can take requests.
+    pub standing: Standing,
     /// Numbers for those who run the service.
     pub metrics: Arc<Metrics>,
     /// Wakes the delivery worker.
@@ -82,10 +85,11 @@ impl App {
         };
         Ok(Self {
             registration_calls: Calls::new(client.clone(), reach),
-            form_key,
+            form_key: form_key.clone(),
             platform_keys: PlatformKeys::new(client, reach, clock.clone()),
             deliverer: Arc::new(deliverer),
-            limits: Limits::new(settings.requests_per_second),
+            limits: Limits::new(settings.requests_per_second, form_key.clone()),
+            standing: Standing::new(settings.requests_at_once),
             waker: Waker::default(),
             jobs: Jobs::default(),
             kept_use: KeptUse::default(),
