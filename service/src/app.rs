@@ -91,7 +91,7 @@ impl App {
             limits: Limits::new(settings.requests_per_second, form_key.clone()),
             standing: Standing::new(settings.requests_at_once),
             waker: Waker::default(),
-            jobs: Jobs::default(),
+            jobs: Jobs::new(storage.clone(), clock.clone()),
             kept_use: KeptUse::default(),
             rosters,
             pools: ProvenPools::default(),

@@ -34,6 +34,8 @@ const STOP_WITHIN_S: u64 = 10;
 const TEND_KEYS_EVERY: Duration = Duration::from_secs(60);
 /// How often ended sessions and logins are forgotten, and how long after their end.
 const PURGE_EVERY: Duration = Duration::from_secs(60 * 60);
+/// How long it is kept what work in the background came to.
+const JOBS_KEPT_MS: i64 = 24 * 60 * 60 * 1000;
 const PURGE_AFTER_MS: i64 = 24 * 60 * 60 * 1000;
 
 /// A running service. Dropping it does not stop it; [`Server::stop`] does.
@@ -126,6 +128,7 @@ impl Server {
         self.app.standing.drain();
         tokio::time::sleep(self.app.settings.drain).await;
         self.http.stop(true).await;
+        self.app.jobs.stop();
         // Receivers may be gone already; then there is nothing to tell them.
         let _ = self.stop.send(true);
         for worker in self.working {
@@ -163,7 +166,9 @@ async fn purge(app: web::Data<App>, mut stop: watch::Receiver<bool>) {
         if let Err(error) = app.storage.purge_expired(plus_ms(app.clock.now(), -PURGE_AFTER_MS)).await {
             tracing::error!(%error, "ended sessions could not be forgotten");
         }
-        app.jobs.forget_old(app.clock.now());
+        if let Err(error) = app.storage.forget_old_jobs(plus_ms(app.clock.now(), -JOBS_KEPT_MS)).await {
+            tracing::error!(%error, "old jobs could not be forgotten");
+        }
         if let Err(error) = retention::purge_old(&app).await {
             tracing::error!(%error, "old data could not be deleted");
         }

@@ -137,3 +137,30 @@ pub(super) fn empty_in_memory() -> Connection {
     prepare(&connection).unwrap();
     Connection::Sqlite(connection)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::storage::sql::row::failed;
+
+    #[test]
+    fn a_full_disk_has_its_own_error_and_nothing_else_is_lost() {
+        let connection = empty_in_memory();
+        connection.execute_batch("CREATE TABLE t (b BLOB); INSERT INTO t VALUES (x'01')").unwrap();
+        // SQLite says the same when its own limit is reached as when the disk is full (SQLITE_FULL).
+        connection.execute_batch("PRAGMA max_page_count = 10").unwrap();
+        let error =
+            connection.execute_batch("INSERT INTO t VALUES (zeroblob(1000000))").map_err(failed).unwrap_err();
+        assert!(matches!(error, StorageError::Full(_)), "{error:?}");
+        let count: i64 = connection.query_row("SELECT count(*) AS n FROM t", [], |row| row.get("n")).unwrap();
+        assert_eq!(count, 1);
+    }
+
+    #[test]
+    fn a_disk_with_room_has_room() {
+        let folder = tempfile::tempdir().unwrap();
+        has_room(folder.path()).unwrap();
+        // What cannot be asked is left to writing.
+        has_room(Path::new("/no/such/file")).unwrap();
+    }
+}
