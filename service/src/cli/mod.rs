@@ -3,6 +3,7 @@
 //! Exit codes: 0 done, 1 the input is at fault or a check failed, 2 wrong usage.
 
 mod audit;
+mod backup;
 mod bank;
 mod demo;
 mod draw;
@@ -91,6 +92,12 @@ enum Command {
     /// Manage the keys that sign what platforms get from us
     #[command(subcommand)]
     Keys(keys::KeysCommand),
+    /// Write the whole store into one file, while the service goes on
+    Backup(backup::BackupArguments),
+    /// Fill an empty store from a backup
+    Restore(backup::RestoreArguments),
+    /// Fill an empty store from another one, such as PostgreSQL from SQLite
+    Move(backup::MoveArguments),
     /// Tell who changed what: registrations, keys, tokens, marks
     Audit(audit::AuditArguments),
 }
@@ -122,6 +129,9 @@ pub fn run() -> ExitCode {
         Command::Held(arguments) => held::run(arguments),
         Command::Token(command) => token::run(&command),
         Command::Keys(command) => keys::run(&command),
+        Command::Backup(arguments) => backup::backup(&arguments),
+        Command::Restore(arguments) => backup::restore(&arguments),
+        Command::Move(arguments) => backup::move_store(&arguments),
         Command::Audit(arguments) => audit::run(&arguments),
     };
     match result {

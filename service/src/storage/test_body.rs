@@ -3,6 +3,7 @@
 mod processes;
 mod registration;
 mod server;
+mod transfer;
 
 use std::sync::Arc;
 

@@ -279,6 +279,14 @@ impl Row<'_> {
         };
         T::from_value(value).ok_or_else(|| unreadable(&column, format!("holds {}", value.kind())))
     }
+
+    /// The names of the columns.
+    pub(super) fn columns(&self) -> Vec<String> {
+        match self {
+            Self::Sqlite(row) => row.as_ref().column_names().map(str::to_owned).collect(),
+            Self::Postgres(row) => row.columns().iter().map(|column| column.name().to_owned()).collect(),
+        }
+    }
 }
 
 fn of_sqlite<'a>(value: rusqlite::types::ValueRef<'a>, column: &dyn fmt::Display) -> SqlResult<ValueRef<'a>> {
@@ -354,6 +362,14 @@ impl Connection {
                 let rows = session.borrow_mut().query(sql, &params.values())?;
                 rows.iter().map(|row| read(&Row::Postgres(row))).collect()
             }
+        }
+    }
+
+    /// Shows the rows of an answer one after another; they are not all in memory at once.
+    pub(super) fn each(&self, sql: &str, mut see: impl FnMut(&Row<'_>) -> SqlResult<()>) -> SqlResult<()> {
+        match self {
+            Self::Sqlite(_) => self.query(sql, [], see).map(drop),
+            Self::Postgres(session) => session.borrow_mut().each(sql, |row| see(&Row::Postgres(row))),
         }
     }
 

@@ -37,6 +37,19 @@ pub(super) fn open(path: &Path) -> Result<Threads, StorageError> {
     )
 }
 
+/// One connection of its own.
+pub(super) fn with_connection<T>(
+    path: &Path,
+    work: impl FnOnce(&Connection) -> Result<T, StorageError>,
+) -> Result<T, StorageError> {
+    keep_private(path)?;
+    let connection = rusqlite::Connection::open(path).map_err(|error| failed(error.into()))?;
+    prepare(&connection).map_err(failed)?;
+    let connection = Connection::Sqlite(connection);
+    schema::migrate(&connection)?;
+    work(&connection)
+}
+
 /// A store that lives in memory only.
 pub(super) fn open_in_memory() -> Result<Threads, StorageError> {
     let connection = rusqlite::Connection::open_in_memory().map_err(|error| failed(error.into()))?;
