@@ -8,6 +8,7 @@ pub mod dectest;
 pub mod looks;
 pub mod pictures;
 pub mod program;
+pub mod proxy;
 pub mod school;
 pub mod stage;
 pub mod tools;
