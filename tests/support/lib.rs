@@ -9,6 +9,7 @@ pub mod looks;
 pub mod page_list;
 pub mod pictures;
 pub mod program;
+pub mod proxy;
 pub mod school;
 pub mod stage;
 pub mod tools;

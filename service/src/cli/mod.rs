@@ -3,6 +3,7 @@
 //! Exit codes: 0 done, 1 the input is at fault or a check failed, 2 wrong usage.
 
 mod audit;
+mod backup;
 mod bank;
 mod demo;
 mod draw;
@@ -30,6 +31,7 @@ mod work;
 mod worksheet;
 
 use std::process::ExitCode;
+use std::time::Duration;
 
 use clap::{Parser, Subcommand};
 
@@ -90,6 +92,12 @@ enum Command {
     /// Manage the keys that sign what platforms get from us
     #[command(subcommand)]
     Keys(keys::KeysCommand),
+    /// Write the whole store into one file, while the service goes on
+    Backup(backup::BackupArguments),
+    /// Fill an empty store from a backup
+    Restore(backup::RestoreArguments),
+    /// Fill an empty store from another one, such as PostgreSQL from SQLite
+    Move(backup::MoveArguments),
     /// Tell who changed what: registrations, keys, tokens, marks
     Audit(audit::AuditArguments),
 }
@@ -121,6 +129,9 @@ pub fn run() -> ExitCode {
         Command::Held(arguments) => held::run(arguments),
         Command::Token(command) => token::run(&command),
         Command::Keys(command) => keys::run(&command),
+        Command::Backup(arguments) => backup::backup(&arguments),
+        Command::Restore(arguments) => backup::restore(&arguments),
+        Command::Move(arguments) => backup::move_store(&arguments),
         Command::Audit(arguments) => audit::run(&arguments),
     };
     match result {
@@ -135,6 +146,13 @@ fn by_command_line() -> Change {
 }
 
 /// Runs one asynchronous command on a small runtime of its own.
+/// How long work on threads of its own has at the end of the program.
+const ENDS_WITHIN: Duration = Duration::from_secs(3);
+
 fn block_on<T>(work: impl Future<Output = anyhow::Result<T>>) -> anyhow::Result<T> {
-    tokio::runtime::Builder::new_multi_thread().enable_all().build()?.block_on(work)
+    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
+    let done = runtime.block_on(work);
+    // Work that blocks a thread and cannot be stopped is left alone.
+    runtime.shutdown_timeout(ENDS_WITHIN);
+    done
 }

@@ -6,6 +6,7 @@
 //! Numbers are 64-bit integers, truth values are 0 and 1, times are milliseconds since 1970, JSON is text.
 
 use std::cell::RefCell;
+use std::error::Error as _;
 use std::fmt;
 
 use super::postgres::Session;
@@ -24,6 +25,8 @@ pub(super) enum SqlError {
     Postgres(postgres::Error),
     /// A statement that gives exactly one row gave none.
     NoRow,
+    /// There can be no connection.
+    Unusable(String),
     /// A stored value is not what it should be.
     Unreadable {
         column: String,
@@ -40,9 +43,13 @@ impl fmt::Display for SqlError {
             // Its own text leaves out what the server said. Details and hints can quote rows, so they stay out.
             Self::Postgres(error) => match error.as_db_error() {
                 Some(said) => write!(f, "{} ({})", said.message(), said.code().code()),
-                None => error.fmt(f),
+                None => match error.source() {
+                    Some(source) => write!(f, "{error}: {source}"),
+                    None => error.fmt(f),
+                },
             },
             Self::NoRow => f.write_str("a row is missing"),
+            Self::Unusable(problem) => f.write_str(problem),
             Self::Unreadable { column, problem } => write!(f, "column {column}: {problem}"),
         }
     }
@@ -279,6 +286,14 @@ impl Row<'_> {
         };
         T::from_value(value).ok_or_else(|| unreadable(&column, format!("holds {}", value.kind())))
     }
+
+    /// The names of the columns.
+    pub(super) fn columns(&self) -> Vec<String> {
+        match self {
+            Self::Sqlite(row) => row.as_ref().column_names().map(str::to_owned).collect(),
+            Self::Postgres(row) => row.columns().iter().map(|column| column.name().to_owned()).collect(),
+        }
+    }
 }
 
 fn of_sqlite<'a>(value: rusqlite::types::ValueRef<'a>, column: &dyn fmt::Display) -> SqlResult<ValueRef<'a>> {
@@ -354,6 +369,14 @@ impl Connection {
                 let rows = session.borrow_mut().query(sql, &params.values())?;
                 rows.iter().map(|row| read(&Row::Postgres(row))).collect()
             }
+        }
+    }
+
+    /// Shows the rows of an answer one after another; they are not all in memory at once.
+    pub(super) fn each(&self, sql: &str, mut see: impl FnMut(&Row<'_>) -> SqlResult<()>) -> SqlResult<()> {
+        match self {
+            Self::Sqlite(_) => self.query(sql, [], see).map(drop),
+            Self::Postgres(session) => session.borrow_mut().each(sql, |row| see(&Row::Postgres(row))),
         }
     }
 
