@@ -69,6 +69,7 @@ async fn pages(browser: &Browser, demo: &Demo, pictures: &Pictures) -> Result<()
             ("/pools/plan", "a plan"),
             ("/pools/river-and-wheels", "a pool"),
             ("/examine", "trying out a package"),
+            ("/jobs", "all jobs"),
             ("/platforms", "all platforms"),
             ("/platforms/1", "a platform"),
             ("/tokens", "all tokens"),

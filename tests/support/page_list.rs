@@ -82,6 +82,7 @@ pub const LOOKS: &[Look] = &[
     look("district", "/district/pools/plan", "a pool that was made", ONCE),
     look("district", "/district/pools/{pool}", "a pool", BOTH),
     look("district", "/district/examine", "trying out a package", BOTH),
+    look("district", "/district/jobs", "all jobs", BOTH),
     look("district", "/district/jobs/{job}", "a package that was made", BOTH),
     look("district", "/district/jobs/{job}", "a package that was tried out", ONCE),
     look("district", "/district/platforms", "all platforms", BOTH),
