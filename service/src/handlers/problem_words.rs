@@ -120,9 +120,9 @@ mod tests {
         literals
             .filter(begins)
             .map(|text| {
-                let (before, after) = match (text.split_once('{'), text.split_once('}')) {
-                    (Some((before, _)), Some((_, after))) => (before, after),
-                    _ => return text.to_owned(),
+                let (Some((before, _)), Some((_, after))) = (text.split_once('{'), text.split_once('}'))
+                else {
+                    return text.to_owned();
                 };
                 let hole = if before.ends_with("list of ") {
                     "gradebook columns"
