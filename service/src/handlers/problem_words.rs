@@ -93,8 +93,7 @@ mod tests {
     use super::*;
 
     /// Where sentences are made that get stored.
-    const MAKERS: [&str; 9] = [
-        "lti/outgoing.rs",
+    const MAKERS: [&str; 8] = [
         "lti/access_token.rs",
         "lti/roster.rs",
         "lti/grades/mod.rs",
@@ -132,6 +131,16 @@ mod tests {
                 format!("{before}{hole}{after}")
             })
             .collect()
+    }
+
+    #[test]
+    fn every_call_that_fails_has_its_message() {
+        use crate::lti::outgoing::CallError::{Address, Broken, Connect, Timeout, TooLarge};
+        for error in [Address, Timeout, Connect, Broken, TooLarge] {
+            for texts in Texts::all() {
+                assert!(known(texts, &error.to_string()).is_some(), "{error}");
+            }
+        }
     }
 
     #[test]
