@@ -6,6 +6,7 @@
 pub mod browser;
 pub mod dectest;
 pub mod looks;
+pub mod page_list;
 pub mod pictures;
 pub mod program;
 pub mod proxy;
