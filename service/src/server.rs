@@ -2,6 +2,7 @@
 
 mod every_answer;
 pub(crate) mod limits;
+pub(crate) mod request_id;
 
 use std::net::{SocketAddr, TcpListener};
 use std::sync::Arc;
@@ -88,7 +89,7 @@ impl Server {
                 .wrap(from_fn(limits::keep))
                 .wrap(from_fn(every_answer::in_readers_language))
                 .wrap(from_fn(every_answer::protect))
-                .wrap(from_fn(every_answer::log))
+                .wrap(from_fn(every_answer::note))
                 .configure(routes::configure)
         })
         .listen(listener)?

@@ -19,6 +19,8 @@ frame-no-pool-next = Please tell your teacher. Whoever looks after tenths can lo
 frame-ours = Something went wrong on our side
 frame-ours-why = The page could not be put together just now.
 frame-ours-next = Wait a minute, then reload the page. What was saved before is still there.
+# Added to what to do, for whoever asks those who run the service.
+frame-request = If it happens again, tell those who run the quiz service this number: { $id }.
 
 # Launches inside frames, registration of a platform.
 frame-place-registration = Registration

@@ -19,6 +19,8 @@ frame-no-pool-next = Avisa a tu maestra o maestro. Quien cuida de tenths puede v
 frame-ours = Algo falló de nuestro lado
 frame-ours-why = No se pudo preparar la página en este momento.
 frame-ours-next = Espera un minuto y vuelve a cargar la página. Lo que se guardó antes sigue ahí.
+# Added to what to do, for whoever asks those who run the service.
+frame-request = Si vuelve a pasar, di este número a quienes mantienen el servicio de cuestionarios: { $id }.
 
 # Launches inside frames, registration of a platform.
 frame-place-registration = Registro

@@ -9,6 +9,7 @@ mod audit;
 mod deliveries;
 mod holdings;
 mod invitations;
+mod numbers;
 mod overrides;
 mod people;
 mod records;
@@ -33,6 +34,7 @@ pub use audit::{Action, Actor, AuditEntry, AuditQuery, Change, Subject, UnknownA
 pub use deliveries::*;
 pub use holdings::{Held, HeldQuiz, HeldSession, PurgeCounts, PurgeScope, Purged, WaitingGrades};
 pub use invitations::{Invitation, InvitationState, PendingDeployment, Registered};
+pub use numbers::StoreNumbers;
 pub use overrides::{Allowed, Overridden, Override, Points, REASON_LENGTH_MAX};
 pub use people::{
     Member, MemberStatus, OverdueAttempt, Part, PersonName, Roster, RosterReading, UnknownWord,
@@ -521,4 +523,7 @@ pub trait Storage: Send + Sync + 'static {
 
     /// Answers when the store can be read; for the readiness check.
     async fn ping(&self) -> Result<(), StorageError>;
+
+    /// What it has come to since it was opened.
+    fn numbers(&self) -> StoreNumbers;
 }

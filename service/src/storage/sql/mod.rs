@@ -729,6 +729,10 @@ impl Storage for SqlStore {
     async fn ping(&self) -> Result<(), StorageError> {
         self.threads.read(|c| c.query_row("SELECT 1 AS one", [], |_| Ok(())).map_err(row::failed)).await
     }
+
+    fn numbers(&self) -> StoreNumbers {
+        self.threads.numbers()
+    }
 }
 
 /// Runs work that blocks on a thread of its own.

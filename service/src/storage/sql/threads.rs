@@ -12,10 +12,12 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use tokio::sync::{mpsc, oneshot};
+use tracing::Instrument as _;
 
 use super::connection::Connection;
 use super::row::failed;
-use crate::storage::StorageError;
+use crate::storage::{StorageError, StoreNumbers};
+use crate::traces;
 
 /// How many steps may wait before callers have to.
 const QUEUE_LENGTH: usize = 1024;
@@ -73,14 +75,25 @@ pub(super) trait Lane: Send + 'static {
 pub(super) struct Threads {
     writers: mpsc::Sender<Box<dyn Task>>,
     readers: mpsc::Sender<Box<dyn Task>>,
+    numbers: StoreNumbers,
 }
+
+/// The lanes' names among the numbers of the service.
+const WRITE: &str = "write";
+const READ: &str = "read";
 
 impl Threads {
     /// Starts a thread for each lane. Without `readers` (a database in memory has one connection) the writer reads too.
     pub(super) fn spawn<L: Lane>(writers: Vec<L>, readers: Vec<L>) -> Result<Self, StorageError> {
-        let writers = spawn("tenths-store-write", writers)?;
-        let readers = if readers.is_empty() { writers.clone() } else { spawn("tenths-store-read", readers)? };
-        Ok(Self { writers, readers })
+        let numbers = StoreNumbers::default();
+        let writers = spawn(WRITE, writers, &numbers)?;
+        let readers = if readers.is_empty() { writers.clone() } else { spawn(READ, readers, &numbers)? };
+        Ok(Self { writers, readers, numbers })
+    }
+
+    /// What has come of all steps.
+    pub(super) fn numbers(&self) -> StoreNumbers {
+        self.numbers.clone()
     }
 
     /// Runs a step that changes the store; returns after it is on disk.
@@ -89,7 +102,7 @@ impl Threads {
         T: Send + 'static,
         F: Fn(&Connection) -> Result<T, StorageError> + Send + 'static,
     {
-        run(&self.writers, step).await
+        self.run(WRITE, step).await
     }
 
     /// Runs a step that only reads; it sees everything written before.
@@ -98,25 +111,48 @@ impl Threads {
         T: Send + 'static,
         F: Fn(&Connection) -> Result<T, StorageError> + Send + 'static,
     {
-        run(&self.readers, step).await
+        self.run(READ, step).await
+    }
+
+    /// Has a step run, counted and traced.
+    async fn run<T, F>(&self, lane: &'static str, step: F) -> Result<T, StorageError>
+    where
+        T: Send + 'static,
+        F: Fn(&Connection) -> Result<T, StorageError> + Send + 'static,
+    {
+        let threads = if lane == WRITE { &self.writers } else { &self.readers };
+        let _entered = self.numbers.enter(lane);
+        let span = traces::store_step(lane, step_name(std::any::type_name::<F>()));
+        let outcome = run(threads, step).instrument(span).await;
+        outcome.inspect_err(|error| self.numbers.failed(error))
     }
 }
 
-fn spawn<L: Lane>(name: &str, lanes: Vec<L>) -> Result<mpsc::Sender<Box<dyn Task>>, StorageError> {
+/// What a step is called, from the name of its closure: the function of [`crate::storage::Storage`] that made it.
+fn step_name(closure: &'static str) -> &'static str {
+    let function = closure.split("::{{closure}}").next().unwrap_or(closure);
+    function.rsplit("::").next().unwrap_or(function)
+}
+
+fn spawn<L: Lane>(
+    lane_name: &'static str,
+    lanes: Vec<L>,
+    numbers: &StoreNumbers,
+) -> Result<mpsc::Sender<Box<dyn Task>>, StorageError> {
     let (sender, receiver) = mpsc::channel(QUEUE_LENGTH);
     let receiver = Arc::new(Mutex::new(receiver));
     for lane in lanes {
-        let receiver = receiver.clone();
+        let (receiver, numbers) = (receiver.clone(), numbers.clone());
         std::thread::Builder::new()
-            .name(name.to_owned())
-            .spawn(move || serve(lane, &receiver))
+            .name(format!("tenths-store-{lane_name}"))
+            .spawn(move || serve(lane, &receiver, |waited| numbers.waited(lane_name, waited)))
             .map_err(|error| StorageError::Database(format!("cannot start the store's thread: {error}")))?;
     }
     Ok(sender)
 }
 
 /// Takes waiting steps in groups until the last handle is dropped.
-fn serve(mut lane: impl Lane, steps: &Mutex<mpsc::Receiver<Box<dyn Task>>>) {
+fn serve(mut lane: impl Lane, steps: &Mutex<mpsc::Receiver<Box<dyn Task>>>, note_wait: impl Fn(Duration)) {
     let mut group = Vec::with_capacity(GROUP_SIZE);
     loop {
         // One thread waits for steps, the others for their turn to wait.
@@ -125,6 +161,7 @@ fn serve(mut lane: impl Lane, steps: &Mutex<mpsc::Receiver<Box<dyn Task>>>) {
         if taken == 0 {
             return;
         }
+        group.iter().for_each(|task| note_wait(task.entered().elapsed()));
         if group.len() > 1 && together(&mut lane, &mut group).is_ok() {
             group.drain(..).for_each(|task| task.answer(Ok(())));
         }
@@ -185,4 +222,28 @@ where
     let step = Step { step, result: None, caller, entered: Instant::now() };
     threads.send(Box::new(step)).await.map_err(|_| StorageError::Closed)?;
     answered.await.map_err(|_| StorageError::Closed)?
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_step_is_called_as_the_function_that_made_it() {
+        let names = [
+            (
+                "<service::storage::sql::SqlStore as service::storage::Storage>::ping::{{closure}}::{{closure}}",
+                "ping",
+            ),
+            ("service::storage::sql::outbox::lease", "lease"),
+            (
+                "service::storage::sql::SqlStore::change<(), <service::storage::sql::SqlStore as \
+                 service::storage::Storage>::put_registration::{{closure}}::{{closure}}>::{{closure}}::{{closure}}",
+                "put_registration",
+            ),
+        ];
+        for (closure, step) in names {
+            assert_eq!(step_name(closure), step, "{closure}");
+        }
+    }
 }
