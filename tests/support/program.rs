@@ -59,6 +59,7 @@ pub fn tenths<S: AsRef<OsStr>>(arguments: impl IntoIterator<Item = S>) -> Comman
         "TENTHS_TIME_ZONE",
         "TENTHS_BEHIND_PROXY",
         "TENTHS_REQUESTS_PER_SECOND",
+        "TENTHS_TRACES",
     ];
     for setting in settings {
         command.env_remove(setting);
