@@ -57,7 +57,7 @@ impl StoreNumbers {
     }
 
     /// A step failed.
-    pub(super) fn failed(&self, error: &StorageError) {
+    pub(crate) fn failed(&self, error: &StorageError) {
         let kind = match error {
             StorageError::Unavailable(_) => "unavailable",
             StorageError::Unreadable { .. } => "unreadable",
