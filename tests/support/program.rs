@@ -61,6 +61,7 @@ pub fn tenths<S: AsRef<OsStr>>(arguments: impl IntoIterator<Item = S>) -> Comman
         "TENTHS_REQUESTS_PER_SECOND",
         "TENTHS_REQUESTS_AT_ONCE",
         "TENTHS_DRAIN",
+        "TENTHS_TRACES",
     ];
     for setting in settings {
         command.env_remove(setting);

@@ -28,6 +28,8 @@ frame-later-asked-next = It tries again by itself in a few seconds. You can also
 frame-later-ask = Try again
 frame-later-sent = Very many people are working here right now, so this could not be taken yet.
 frame-later-sent-next = Go back one page and try again in a few seconds.
+# Added to what to do, for whoever asks those who run the service.
+frame-request = If it happens again, tell those who run the quiz service this number: { $id }.
 
 # Launches inside frames, registration of a platform.
 frame-place-registration = Registration

@@ -28,6 +28,8 @@ frame-later-asked-next = Lo intenta otra vez por sí sola en unos segundos. Tamb
 frame-later-ask = Intentar otra vez
 frame-later-sent = Ahora mismo trabaja aquí muchísima gente y esto todavía no se pudo recibir.
 frame-later-sent-next = Vuelve a la página anterior e inténtalo otra vez en unos segundos.
+# Added to what to do, for whoever asks those who run the service.
+frame-request = Si vuelve a pasar, di este número a quienes mantienen el servicio de cuestionarios: { $id }.
 
 # Launches inside frames, registration of a platform.
 frame-place-registration = Registro
