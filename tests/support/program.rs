@@ -104,6 +104,7 @@ pub fn run_well<S: AsRef<OsStr>>(arguments: impl IntoIterator<Item = S>) -> Stri
 /// `tenths serve` as a process of its own. It is killed when dropped.
 pub struct Served {
     child: Child,
+    address: SocketAddr,
 }
 
 impl Served {
@@ -120,25 +121,52 @@ impl Served {
     /// # Panics
     /// As [`Served::start`].
     pub async fn start_with(port: u16, store: &str, log: &Path, options: &[&str]) -> Self {
+        let public_url = format!("http://{}", SocketAddr::from((Ipv4Addr::LOCALHOST, port)));
+        let arguments = ["--public-url", &public_url, "--store", store];
+        Self::start_by(tenths(["serve"]), port, log, &[&arguments, options].concat()).await
+    }
+
+    /// Starts the service by a command to which its arguments are added.
+    ///
+    /// # Panics
+    /// As [`Served::start`].
+    pub async fn start_by(command: Command, port: u16, log: &Path, options: &[&str]) -> Self {
+        let mut served = Self::spawn_by(command, port, log, options);
+        served.ready().await;
+        served
+    }
+
+    /// The same without waiting.
+    ///
+    /// # Panics
+    /// If it cannot be started.
+    pub fn spawn_by(mut command: Command, port: u16, log: &Path, options: &[&str]) -> Self {
         let address = SocketAddr::from((Ipv4Addr::LOCALHOST, port));
-        let url = format!("http://{address}");
-        let listen = address.to_string();
-        let arguments =
-            ["serve", "--allow-loopback", "--listen", &listen, "--public-url", &url, "--store", store];
         let log = File::options().create(true).append(true).open(log).expect("a log can be written");
-        let mut child = tenths(arguments.into_iter().chain(options.iter().copied()))
-            .stderr(log)
-            .spawn()
-            .expect("the program can be started");
+        command.args(["--allow-loopback", "--listen", &address.to_string()]).args(options);
+        let child = command.stderr(log).spawn().expect("the program can be started");
+        Self { child, address }
+    }
+
+    /// Waits until it is ready.
+    ///
+    /// # Panics
+    /// If it ends instead.
+    pub async fn ready(&mut self) {
+        let (child, ready) = (&mut self.child, format!("http://{}/health/ready", self.address));
         let client = reqwest::Client::builder().no_proxy().build().expect("a plain client can be made");
         wait_for("the service to get ready", START_WITHIN, async || {
             let ended = child.try_wait().expect("a child can be asked");
             assert!(ended.is_none(), "tenths serve ended: {ended:?}");
-            let answer = client.get(format!("{url}/health/ready")).send().await.ok()?;
+            let answer = client.get(&ready).send().await.ok()?;
             answer.status().is_success().then_some(())
         })
         .await;
-        Self { child }
+    }
+
+    /// Its number among the system's processes.
+    pub fn id(&self) -> u32 {
+        self.child.id()
     }
 
     /// Ends the process as a power cut does: SIGKILL, no chance to finish anything.

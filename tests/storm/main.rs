@@ -1,0 +1,16 @@
+//! Faults on purpose, each with a name and a seed, and a short storm; `tests/storm/run` plays a long one.
+#![expect(clippy::unwrap_used, reason = "a test stops at what it did not expect")]
+
+mod short;
+
+use conformance::chance::Chance;
+
+/// The seed of this run, new unless `TENTHS_STORM_SEED` names one.
+fn seed() -> u64 {
+    match std::env::var("TENTHS_STORM_SEED") {
+        Ok(seed) => {
+            seed.parse().unwrap_or_else(|_| panic!("TENTHS_STORM_SEED is not a whole number: {seed}"))
+        }
+        Err(_) => Chance::fresh_seed(),
+    }
+}
