@@ -193,7 +193,7 @@ impl ToolKeys {
     }
 
     /// Makes the first key of each registration that has none. It signs at once, or after the overlap if a shared key
-    /// signs until then. Returns whether any was made.
+    /// signs until then. Returns whether any was made, by this process or by another one at the same moment.
     async fn make_missing(&self, stored: &[ToolKey]) -> Result<bool, KeySetError> {
         let now = self.clock.now();
         let shared = stored.iter().any(|key| key.registration.is_none() && key.may_sign(now));
@@ -207,7 +207,9 @@ impl ToolKeys {
             // A wrong seal key is found before it seals anything.
             open_all(stored, self.seal_key.as_ref(), &HashMap::new())?;
             let key = key_pair::make(owner, now, signs_from, self.seal_key.as_ref()).await?;
-            made |= self.storage.add_first_tool_key(key, &self.change()).await?;
+            // Another process that was faster has made it; then it is read as it left it.
+            self.storage.add_first_tool_key(key, &self.change()).await?;
+            made = true;
         }
         Ok(made)
     }
