@@ -10,7 +10,6 @@ use prometheus_client::registry::Registry;
 use crate::clock::Clock;
 use crate::delivery::Circuit;
 use crate::lti::FailedCheck;
-use crate::server::limits::Limit;
 use crate::storage::{DeliveryOutcome, DeliveryQueue, RegistrationId, RosterReading};
 
 /// All counters of one server.
@@ -125,8 +124,8 @@ impl Metrics {
     }
 
     /// A request was kept away.
-    pub(crate) fn limited(&self, limit: Limit) {
-        self.limited.get_or_create(&LimitLabel { limit: limit.name() }).inc();
+    pub(crate) fn limited(&self, limit: &'static str) {
+        self.limited.get_or_create(&LimitLabel { limit }).inc();
     }
 
     /// An attempt was submitted and `questions` marked.

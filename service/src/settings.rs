@@ -10,6 +10,7 @@ use std::num::NonZeroU32;
 use std::os::unix::fs::{OpenOptionsExt, PermissionsExt};
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
+use std::time::Duration;
 
 use jiff::Timestamp;
 use url::{Host, Url};
@@ -39,6 +40,13 @@ pub struct ServeArguments {
     /// How many requests a second one address may send in the long run; 0 for any number. A school is one address.
     #[arg(long, env = "TENTHS_REQUESTS_PER_SECOND", value_name = "N", default_value_t = REQUESTS_PER_SECOND)]
     pub requests_per_second: u32,
+    /// How many requests are worked on at once; what comes beyond is asked to come again in a few seconds.
+    #[arg(long, env = "TENTHS_REQUESTS_AT_ONCE", value_name = "N", default_value_t = REQUESTS_AT_ONCE)]
+    pub requests_at_once: NonZeroU32,
+    /// For how many seconds, when asked to stop, the service says that it is not ready and still takes requests, so that
+    /// a proxy sends no more; 5 with --behind-proxy, else 0.
+    #[arg(long, env = "TENTHS_DRAIN", value_name = "SECONDS")]
+    pub drain: Option<u16>,
     /// Where the key is that seals our private keys.
     #[command(flatten)]
     pub seal: SealArguments,
@@ -61,6 +69,8 @@ impl ServeArguments {
             allow_loopback: true,
             behind_proxy: false,
             requests_per_second: 0,
+            requests_at_once: REQUESTS_AT_ONCE,
+            drain: None,
             seal: SealArguments::default(),
             privacy: Privacy::default(),
             time_zone: Zone::UTC,
@@ -241,6 +251,12 @@ pub enum SealKeyError {
 /// What one address may send in a second: a large school that begins at the same time asks less.
 pub const REQUESTS_PER_SECOND: u32 = 500;
 
+/// What is worked on at once: far more than one process answers in a second, so that it is met only when answers are late.
+pub const REQUESTS_AT_ONCE: NonZeroU32 = NonZeroU32::new(1_000).expect("it is not zero");
+
+/// How long a process says that it is not ready before it stops behind a proxy, in seconds.
+const DRAIN_BEHIND_PROXY_S: u16 = 5;
+
 /// The server's settings, checked.
 #[derive(Debug, Clone)]
 pub struct Settings {
@@ -256,6 +272,10 @@ pub struct Settings {
     pub behind_proxy: bool,
     /// How many requests a second one address may send; any number if none (`TENTHS_REQUESTS_PER_SECOND`).
     pub requests_per_second: Option<NonZeroU32>,
+    /// How many requests are worked on at once (`TENTHS_REQUESTS_AT_ONCE`).
+    pub requests_at_once: NonZeroU32,
+    /// How long a proxy has to notice that the service stops (`TENTHS_DRAIN`).
+    pub drain: Duration,
     /// What seals private keys in the store (`TENTHS_SEAL_KEY`); none on loopback, and where nothing is stored.
     pub seal_key: Option<SealKey>,
     /// What is kept about people (`--names`, `--keep`).
@@ -295,6 +315,12 @@ impl Settings {
             reach,
             behind_proxy: arguments.behind_proxy,
             requests_per_second: NonZeroU32::new(arguments.requests_per_second),
+            requests_at_once: arguments.requests_at_once,
+            drain: Duration::from_secs(u64::from(arguments.drain.unwrap_or(if arguments.behind_proxy {
+                DRAIN_BEHIND_PROXY_S
+            } else {
+                0
+            }))),
             seal_key,
             privacy: arguments.privacy,
             time_zone: arguments.time_zone,
@@ -503,6 +529,8 @@ mod tests {
             allow_loopback: true,
             behind_proxy: false,
             requests_per_second: REQUESTS_PER_SECOND,
+            requests_at_once: REQUESTS_AT_ONCE,
+            drain: None,
             privacy: Privacy::default(),
             time_zone: Zone::UTC,
             seal: SealArguments { seal_key_file },

@@ -7,8 +7,8 @@ use qbank::marking::Policy;
 use service::app::App;
 use service::clock::SettableClock;
 use service::storage::{
-    self, Announce, AttemptResult, DeliveryState, GradeEndpoint, Layout, LinkKey, NewPlacement, Placement,
-    Responses, Room, Started, Storage, Submission,
+    self, Announce, AttemptResult, DeliveryState, GONE_AFTER_MS, GradeEndpoint, Layout, LinkKey,
+    NewPlacement, Placement, Responses, Room, Started, Storage, Submission,
 };
 use service::windows::Windows;
 
@@ -255,11 +255,13 @@ async fn a_grade_survives_a_stop_between_sending_and_noting() {
             .await
             .unwrap();
         assert_eq!(leased.len(), 1);
+        delivery.storage.beat(monday()).await.unwrap();
         (delivery.platform, delivery.placement.quiz.grades)
     };
     let restarted = Delivery::open(&store, platform, grades).await;
-    assert_eq!(restarted.deliver().await, 0, "the lease holds until it is released");
-    restarted.storage.release_leases().await.unwrap();
+    assert_eq!(restarted.deliver().await, 0, "the lease holds while its process may live");
+    let silent_for = std::time::Duration::from_millis(GONE_AFTER_MS.unsigned_abs() + 1);
+    assert_eq!(restarted.storage.beat(monday() + silent_for).await.unwrap().released, 1);
     assert_eq!(restarted.deliver().await, 1);
     assert_eq!(restarted.platform.points("pupil-7"), Some(7));
     assert!(restarted.platform.timestamps()[0] > monday(), "later than the time that may have been sent");

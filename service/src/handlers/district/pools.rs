@@ -6,7 +6,7 @@ use std::sync::Arc;
 use actix_web::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, CONTENT_TYPE};
 use actix_web::{HttpResponse, web};
 use exporters::cartridge::{CartridgeOptions, write_cartridge_telling};
-use exporters::qti::{PackageOptions, QtiVersion, write_package_telling, write_template_package};
+use exporters::qti::{PackageOptions, QtiVersion, write_package_telling, write_template_package_telling};
 use qbank::bank;
 use qbank::form;
 use qbank::plan::Plan;
@@ -355,10 +355,12 @@ impl Package {
 
     /// Writes the package and tells what had to be left out.
     fn write(self, pool: &Pool, progress: &Progress) -> Result<(Vec<u8>, Vec<String>), String> {
-        if !matches!(self, Self::Templates(_)) {
-            progress.expect(pool.items().count() as u64);
-        }
-        let (mut out, mut lines) = (Cursor::new(Vec::new()), Vec::new());
+        progress.expect(match self {
+            // Each section is looked at, then written.
+            Self::Templates(_) => 2 * pool.sections.len() as u64,
+            _ => pool.items().count() as u64,
+        });
+        let (mut out, mut lines) = (progress.stopping(Cursor::new(Vec::new())), Vec::new());
         match self {
             Self::Fixed(version) => {
                 let options = PackageOptions { version, ..PackageOptions::default() };
@@ -371,7 +373,8 @@ impl Package {
             Self::Templates(version) => {
                 let options = PackageOptions { version, ..PackageOptions::default() };
                 let families = bank::families().map_err(|error| error.to_string())?;
-                let report = write_template_package(pool, &families, &options, &mut out)
+                let mut step = || progress.step();
+                let report = write_template_package_telling(pool, &families, &options, &mut out, &mut step)
                     .map_err(|error| error.to_string())?;
                 lines.extend(report.stays_fixed.iter().map(ToString::to_string));
                 lines.extend(report.left_out.iter().map(ToString::to_string));
@@ -391,7 +394,7 @@ impl Package {
                 .map_err(|error| error.to_string())?;
             }
         }
-        Ok((out.into_inner(), lines))
+        Ok((out.into_inner().into_inner(), lines))
     }
 }
 
@@ -412,12 +415,11 @@ pub(crate) async fn export(
     let title = texts.with("content-exporting", &[("title", pool.title.as_str().into())]);
     let work = move |progress: &Progress| {
         let (bytes, lines) = package.write(&pool, progress)?;
-        Ok(Outcome { holds: true, lines, file: Some((name, Arc::new(bytes))) })
+        Ok(Outcome { holds: true, lines, file: Some((name, bytes)) })
     };
-    let job = app.jobs.begin(&session.token, title, app.clock.now(), work);
-    match job {
-        Ok(job) => Ok(answer::see_other(&format!("/district/jobs/{job}"))),
-        Err(_) => Err(PageError::Form(texts.say("content-too-many-jobs"))),
+    match app.jobs.begin(&session.token, title, &session.change(&app), work).await? {
+        Some(job) => Ok(answer::see_other(&format!("/district/jobs/{job}"))),
+        None => Err(PageError::Form(texts.say("content-too-many-jobs"))),
     }
 }
 

@@ -15,12 +15,14 @@ use tokio::sync::{mpsc, oneshot};
 
 use super::connection::Connection;
 use super::row::failed;
-use crate::storage::StorageError;
+use crate::storage::{Queue, StorageError};
 
-/// How many steps may wait before callers have to.
+/// How many steps may wait.
 const QUEUE_LENGTH: usize = 1024;
 /// How many steps share a transaction at most.
 const GROUP_SIZE: usize = 128;
+/// How long a caller waits for a place in the queue; then it is answered with [`StorageError::Busy`].
+const PLACE_WITHIN: Duration = Duration::from_secs(2);
 /// A step that has not been run by then is answered with [`StorageError::Unavailable`].
 const WITHIN: Duration = Duration::from_secs(10);
 /// Between two tries to reach a database that is away.
@@ -81,6 +83,16 @@ impl Threads {
         let writers = spawn("tenths-store-write", writers)?;
         let readers = if readers.is_empty() { writers.clone() } else { spawn("tenths-store-read", readers)? };
         Ok(Self { writers, readers })
+    }
+
+    /// How much waits, in the fuller of both queues.
+    pub(super) fn queue(&self) -> Queue {
+        let queue = |steps: &mpsc::Sender<_>| Queue {
+            waiting: steps.max_capacity() - steps.capacity(),
+            room: steps.max_capacity(),
+        };
+        let (writers, readers) = (queue(&self.writers), queue(&self.readers));
+        if readers.waiting > writers.waiting { readers } else { writers }
     }
 
     /// Runs a step that changes the store; returns after it is on disk.
@@ -183,6 +195,7 @@ where
 {
     let (caller, answered) = oneshot::channel();
     let step = Step { step, result: None, caller, entered: Instant::now() };
-    threads.send(Box::new(step)).await.map_err(|_| StorageError::Closed)?;
+    let place = tokio::time::timeout(PLACE_WITHIN, threads.reserve()).await;
+    place.map_err(|_| StorageError::Busy)?.map_err(|_| StorageError::Closed)?.send(Box::new(step));
     answered.await.map_err(|_| StorageError::Closed)?
 }
