@@ -8,6 +8,7 @@ pub mod browser;
 pub mod chance;
 pub mod cluster;
 pub mod dectest;
+pub mod fault;
 pub mod history;
 pub mod looks;
 pub mod pictures;

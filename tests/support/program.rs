@@ -46,7 +46,19 @@ fn build() -> PathBuf {
 
 /// A command of the program, without any of its settings from the test's own environment.
 pub fn tenths<S: AsRef<OsStr>>(arguments: impl IntoIterator<Item = S>) -> Command {
-    let mut command = Command::new(program());
+    let mut command = clean(Command::new(program()));
+    command.args(arguments);
+    command
+}
+
+/// The same by another program, which runs what stands after its own arguments: `tenths` without arguments so far.
+pub fn tenths_under(runner: &str, arguments: &[&str]) -> Command {
+    let mut command = clean(Command::new(runner));
+    command.args(arguments).arg(program());
+    command
+}
+
+fn clean(mut command: Command) -> Command {
     let settings = [
         "TENTHS_LISTEN",
         "TENTHS_PUBLIC_URL",
@@ -63,7 +75,7 @@ pub fn tenths<S: AsRef<OsStr>>(arguments: impl IntoIterator<Item = S>) -> Comman
     for setting in settings {
         command.env_remove(setting);
     }
-    command.args(arguments).stdin(Stdio::null());
+    command.stdin(Stdio::null());
     command
 }
 

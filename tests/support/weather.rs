@@ -5,6 +5,7 @@ use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
 use crate::chance::Chance;
+use crate::fault::{Fault, Kind};
 use crate::history::Verdict;
 use crate::postgres::Postgres;
 use crate::storm::{ATTEMPTS, Class, Storm};
@@ -98,15 +99,13 @@ pub async fn play(forecast: Forecast, server: &Postgres, say: impl Fn(String)) -
         tokio::time::sleep(until.saturating_sub(began.elapsed())).await;
         if began.elapsed() >= next_kill {
             next_kill += forecast.kill_every;
-            let index = usize::try_from(chance.below(u64::try_from(storm.cluster.count()).unwrap_or(1)));
-            let index = index.expect("processes are few");
-            let disturbance = storm.cluster.kill(index);
-            storm.disturbances.push(disturbance);
-            storm.cluster.start(index).await;
+            let fault = Fault { kind: Kind::ProcessKilled, seed: chance.below(u64::MAX) };
+            fault.strike(&mut storm, Some(server)).await;
         }
         if began.elapsed() >= next_restart {
             next_restart += forecast.restart_every;
-            storm.strike("database restarted", |_| server.restart());
+            let fault = Fault { kind: Kind::DatabaseRestarted, seed: chance.below(u64::MAX) };
+            fault.strike(&mut storm, Some(server)).await;
             restarts += 1;
         }
         if began.elapsed() >= next_word {
