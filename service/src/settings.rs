@@ -4,7 +4,7 @@
 //! variables or arguments of the server.
 
 use std::fmt;
-use std::io::{Read, Write};
+use std::io::{ErrorKind, Read, Write};
 use std::net::{IpAddr, SocketAddr};
 use std::num::NonZeroU32;
 use std::os::unix::fs::{OpenOptionsExt, PermissionsExt};
@@ -174,7 +174,13 @@ fn beside(store: &str) -> Option<PathBuf> {
 /// belongs apart from the store's backups, which only a person can see to.
 fn make_beside(store: &str) -> Result<Option<SealKey>, SealKeyError> {
     let Some(path) = beside(store) else { return Ok(None) };
-    make_seal_key(&path)?;
+    match make_seal_key(&path) {
+        // Another process that starts at the same moment was faster.
+        Err(SealKeyError::Unreadable { source, .. }) if source.kind() == ErrorKind::AlreadyExists => {
+            return read_seal_key(&path).map(Some);
+        }
+        made => made?,
+    }
     tracing::warn!(
         path = %path.display(),
         "a key that seals private keys was made beside the store; keep a copy where the store's backups are not, \
@@ -189,13 +195,20 @@ fn make_beside(store: &str) -> Result<Option<SealKey>, SealKeyError> {
 /// [`SealKeyError::Unreadable`] naming the file.
 pub fn make_seal_key(path: &Path) -> Result<(), SealKeyError> {
     let unreadable = |source| SealKeyError::Unreadable { place: path.display().to_string(), source };
-    let mut file = std::fs::OpenOptions::new()
-        .write(true)
-        .create_new(true)
-        .mode(0o600)
-        .open(path)
-        .map_err(unreadable)?;
-    writeln!(file, "{}", crate::entropy::secret()).and_then(|()| file.sync_all()).map_err(unreadable)
+    // Written beside it and then given its name, so that nobody reads half a key.
+    let mut part = path.as_os_str().to_owned();
+    part.push(format!(".{}", crate::entropy::short_identifier()));
+    let part = Path::new(&part);
+    let write = || {
+        let mut file = std::fs::OpenOptions::new().write(true).create_new(true).mode(0o600).open(part)?;
+        writeln!(file, "{}", crate::entropy::secret())?;
+        file.sync_all()?;
+        std::fs::hard_link(part, path)
+    };
+    let written = write();
+    // Where nothing was written there is nothing to remove.
+    let _ = std::fs::remove_file(part);
+    written.map_err(unreadable)
 }
 
 /// Reads a seal key from a file that not everybody may read. A group may: service managers hand credentials over that
@@ -551,6 +564,24 @@ mod tests {
         let path = folder.path().join("tenths.db.seal-key");
         assert_eq!(std::fs::metadata(&path).unwrap().permissions().mode() & 0o777, 0o600);
         assert_eq!([check("https://q.example.org"), check("http://127.0.0.1:8080")], [made.clone(), made]);
+    }
+
+    #[test]
+    fn processes_that_start_at_once_make_one_seal_key() {
+        let folder = tempfile::tempdir().unwrap();
+        let store = format!("sqlite:{}", folder.path().join("tenths.db").display());
+        let start = || {
+            let store = store.clone();
+            std::thread::spawn(move || {
+                let arguments = ServeArguments { store, ..arguments("https://q.example.org", None) };
+                Settings::check(arguments).unwrap().seal_key.unwrap().name().to_owned()
+            })
+        };
+        let starting: Vec<_> = (0..8).map(|_| start()).collect();
+        let mut names: Vec<_> = starting.into_iter().map(|thread| thread.join().unwrap()).collect();
+        names.dedup();
+        assert_eq!(names.len(), 1);
+        assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1, "nothing else is left");
     }
 
     #[test]

@@ -353,6 +353,56 @@ impl Stage {
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn nothing_typed_is_lost_when_the_service_has_too_much_to_do() -> Result<()> {
+    let Some(driver) = Driver::start()? else {
+        return Ok(());
+    };
+    let stage = Stage::set(driver).await?;
+    let en = english();
+    // As many requests as are worked on at once.
+    let all = || std::iter::from_fn(|| stage.server.app.standing.enter()).collect::<Vec<_>>();
+    for (scripts, id) in [(Scripts::Off, "p-03"), (Scripts::On, "p-04")] {
+        let pupil = stage.driver.open(Screen::DESK, scripts).await?;
+        stage.open(&pupil, id, ENGLISH_ALL).await?;
+        pupil.click(Locator::XPath(&button(en.start))).await?;
+        pupil.find(Locator::Css("form[data-attempt]")).await?;
+        let items = questions_on(&pupil, &en.pool).await?;
+        for (index, item) in items.iter().enumerate() {
+            by_keys(&pupil, index, item).await?;
+        }
+        let flights = all();
+        ensure!(flights.len() == 1_000, "{} requests fly at once", flights.len());
+        pupil.click(Locator::XPath(&button(en.hand_in))).await?;
+        if scripts == Scripts::Off {
+            pupil.find(Locator::XPath(&button("Send again"))).await?;
+            // The browser tells of the 503 itself.
+            pupil.complaints().await?;
+            looks::inspect(&pupil, "too much to do").await?;
+            pictures(&pupil, "too-much-to-do").await?;
+            drop(flights);
+            pupil.click(Locator::XPath(&button("Send again"))).await?;
+        } else {
+            expect_line(&pupil, "Very many people are working right now.").await?;
+            // Nothing has to be pressed again.
+            drop(flights);
+            wait_for("the result", KEPT_WITHIN, async || {
+                pupil
+                    .run("return document.querySelector('[data-handed-in]')")
+                    .await
+                    .ok()?
+                    .as_object()
+                    .map(drop)
+            })
+            .await;
+        }
+        expect_points(&pupil, &items).await?;
+        pupil.close().await?;
+    }
+    stage.server.stop().await;
+    Ok(())
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn nothing_typed_is_lost_when_the_network_is_cut_and_the_browser_killed() -> Result<()> {
     let Some(driver) = Driver::start()? else {
         return Ok(());

@@ -14,6 +14,7 @@ pub mod looks;
 pub mod pictures;
 pub mod postgres;
 pub mod program;
+pub mod proxy;
 pub mod school;
 pub mod stage;
 pub mod storm;

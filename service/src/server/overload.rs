@@ -1,6 +1,8 @@
 //! What happens when there is more to do than can be done: an honest 503 that says when to come again, at once instead of
 //! after endless waiting, and for pages of quizzes and classes with everything that was typed.
 
+use std::time::Duration;
+
 use actix_web::body::{EitherBody, MessageBody};
 use actix_web::dev::{Payload, ServiceRequest, ServiceResponse};
 use actix_web::http::header::{ACCEPT, CONTENT_TYPE, HeaderValue, RETRY_AFTER};
@@ -14,7 +16,10 @@ use crate::app::App;
 use crate::entropy;
 use crate::handlers::answer;
 use crate::pages::later::{LaterPage, TypedForm};
+use crate::session;
 
+/// How long finding out who may frame a page may take.
+const NOTED_WITHIN: Duration = Duration::from_millis(500);
 /// After how many seconds to come again: not everybody at once.
 const AGAIN_AFTER_S: (u64, u64) = (3, 10);
 
@@ -27,6 +32,13 @@ pub(super) async fn bounded<B: MessageBody>(
     let flight = if is_counted(request.path()) { app.standing.enter().map(Some) } else { Some(None) };
     let Some(_flight) = flight else {
         app.metrics.limited("at_once");
+        // A page in a platform's frame shows only if that is noted; where the store is in trouble, it is left at that.
+        if is_for_a_person(&request) && !app.storage.queue().is_nearly_full() {
+            let noting = session::note_framing(request.request());
+            if !matches!(tokio::time::timeout(NOTED_WITHIN, noting).await, Ok(Ok(()))) {
+                tracing::debug!("who may frame the page is not known");
+            }
+        }
         return Ok(request.into_response(busy()).map_into_right_body());
     };
     let mut response = next.call(request).await?;

@@ -61,7 +61,7 @@ impl NotReady {
 
 /// A request that is being worked on, as long as this lives.
 #[derive(Debug)]
-pub(super) struct Flight(Arc<AtomicUsize>);
+pub struct Flight(Arc<AtomicUsize>);
 
 impl Drop for Flight {
     fn drop(&mut self) {
@@ -80,7 +80,7 @@ impl Standing {
     }
 
     /// A request begins, if there is room for it.
-    pub(super) fn enter(&self) -> Option<Flight> {
+    pub fn enter(&self) -> Option<Flight> {
         let flight = Flight(self.in_flight.clone());
         // The guard takes the number back where it was one too many.
         (self.in_flight.fetch_add(1, Ordering::AcqRel) < self.at_once).then_some(flight)

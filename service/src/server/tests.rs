@@ -10,8 +10,9 @@ use url::Url;
 
 use super::*;
 use crate::clock::SystemClock;
+use crate::session::NewSession;
 use crate::settings::ServeArguments;
-use crate::storage;
+use crate::storage::{self, Actor, Change, NewRegistration, SessionPurpose};
 
 const FORM: &str = "application/x-www-form-urlencoded";
 
@@ -84,6 +85,45 @@ async fn what_comes_beyond_the_requests_at_once_is_asked_to_come_again() {
 
     drop(flight);
     assert_eq!(stage.get("/quiz/q1").await.status(), 401, "nobody is signed in");
+    stage.server.stop().await;
+}
+
+#[actix_web::test]
+async fn the_page_that_asks_to_come_again_shows_in_the_frame_of_its_platform() {
+    let stage = Stage::set("sqlite::memory:", 1).await;
+    let app = &stage.server.app;
+    let address = |path: &str| format!("https://platform.example.org/{path}").parse().unwrap();
+    let platform = NewRegistration {
+        issuer: "https://platform.example.org".into(),
+        client_id: "client-1".into(),
+        authorization_url: address("authorize"),
+        token_url: address("token"),
+        keys_url: address("keys"),
+        audience: None,
+        deployments: ["1".into()].into(),
+    };
+    let change = Change { at: app.clock.now(), by: Actor::CommandLine };
+    let registration = app.storage.put_registration(platform, &change).await.unwrap();
+    let session = NewSession {
+        registration: &registration,
+        deployment: "1".into(),
+        user: Some("u1".into()),
+        purpose: SessionPurpose::Quiz { placement: "q1".into(), preview: false },
+        return_origin: None,
+    };
+    let (cookie, page) = session.open(app).await.unwrap();
+    let cookie = cookie.to_str().unwrap().split(';').next().unwrap().to_owned();
+    let _flight = app.standing.enter().unwrap();
+    let asked = || stage.client.get(stage.url.join(&page).unwrap());
+    for (request, framing) in [
+        (asked().header("cookie", cookie), "frame-ancestors https://platform.example.org"),
+        (asked(), "frame-ancestors 'none'"),
+    ] {
+        let answer = request.send().await.unwrap();
+        assert_eq!(answer.status(), 503);
+        let policy = answer.headers()["content-security-policy"].to_str().unwrap();
+        assert!(policy.ends_with(framing), "{policy}");
+    }
     stage.server.stop().await;
 }
 

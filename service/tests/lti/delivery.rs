@@ -67,6 +67,12 @@ impl Delivery {
         Self { app, storage, clock, platform, placement }
     }
 
+    /// Another process with the same store and clock.
+    pub(crate) async fn another_process(&self, store: &str) -> App {
+        let storage = storage::open(store).unwrap();
+        App::new(settings("http://127.0.0.1:1"), storage, self.clock.clone()).await.unwrap()
+    }
+
     pub(crate) async fn submit(&self, user: &str, points: u32) {
         submit(self.storage.as_ref(), &self.placement, user, points).await;
     }
@@ -266,6 +272,47 @@ async fn a_grade_survives_a_stop_between_sending_and_noting() {
     assert_eq!(restarted.platform.points("pupil-7"), Some(7));
     assert!(restarted.platform.timestamps()[0] > monday(), "later than the time that may have been sent");
     assert_eq!(restarted.state("pupil-7").await.0, DeliveryState::Delivered);
+}
+
+/// Pupils hand in again and again while two processes send: each message goes out once, and of each pupil in order.
+#[tokio::test(flavor = "multi_thread")]
+async fn two_processes_send_each_grade_once_and_in_order() {
+    const PUPILS: u32 = 30;
+    let folder = tempfile::tempdir().unwrap();
+    let store = format!("sqlite:{}", folder.path().join("tenths.db").display());
+    let delivery = Delivery::start(&store).await;
+    let other = delivery.another_process(&store).await;
+    for points in [3, 6, 9] {
+        for pupil in 0..PUPILS {
+            delivery.submit(&format!("pupil-{pupil}"), points).await;
+            if pupil % 5 == 0 {
+                // In the middle of handing in, too.
+                let (here, there) = (delivery.app.deliverer.clone(), other.deliverer.clone());
+                let (here, there) = tokio::join!(here.deliver_due(), there.deliver_due());
+                here.unwrap();
+                there.unwrap();
+            }
+        }
+        loop {
+            let (here, there) = (delivery.app.deliverer.clone(), other.deliverer.clone());
+            let (here, there) = tokio::join!(here.deliver_due(), there.deliver_due());
+            if here.unwrap() + there.unwrap() == 0 {
+                break;
+            }
+        }
+        delivery.clock.advance_ms(1_000);
+    }
+    let journal = delivery.platform.book.lock().unwrap().journal.clone();
+    assert_eq!(journal.len(), 3 * usize::try_from(PUPILS).unwrap(), "each grade once");
+    for pupil in 0..PUPILS {
+        let pupil = format!("pupil-{pupil}");
+        let theirs = journal.iter().filter(|message| message["userId"] == pupil.as_str());
+        let told: Vec<_> = theirs.clone().map(|message| message["scoreGiven"].as_u64().unwrap()).collect();
+        assert_eq!(told, [3, 6, 9], "{pupil}");
+        let times: Vec<_> = theirs.map(|message| message["timestamp"].as_str().unwrap()).collect();
+        assert!(times.windows(2).all(|pair| pair[0] < pair[1]), "{pupil}: {times:?}");
+        assert_eq!(delivery.state(&pupil).await, (DeliveryState::Delivered, None));
+    }
 }
 
 #[tokio::test(flavor = "multi_thread")]
