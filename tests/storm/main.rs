@@ -2,6 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a test stops at what it did not expect")]
 
 mod faults;
+mod restore;
 mod short;
 
 use conformance::chance::Chance;

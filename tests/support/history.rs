@@ -128,6 +128,14 @@ impl History {
         lines.0.push(line);
     }
 
+    /// The same without acknowledgements after `at`: what a copy of the store that was begun then has to hold.
+    #[must_use]
+    pub fn acknowledged_until(&self, at: Timestamp) -> Self {
+        let lines = self.lines().into_iter();
+        let lines = lines.filter(|line| line.stage != Stage::Acknowledged || line.at <= at).collect();
+        Self { lines: Mutex::new((lines, None)) }
+    }
+
     /// All lines so far.
     pub fn lines(&self) -> Vec<Line> {
         self.lines.lock().unwrap_or_else(PoisonError::into_inner).0.clone()

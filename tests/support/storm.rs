@@ -31,6 +31,8 @@ use crate::wait_for;
 pub const ATTEMPTS: u32 = 2;
 /// How long a step may stay without an answer in all.
 const ANSWERED_WITHIN: Duration = Duration::from_secs(90);
+/// How many pupils open the quiz at once before a measurement.
+const OPENING_AT_ONCE: usize = 16;
 /// How long grades may take after the last submit.
 const DELIVERED_WITHIN: Duration = Duration::from_secs(300);
 
@@ -111,16 +113,7 @@ impl Storm {
         let pool = Arc::new(school::pool());
         let mut playing = JoinSet::new();
         for number in 1..=self.class.pupils {
-            let pupil = Pupil {
-                number,
-                platform: self.school.practice.base_url().to_owned(),
-                ways: self.cluster.ways().clone(),
-                asked: Arc::default(),
-                pool: pool.clone(),
-                history: self.history.clone(),
-                chance: Chance::of(self.class.seed, number),
-                class: self.class.clone(),
-            };
+            let pupil = self.pupil(number, pool.clone());
             let done = self.done.clone();
             playing.spawn(async move {
                 pupil.play().await?;
@@ -162,9 +155,62 @@ impl Storm {
 
     /// Compares history, store and platform.
     pub async fn verdict(&self) -> Verdict {
+        self.verdict_on(&self.history).await
+    }
+
+    /// Compares another history with store and platform.
+    pub async fn verdict_on(&self, history: &History) -> Verdict {
         let store = storage::open(&self.store).expect("the store can be opened");
         let kept = Kept::read(&*store, &self.school.practice).await.expect("the store can be read");
-        check(&self.history, &kept, &self.disturbances)
+        check(history, &kept, &self.disturbances)
+    }
+
+    /// Kills all processes at once.
+    pub fn kill_all(&mut self) {
+        for index in 0..self.cluster.count() {
+            let disturbance = self.cluster.kill(index);
+            self.disturbances.push(disturbance);
+        }
+    }
+
+    /// Starts all processes over another store.
+    pub async fn go_on_from(&mut self, store: String) {
+        self.cluster.serve(&store, &[]);
+        self.store = store;
+        self.cluster.start_all().await;
+    }
+
+    /// Has that many pupils, from the `first` on, open their first attempt and fill it in, some at a time.
+    ///
+    /// # Panics
+    /// If one of them cannot.
+    pub async fn ready(&self, first: u64, count: u64) -> Vec<Ready> {
+        let turns = Arc::new(tokio::sync::Semaphore::new(OPENING_AT_ONCE));
+        let pool = Arc::new(school::pool());
+        let mut opening = JoinSet::new();
+        for number in first..first + count {
+            let (mut pupil, turns) = (self.pupil(number, pool.clone()), turns.clone());
+            opening.spawn(async move {
+                let _turn = turns.acquire().await?;
+                let visitor = pupil.open(1).await?;
+                let filled = pupil.fill_in(&visitor)?;
+                anyhow::Ok(Ready { pupil, visitor, filled })
+            });
+        }
+        opening.join_all().await.into_iter().map(|ready| ready.expect("a pupil can open the quiz")).collect()
+    }
+
+    fn pupil(&self, number: u64, pool: Arc<Pool>) -> Pupil {
+        Pupil {
+            number,
+            platform: self.school.practice.base_url().to_owned(),
+            ways: self.cluster.ways().clone(),
+            asked: Arc::default(),
+            pool,
+            history: self.history.clone(),
+            chance: Chance::of(self.class.seed, number),
+            class: self.class.clone(),
+        }
     }
 
     /// The end of what the processes logged.
@@ -204,6 +250,25 @@ struct Pupil {
     history: Arc<History>,
     chance: Chance,
     class: Class,
+}
+
+/// A pupil who has only to press 'Hand in'.
+pub struct Ready {
+    pupil: Pupil,
+    visitor: Visitor,
+    filled: Filled,
+}
+
+impl Ready {
+    /// Hands in; returns how long that took, result page included.
+    ///
+    /// # Errors
+    /// If it is not acknowledged.
+    pub async fn hand_in(mut self) -> anyhow::Result<Duration> {
+        let began = Instant::now();
+        self.pupil.submit(&mut self.visitor, &self.filled).await?;
+        Ok(began.elapsed())
+    }
 }
 
 /// An open attempt with the answers filled in.
