@@ -94,6 +94,11 @@ async fn a_platform_that_is_out_gets_every_grade_afterwards() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn processes_that_bring_a_store_up_to_date_at_once_lose_nothing() {
+    holds_over_postgres_under(Kind::BroughtUpToDate, 3).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn several_processes_send_each_grade_once() {
     holds_over_postgres_under(Kind::OneOutbox, 3).await;
 }

@@ -1,6 +1,7 @@
 //! Faults on purpose, each with a name and a seed, and a short storm; `tests/storm/run` plays a long one.
 #![expect(clippy::unwrap_used, reason = "a test stops at what it did not expect")]
 
+mod day;
 mod faults;
 mod restore;
 mod short;

@@ -125,10 +125,11 @@ fn fill(storm: &Storm, server: Option<&Postgres>, from: u64, to: u64) {
                 a.responses, a.submitted_at, a.marks, a.points, a.maximum
             FROM series CROSS JOIN (SELECT * FROM attempts WHERE submitted_at IS NOT NULL AND id NOT LIKE 'bulk-%' LIMIT 1) a;
         INSERT INTO outbox (placement, "user", version, progress, points, maximum, started_at, submitted_at, state,
-                waiting_since, tries, next_try_at, last_timestamp)
+                waiting_since, tries, next_try_at, last_timestamp, registration)
             {} SELECT 'bulk-' || ((g - 1) / {PUPILS_A_QUIZ} + 1), 'pupil-' || g, 1, 'graded', a.points, a.maximum, a.started_at,
-                a.submitted_at, 'delivered', a.submitted_at, 0, a.submitted_at, a.submitted_at
-            FROM series CROSS JOIN (SELECT * FROM attempts WHERE id = 'bulk-1') a;"#,
+                a.submitted_at, 'delivered', a.submitted_at, 0, a.submitted_at, a.submitted_at, p.registration
+            FROM series CROSS JOIN (SELECT * FROM attempts WHERE id = 'bulk-1') a
+                JOIN placements p ON p.id = 'bulk-1';"#,
         series(from / PUPILS_A_QUIZ, to / PUPILS_A_QUIZ),
         series(from, to),
         series(from, to)

@@ -138,6 +138,11 @@ impl Cluster {
         self.processes[index].as_ref().expect("the process runs").id()
     }
 
+    /// The address of one process.
+    pub fn address(&self, index: usize) -> String {
+        format!("http://127.0.0.1:{}", self.ways.ports[index])
+    }
+
     /// Kills a process as a power cut does.
     pub fn kill(&mut self, index: usize) -> Disturbance {
         let from = Timestamp::now() - UNDER_WAY;

@@ -5,6 +5,7 @@ use std::path::Path;
 use std::process::Command;
 use std::time::{Duration, Instant};
 
+use jiff::Timestamp;
 use service::practice::{Fault as PlatformFault, PlannedFault};
 
 use crate::chance::Chance;
@@ -32,6 +33,9 @@ pub enum Kind {
     ClockSteppedBack,
     /// The platform answers nothing but 503 for some seconds.
     PlatformOut,
+    /// All processes end, the tables are taken back to an older version, and all processes start at once, each of which wants
+    /// to bring them up to date, while pupils go on asking.
+    BroughtUpToDate,
     /// Nothing but several processes that send from one outbox to a slow platform.
     OneOutbox,
 }
@@ -48,6 +52,7 @@ impl Kind {
             Self::SlowDisk => "slow disk",
             Self::ClockSteppedBack => "clock stepped back",
             Self::PlatformOut => "platform out",
+            Self::BroughtUpToDate => "brought up to date by several processes at once",
             Self::OneOutbox => "several processes on one outbox",
         }
     }
@@ -72,6 +77,14 @@ impl fmt::Display for Fault {
 const LASTING: Duration = Duration::from_secs(3);
 /// How long a process is stopped.
 const STALL: Duration = Duration::from_millis(200);
+/// Undoes all migrations after version 12, the first of PostgreSQL. A new migration that is not undone here fails the test.
+const OLDER_TABLES: &str = "
+    DROP TABLE processes, claims, request_counts, shared_secrets, job_pieces, jobs;
+    ALTER TABLE outbox DROP COLUMN leased_by;
+    DROP INDEX outbox_due_of_platform, outbox_of_no_platform, outbox_leased, outbox_unsettled;
+    ALTER TABLE outbox DROP COLUMN registration;
+    UPDATE outbox SET leased_until = NULL;
+    DELETE FROM schema_version WHERE version > 12";
 /// How much a file may still grow before its disk is full.
 const ROOM: u64 = 16 * 1024;
 
@@ -109,6 +122,13 @@ impl Fault {
                 }
             }
             Kind::ClockSteppedBack => clock_stepped_back(storm, any(storm, &mut chance)).await,
+            Kind::BroughtUpToDate => {
+                storm.kill_all();
+                database().run_at(storm.store(), OLDER_TABLES);
+                storm.cluster.start_all().await;
+                let version = database().run_at(storm.store(), "SELECT max(version) FROM schema_version");
+                assert!(version.trim().parse::<u32>().expect("a number") > 12, "version {version}");
+            }
             Kind::PlatformOut => platform(storm, PlatformFault::Unavailable).await,
             Kind::OneOutbox => platform(storm, PlatformFault::Slow { delay_ms: 100 }).await,
         }
@@ -165,7 +185,26 @@ async fn clock_stepped_back(storm: &mut Storm, index: usize) {
     restart_under(storm, index, command).await;
     tokio::time::sleep(LASTING / 3).await;
     set_clock(&offset, "-20s");
+    let shown = clock_of(&storm.cluster.address(index)).await;
+    let slow_s = Timestamp::now().as_second() - shown.as_second();
+    assert!((18..=22).contains(&slow_s), "the clock of the process is {slow_s} s slow, not 20");
     tokio::time::sleep(LASTING).await;
+}
+
+/// The time that a process tells with its answers.
+async fn clock_of(address: &str) -> Timestamp {
+    let until = Instant::now() + LASTING;
+    loop {
+        let client = reqwest::Client::builder().no_proxy().build().expect("a plain client can be made");
+        let answer = client.get(format!("{address}/health/live")).send().await.expect("the process answers");
+        let date = answer.headers()[reqwest::header::DATE].to_str().expect("dates are ASCII");
+        let shown = jiff::fmt::rfc2822::parse(date).expect("HTTP dates are dates of mails").timestamp();
+        // The date of answers is renewed every half second.
+        if Timestamp::now().as_second() - shown.as_second() > 10 || Instant::now() > until {
+            return shown;
+        }
+        tokio::time::sleep(STALL).await;
+    }
 }
 
 fn set_clock(file: &Path, offset: &str) {

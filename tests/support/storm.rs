@@ -5,7 +5,7 @@
 //! process, as people at browsers do.
 
 use std::collections::BTreeMap;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU16, AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
@@ -84,7 +84,7 @@ impl Storm {
         let school =
             School::open_for(&cluster.ways().public_url(), (1..=class.pupils).map(person).collect()).await;
         school.register(&store, &school.practice.registration().deployment_id);
-        load_pool(&folder, &store);
+        load_pool(folder.path(), &store);
         cluster.serve(&store, &[]);
         cluster.start_all().await;
         school.place_quiz().await;
@@ -221,8 +221,12 @@ impl Storm {
     }
 }
 
-fn load_pool(folder: &TempDir, store: &str) {
-    let file = |name: &str| folder.path().join(name).to_str().expect("plain names").to_owned();
+/// Draws the pool of [`school::PLAN`] into a file of that folder and loads it.
+///
+/// # Panics
+/// If it cannot be loaded.
+pub fn load_pool(folder: &Path, store: &str) {
+    let file = |name: &str| folder.join(name).to_str().expect("plain names").to_owned();
     let (plan, pool) = (file("plan.toml"), file("pool.json"));
     std::fs::write(&plan, school::PLAN).expect("a plan can be written");
     run_well(["pool", &plan, "-o", &pool]);
