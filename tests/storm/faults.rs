@@ -1,13 +1,12 @@
 //! Each fault strikes a class at work; afterwards nothing that was acknowledged is lost, doubled or out of order.
 
-use std::io::Write as _;
 use std::time::Duration;
 
 use conformance::fault::{Fault, Kind, faketime_library};
 use conformance::postgres::Postgres;
 use conformance::storm::{ATTEMPTS, Class, Storm};
 
-use crate::seed;
+use crate::{say, seed};
 
 const PUPILS: u64 = 24;
 /// When the fault strikes: pupils are at work, and others still come.
@@ -28,8 +27,7 @@ async fn holds_under(kind: Kind, processes: usize, server: Option<&Postgres>) {
     storm.ended(playing).await;
     storm.delivered().await;
     let verdict = storm.verdict().await;
-    // Straight to standard error, because the test harness swallows what is printed.
-    writeln!(std::io::stderr(), "{fault}, TENTHS_STORM_SEED={}: {verdict}", fault.seed).unwrap();
+    say(&format!("{fault}, TENTHS_STORM_SEED={}: {verdict}", fault.seed));
     assert!(verdict.holds(), "{fault}: {verdict}");
     let submits = usize::try_from(PUPILS).unwrap() * usize::try_from(ATTEMPTS).unwrap();
     assert_eq!((verdict.submits_acknowledged, verdict.marks_stored), (submits, submits), "{fault}");

@@ -6,6 +6,8 @@ mod faults;
 mod restore;
 mod short;
 
+use std::io::Write as _;
+
 use conformance::chance::Chance;
 
 /// The seed of this run, new unless `TENTHS_STORM_SEED` names one.
@@ -16,4 +18,10 @@ fn seed() -> u64 {
         }
         Err(_) => Chance::fresh_seed(),
     }
+}
+
+/// Straight to standard error, because the test harness swallows what is printed.
+fn say(line: &str) {
+    // Who closed it needs no words.
+    let _ = writeln!(std::io::stderr(), "{line}");
 }

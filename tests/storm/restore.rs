@@ -1,7 +1,6 @@
 //! The restore drill: a backup is made while a class is at work, everything is destroyed, the backup is restored into an
 //! empty store. What was acknowledged before the backup began is there, and what waited is delivered.
 
-use std::io::Write as _;
 use std::time::Duration;
 
 use conformance::postgres::Postgres;
@@ -10,7 +9,7 @@ use conformance::storm::{Class, Storm};
 use jiff::Timestamp;
 use service::practice::{Fault, PlannedFault};
 
-use crate::seed;
+use crate::{say, seed};
 
 /// When the platform goes out, so that grades wait; what is on its way then has arrived when the backup begins.
 const OUT_AFTER: Duration = Duration::from_secs(4);
@@ -46,8 +45,7 @@ async fn drill(processes: usize, server: Option<&Postgres>) {
     storm.go_on_from(empty).await;
     storm.delivered().await;
     let verdict = storm.verdict_on(&storm.history().acknowledged_until(began)).await;
-    // Straight to standard error, because the test harness swallows what is printed.
-    writeln!(std::io::stderr(), "restored, TENTHS_STORM_SEED={seed}: {verdict}").unwrap();
+    say(&format!("restored, TENTHS_STORM_SEED={seed}: {verdict}"));
     assert!(verdict.holds(), "{verdict}");
     assert!(verdict.submits_acknowledged > 0, "the drill begins after somebody has handed in: {verdict}");
     assert!(storm.school.practice.journal().len() > heard_before, "grades waited in the backup");

@@ -3,13 +3,12 @@
 //!
 //! `TENTHS_STORM_SEED` repeats what pupils and faults did at random in an earlier run.
 
-use std::io::Write as _;
 use std::time::Duration;
 
 use conformance::postgres::Postgres;
 use conformance::weather::{self, Forecast};
 
-use crate::seed;
+use crate::{say, seed};
 
 #[tokio::test(flavor = "multi_thread")]
 async fn nothing_acknowledged_is_lost_or_doubled_while_processes_are_killed_and_the_database_restarts() {
@@ -22,10 +21,8 @@ async fn nothing_acknowledged_is_lost_or_doubled_while_processes_are_killed_and_
         restart_every: Duration::from_secs(18),
         seed: seed(),
     };
-    // Straight to standard error, because the test harness swallows what is printed.
-    let say = |line: String| drop(writeln!(std::io::stderr(), "{line}"));
-    say(format!("storm: TENTHS_STORM_SEED={}", forecast.seed));
-    let aftermath = weather::play(forecast, &server, say).await;
-    say(aftermath.to_string());
+    say(&format!("storm: TENTHS_STORM_SEED={}", forecast.seed));
+    let aftermath = weather::play(forecast, &server, |line| say(&line)).await;
+    say(&aftermath.to_string());
     assert!(aftermath.holds(), "{aftermath}");
 }

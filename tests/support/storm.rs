@@ -137,8 +137,9 @@ impl Storm {
     /// Waits until all pupils are done.
     pub async fn ended(&self, mut playing: JoinSet<anyhow::Result<()>>) {
         while let Some(pupil) = playing.join_next().await {
-            let played = pupil.expect("a pupil does not panic");
-            assert!(played.is_ok(), "{:#}\n{}", played.unwrap_err(), self.log_end());
+            if let Err(error) = pupil.expect("a pupil does not panic") {
+                panic!("{error:#}\n{}", self.log_end());
+            }
         }
     }
 
