@@ -6,7 +6,8 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, bail};
 
 use super::output;
-use crate::storage::{self, Copied};
+use crate::clock::{Clock as _, SystemClock};
+use crate::storage::{self, Copied, Source};
 
 /// Arguments of `tenths backup`.
 #[derive(Debug, clap::Args)]
@@ -49,7 +50,7 @@ pub(super) fn backup(arguments: &BackupArguments) -> anyhow::Result<()> {
     beside.push(".part");
     let beside = PathBuf::from(beside);
     remove_part(&beside)?;
-    let copied = storage::copy(&arguments.store, &sqlite(&beside)?);
+    let copied = storage::copy(&arguments.store, &sqlite(&beside)?, Source::MayBeInUse);
     let copied = match copied {
         Ok(copied) => copied,
         Err(error) => {
@@ -68,8 +69,8 @@ pub(super) fn restore(arguments: &RestoreArguments) -> anyhow::Result<()> {
     if !file.is_file() {
         bail!("{}: there is no such file", file.display());
     }
-    let copied =
-        storage::copy(&sqlite(file)?, &arguments.store).with_context(|| format!("{}", file.display()))?;
+    let copied = storage::copy(&sqlite(file)?, &arguments.store, Source::MayBeInUse)
+        .with_context(|| format!("{}", file.display()))?;
     tell("restored", &copied)
 }
 
@@ -82,7 +83,7 @@ pub(super) fn move_store(arguments: &MoveArguments) -> anyhow::Result<()> {
     {
         bail!("{path}: there is no such file");
     }
-    let copied = storage::copy(&arguments.from, &arguments.to)?;
+    let copied = storage::copy(&arguments.from, &arguments.to, Source::AtRest(SystemClock.now()))?;
     tell("moved", &copied)?;
     output::note(
         "The old store is as it was. Start the service on the new one with the same seal key, and keep the old one \

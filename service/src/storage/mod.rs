@@ -57,16 +57,25 @@ pub fn open(address: &str) -> Result<Arc<dyn Storage>, StorageError> {
 }
 
 /// Copies the whole store at `from` into the empty one at `to`, which is made where it is missing; either can be of any
-/// kind. The source is seen as at one moment, and may be in use. Sessions stay behind: people launch anew.
+/// kind. The source is seen as at one moment. Sessions stay behind: people launch anew. What was leased is free again.
 ///
 /// Blocks until everything is on disk; not to be called on the threads of a server.
 ///
 /// # Errors
-/// [`StorageError::NotEmpty`] where the target holds something; whatever either database says. The target is as it was
-/// then.
-pub fn copy(from: &str, to: &str) -> Result<Copied, StorageError> {
+/// [`StorageError::NotEmpty`] where the target holds something; [`StorageError::InUse`] as `source` says; whatever either
+/// database says. The target is as it was then.
+pub fn copy(from: &str, to: &str, source: Source) -> Result<Copied, StorageError> {
     let (from, to) = (sql::Place::at(from)?, sql::Place::at(to)?);
-    sql::copy(&from, &to)
+    sql::copy(&from, &to, source)
+}
+
+/// Whether others may work with a store while it is copied.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Source {
+    /// They may: a backup.
+    MayBeInUse,
+    /// No process may serve it at this time, since what is written after the copy would be lost: a move.
+    AtRest(Timestamp),
 }
 
 /// What was copied.
@@ -113,6 +122,20 @@ pub enum StorageError {
     /// a little later.
     #[error("database is away: {0}")]
     Unavailable(String),
+    /// A store that has to be at rest is served by processes.
+    #[error(
+        "the store is in use by {processes} processes of the service; stop them first, nothing was changed"
+    )]
+    InUse {
+        /// How many have shown a sign of life just now.
+        processes: i64,
+    },
+    /// A store that is to be filled from another holds something already.
+    #[error("the store to fill is not empty: its table {table} has rows; nothing was changed")]
+    NotEmpty {
+        /// The first such table.
+        table: &'static str,
+    },
     /// So much waits already that this would wait too long. Nothing was changed; the same request may succeed a little
     /// later.
     #[error("the store has too much to do")]
@@ -120,12 +143,6 @@ pub enum StorageError {
     /// The disk of the store is full, or nearly so.
     #[error("the store's disk is full: {0}")]
     Full(String),
-    /// A store that is to be filled from another holds something already.
-    #[error("the store to fill is not empty: its table {table} has rows; nothing was changed")]
-    NotEmpty {
-        /// The first such table.
-        table: &'static str,
-    },
     /// The store has been closed, or its thread has ended.
     #[error("store is closed")]
     Closed,

@@ -1,6 +1,7 @@
 //! The audit trail. Called by the steps that change something, inside their own transaction.
 
-use super::connection::{Connection, Row, SqlResult, params};
+use super::asked::Asked;
+use super::connection::{Connection, Row, SqlResult, ToValue, params};
 use super::row::{failed, json, ms, parsed, time, to_json};
 use crate::storage::{
     Action, AuditEntry, AuditQuery, Change, PlacementId, RegistrationId, StorageError, Subject, UserId,
@@ -34,25 +35,20 @@ pub(super) fn note(
 }
 
 pub(super) fn find(c: &Connection, query: &AuditQuery) -> Result<Vec<AuditEntry>, StorageError> {
-    c.prepare_cached(
-        "SELECT * FROM audit
-         WHERE (registration = ?1 OR ?1 IS NULL) AND (placement = ?2 OR ?2 IS NULL) AND (id < ?3 OR ?3 IS NULL)
-         ORDER BY id DESC LIMIT ?4",
-    )
-    .and_then(|mut select| {
-        select
-            .query_map(
-                params![
-                    query.registration.map(|id| id.0),
-                    query.placement.as_ref().map(PlacementId::as_str),
-                    query.before,
-                    i64::try_from(query.limit).unwrap_or(i64::MAX)
-                ],
-                read,
-            )?
-            .collect()
-    })
-    .map_err(failed)
+    // As for grades: every question finds its index.
+    let mut asked = Asked::default();
+    if let Some(registration) = query.registration {
+        asked.that("registration = ?", [registration.0.to_value()]);
+    }
+    if let Some(placement) = &query.placement {
+        asked.that("placement = ?", [placement.0.to_value()]);
+    }
+    if let Some(before) = query.before {
+        asked.that("id < ?", [before.to_value()]);
+    }
+    let limit = asked.bind(i64::try_from(query.limit).unwrap_or(i64::MAX).to_value());
+    let sql = format!("SELECT * FROM audit {} ORDER BY id DESC LIMIT {limit}", asked.conditions());
+    c.query(&sql, asked.values, read).map_err(failed)
 }
 
 /// Entries of a platform or its quizzes that name a person, as subject or as actor.

@@ -6,6 +6,7 @@
 //! Numbers are 64-bit integers, truth values are 0 and 1, times are milliseconds since 1970, JSON is text.
 
 use std::cell::RefCell;
+use std::error::Error as _;
 use std::fmt;
 
 use super::postgres::Session;
@@ -24,6 +25,8 @@ pub(super) enum SqlError {
     Postgres(postgres::Error),
     /// A statement that gives exactly one row gave none.
     NoRow,
+    /// There can be no connection.
+    Unusable(String),
     /// A stored value is not what it should be.
     Unreadable {
         column: String,
@@ -40,9 +43,13 @@ impl fmt::Display for SqlError {
             // Its own text leaves out what the server said. Details and hints can quote rows, so they stay out.
             Self::Postgres(error) => match error.as_db_error() {
                 Some(said) => write!(f, "{} ({})", said.message(), said.code().code()),
-                None => error.fmt(f),
+                None => match error.source() {
+                    Some(source) => write!(f, "{error}: {source}"),
+                    None => error.fmt(f),
+                },
             },
             Self::NoRow => f.write_str("a row is missing"),
+            Self::Unusable(problem) => f.write_str(problem),
             Self::Unreadable { column, problem } => write!(f, "column {column}: {problem}"),
         }
     }

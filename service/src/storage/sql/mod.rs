@@ -4,6 +4,7 @@
 //! transaction. [`threads`] owns the connections; [`sqlite`] and [`postgres`] open them.
 
 mod api_tokens;
+mod asked;
 mod attempts;
 mod audit;
 mod connection;
@@ -51,17 +52,17 @@ pub(super) struct SqlStore {
 }
 
 /// Copies the whole store at one address into an empty one at the other.
-pub(super) fn copy(from: &Place, to: &Place) -> Result<Copied, StorageError> {
+pub(super) fn copy(from: &Place, to: &Place, source: Source) -> Result<Copied, StorageError> {
     let to = to.clone();
     from.with_connection(move |from| {
         // Both databases may want a thread of their own, and a connection stays on its thread.
         match &to {
             Place::Memory => Err(StorageError::Closed),
-            Place::File(path) => sqlite::with_connection(path, |to| transfer::copy(from, to)),
+            Place::File(path) => sqlite::with_connection(path, |to| transfer::copy(from, to, source)),
             Place::Server(address) => {
                 let to = Connection::Postgres(Box::new(address.connect().map_err(row::failed)?.into()));
                 schema::migrate(&to)?;
-                transfer::copy(from, &to)
+                transfer::copy(from, &to, source)
             }
         }
     })

@@ -6,8 +6,9 @@ use std::collections::BTreeSet;
 use jiff::Timestamp;
 use rust_decimal::Decimal;
 
+use super::asked::Asked;
 use super::audit;
-use super::connection::{Connection, OptionalExtension, Row, SqlResult, params, unreadable};
+use super::connection::{Connection, OptionalExtension, Row, SqlResult, ToValue, params, unreadable};
 use super::row::{count, failed, json, ms, parsed, time, to_json};
 use crate::clock::whole_milliseconds;
 use crate::storage::{
@@ -26,8 +27,9 @@ pub(super) fn queue_beginning(
     now: Timestamp,
 ) -> Result<(), StorageError> {
     c.prepare_cached(
-        "INSERT INTO outbox (placement, user, version, progress, maximum, state, waiting_since, tries, next_try_at)
-         VALUES (?1, ?2, 1, 'started', ?3, 'waiting', ?4, 0, ?4)
+        "INSERT INTO outbox (placement, user, version, progress, maximum, state, waiting_since, tries, next_try_at,
+            registration)
+         SELECT ?1, ?2, 1, 'started', ?3, 'waiting', ?4, 0, ?4, p.registration FROM placements p WHERE p.id = ?1
          ON CONFLICT (placement, user) DO UPDATE SET
             version = outbox.version + 1, progress = 'started', state = 'waiting', tries = 0,
             next_try_at = excluded.next_try_at, waiting_since = excluded.waiting_since, problem = NULL
@@ -48,8 +50,9 @@ pub(super) fn queue_best(
 ) -> Result<(), StorageError> {
     c.prepare_cached(
         "INSERT INTO outbox (placement, user, version, progress, points, maximum, started_at, submitted_at,
-            state, waiting_since, tries, next_try_at)
-         SELECT placement, user, 1, 'graded', points, maximum, started_at, submitted_at, 'waiting', ?3, 0, ?3
+            state, waiting_since, tries, next_try_at, registration)
+         SELECT placement, user, 1, 'graded', points, maximum, started_at, submitted_at, 'waiting', ?3, 0, ?3,
+            (SELECT p.registration FROM placements p WHERE p.id = ?1)
          FROM (SELECT a.* FROM attempts a
                WHERE placement = ?1 AND user = ?2 AND submitted_at IS NOT NULL AND voided_at IS NULL
                  AND NOT EXISTS (SELECT 1 FROM attempts b
@@ -97,31 +100,13 @@ pub(super) fn lease(
     room: &Room,
     process: &str,
 ) -> Result<Vec<LeasedGrade>, StorageError> {
-    let each = i64::try_from(room.each).unwrap_or(i64::MAX);
-    // The oldest of each platform; of those, the ones that no other process is about to take.
-    let sql = format!(
-        "SELECT o.*, p.registration,
-            CASE WHEN o.last_timestamp >= ?1 + o.ahead_ms THEN o.last_timestamp + 1 ELSE ?1 + o.ahead_ms END
-                AS timestamp
-         FROM outbox o JOIN placements p ON p.id = o.placement
-         WHERE (o.placement, o.user) IN (
-                SELECT placement, user FROM (
-                    SELECT w.placement, w.user, row_number() OVER (
-                        PARTITION BY q.registration ORDER BY w.next_try_at, w.placement, w.user) AS place
-                    FROM outbox w JOIN placements q ON q.id = w.placement
-                    WHERE w.state = 'waiting' AND w.next_try_at <= ?1 AND coalesce(w.leased_until, 0) <= ?1
-                      AND ?2 NOT LIKE '%,' || q.registration || ',%') AS due
-                WHERE place <= ?3)
-           AND o.state = 'waiting' AND o.next_try_at <= ?1 AND coalesce(o.leased_until, 0) <= ?1
-         ORDER BY o.next_try_at, o.placement, o.user {}",
-        c.skip_taken("o")
-    );
-    let mut due: Vec<LeasedGrade> = c
-        .prepare_cached(&sql)
-        .and_then(|mut select| {
-            select.query_map(params![ms(now), listed(&room.except), each], read_leased)?.collect()
-        })
-        .map_err(failed)?;
+    name_platforms(c)?;
+    let mut due = Vec::new();
+    for platform in platforms_with_due(c, now)? {
+        if !room.except.contains(&platform) {
+            due.extend(oldest_of(c, platform, now, room.each)?);
+        }
+    }
     for grade in &mut due {
         if let Some(score) = grade.progress.score().filter(|score| !grade.cell.ours.contains(score)) {
             grade.cell.ours.push(score);
@@ -145,9 +130,49 @@ pub(super) fn lease(
     Ok(due)
 }
 
-/// Numbers as a text in which each can be found by LIKE between two commas.
-fn listed(registrations: &BTreeSet<RegistrationId>) -> String {
-    registrations.iter().fold(",".to_owned(), |list, id| format!("{list}{},", id.0))
+/// Fills in the platform of rows that were queued without it.
+fn name_platforms(c: &Connection) -> Result<(), StorageError> {
+    c.prepare_cached(
+        "UPDATE outbox SET registration = (SELECT p.registration FROM placements p WHERE p.id = outbox.placement)
+         WHERE registration IS NULL",
+    )
+    .and_then(|mut update| update.execute([]))
+    .map_err(failed)?;
+    Ok(())
+}
+
+fn platforms_with_due(c: &Connection, now: Timestamp) -> Result<Vec<RegistrationId>, StorageError> {
+    c.prepare_cached(
+        "SELECT id FROM registrations r
+         WHERE EXISTS (SELECT 1 FROM outbox o
+            WHERE o.registration = r.id AND o.state = 'waiting' AND o.next_try_at <= ?1)
+         ORDER BY id",
+    )
+    .and_then(|mut select| select.query_map([ms(now)], |row| row.get("id").map(RegistrationId))?.collect())
+    .map_err(failed)
+}
+
+/// What has been due longest at a platform and nobody has leased or is about to.
+fn oldest_of(
+    c: &Connection,
+    platform: RegistrationId,
+    now: Timestamp,
+    most: usize,
+) -> Result<Vec<LeasedGrade>, StorageError> {
+    let sql = format!(
+        "SELECT o.*,
+            CASE WHEN o.last_timestamp >= ?2 + o.ahead_ms THEN o.last_timestamp + 1 ELSE ?2 + o.ahead_ms END
+                AS timestamp
+         FROM outbox o
+         WHERE o.registration = ?1 AND o.state = 'waiting' AND o.next_try_at <= ?2
+           AND coalesce(o.leased_until, 0) <= ?2
+         ORDER BY o.next_try_at, o.placement, o.user LIMIT ?3 {}",
+        c.skip_taken("o")
+    );
+    let most = i64::try_from(most).unwrap_or(i64::MAX);
+    c.prepare_cached(&sql)
+        .and_then(|mut select| select.query_map(params![platform.0, ms(now), most], read_leased)?.collect())
+        .map_err(failed)
 }
 
 fn read_leased(row: &Row<'_>) -> SqlResult<LeasedGrade> {
@@ -346,41 +371,43 @@ pub(super) fn next_due(
     c: &Connection,
     except: &BTreeSet<RegistrationId>,
 ) -> Result<Option<Timestamp>, StorageError> {
-    c.prepare_cached(
-        "SELECT min(CASE WHEN leased_until > next_try_at THEN leased_until ELSE next_try_at END)
-         FROM outbox o JOIN placements p ON p.id = o.placement
-         WHERE state = 'waiting' AND ?1 NOT LIKE '%,' || p.registration || ',%'",
-    )
-    .and_then(|mut select| select.query_row([listed(except)], |row| row.get::<_, Option<i64>>(0)))
-    .map(|due| due.map(whole_milliseconds))
-    .map_err(failed)
+    let dues: Vec<(RegistrationId, Option<i64>)> = c
+        .prepare_cached(
+            "SELECT r.id,
+                (SELECT min(o.next_try_at) FROM outbox o
+                 WHERE o.registration = r.id AND o.state = 'waiting' AND o.leased_until IS NULL) AS due
+             FROM registrations r
+             UNION ALL
+             SELECT o.registration, CASE WHEN o.leased_until > o.next_try_at THEN o.leased_until ELSE o.next_try_at END
+             FROM outbox o
+             WHERE o.leased_until IS NOT NULL AND o.state = 'waiting' AND o.registration IS NOT NULL
+             UNION ALL
+             SELECT p.registration, o.next_try_at FROM outbox o JOIN placements p ON p.id = o.placement
+             WHERE o.registration IS NULL AND o.state = 'waiting'",
+        )
+        .and_then(|mut select| {
+            select.query_map([], |row| Ok((RegistrationId(row.get(0)?), row.get(1)?)))?.collect()
+        })
+        .map_err(failed)?;
+    let dues = dues.into_iter().filter(|(platform, _)| !except.contains(platform)).filter_map(|(_, due)| due);
+    Ok(dues.min().map(whole_milliseconds))
 }
 
 pub(super) fn find(c: &Connection, query: &DeliveryQuery) -> Result<Vec<Delivery>, StorageError> {
-    let (after_placement, after_user) = match &query.after {
-        Some((placement, user)) => (placement.as_str(), user.as_str()),
-        None => ("", ""),
-    };
-    c.prepare_cached(
-        "SELECT * FROM outbox
-         WHERE (placement = ?1 OR ?1 IS NULL) AND (state = ?2 OR ?2 IS NULL) AND (placement, user) > (?3, ?4)
-         ORDER BY placement, user LIMIT ?5",
-    )
-    .and_then(|mut select| {
-        select
-            .query_map(
-                params![
-                    query.placement.as_ref().map(PlacementId::as_str),
-                    query.state.map(DeliveryState::name),
-                    after_placement,
-                    after_user,
-                    i64::try_from(query.limit).unwrap_or(i64::MAX)
-                ],
-                read_delivery,
-            )?
-            .collect()
-    })
-    .map_err(failed)
+    // Only what is asked for, so that every question finds its index.
+    let mut asked = Asked::default();
+    if let Some(placement) = &query.placement {
+        asked.that("placement = ?", [placement.0.to_value()]);
+    }
+    if let Some(state) = query.state {
+        asked.that("state = ?", [state.name().to_value()]);
+    }
+    if let Some((placement, user)) = &query.after {
+        asked.that("(placement, user) > (?, ?)", [placement.0.to_value(), user.0.to_value()]);
+    }
+    let limit = asked.bind(i64::try_from(query.limit).unwrap_or(i64::MAX).to_value());
+    let sql = format!("SELECT * FROM outbox {} ORDER BY placement, user LIMIT {limit}", asked.conditions());
+    c.query(&sql, asked.values, read_delivery).map_err(failed)
 }
 
 pub(super) fn of_user(

@@ -381,3 +381,11 @@ async fn a_connection_that_is_cut_is_opened_again() {
     assert_eq!(told, 30);
     assert_eq!(store.delivery_queue().await.unwrap().waiting, 30);
 }
+
+/// The server of these tests has no certificate: who asks for an encrypted connection must not get another one.
+#[tokio::test(flavor = "multi_thread")]
+async fn no_connection_is_better_than_one_that_is_not_encrypted() {
+    let Some(address) = server::database() else { return };
+    let refused = crate::storage::open(&format!("{address}&sslmode=require")).err().unwrap().to_string();
+    assert!(refused.contains("TLS"), "{refused}");
+}
