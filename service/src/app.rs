@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use crate::clock::Clock;
 use crate::delivery::{Deliverer, Waker};
+use crate::entropy;
 use crate::handlers::ProvenPools;
 use crate::handlers::district::KeptUse;
 use crate::jobs::Jobs;
@@ -17,6 +18,7 @@ use crate::lti::roster::RosterService;
 use crate::metrics::Metrics;
 use crate::seal::SealKey;
 use crate::server::limits::Limits;
+use crate::server::standing::Standing;
 use crate::settings::Settings;
 use crate::storage::Storage;
 
@@ -40,6 +42,8 @@ pub struct App {
     pub platform_keys: PlatformKeys,
     /// What each address has asked of us lately.
     pub limits: Limits,
+    /// Whether this process can take requests.
+    pub standing: Standing,
     /// Numbers for those who run the service.
     pub metrics: Arc<Metrics>,
     /// Wakes the delivery worker.
@@ -73,15 +77,21 @@ impl App {
         let roster_tokens = AccessTokens::new(client.clone(), reach, clock.clone(), tool_keys.clone());
         let rosters = RosterService::new(client.clone(), reach, roster_tokens);
         let deliverer = Deliverer::new(storage.clone(), clock.clone(), grades, metrics.clone());
+        // What one process seals in a form or cookie, any other opens.
+        let form_key = match &settings.seal_key {
+            Some(key) => key.clone(),
+            None => SealKey::parse(&storage.shared_secret("forms", &entropy::secret()).await?)
+                .map_err(|_| KeySetError::Unreadable { kid: "the shared secret of forms".to_owned() })?,
+        };
         Ok(Self {
             registration_calls: Calls::new(client.clone(), reach),
-            // Known to all processes of a service where they share one; else a form is good for this process.
-            form_key: settings.seal_key.clone().unwrap_or_else(SealKey::random),
+            form_key: form_key.clone(),
             platform_keys: PlatformKeys::new(client, reach, clock.clone()),
             deliverer: Arc::new(deliverer),
-            limits: Limits::new(settings.requests_per_second),
+            limits: Limits::new(settings.requests_per_second, form_key.clone()),
+            standing: Standing::new(settings.requests_at_once),
             waker: Waker::default(),
-            jobs: Jobs::default(),
+            jobs: Jobs::new(storage.clone(), clock.clone()),
             kept_use: KeptUse::default(),
             rosters,
             pools: ProvenPools::default(),

@@ -16,7 +16,6 @@ use prometheus_client::registry::Registry;
 use crate::clock::Clock;
 use crate::delivery::Circuit;
 use crate::lti::FailedCheck;
-use crate::server::limits::Limit;
 use crate::storage::{DeliveryOutcome, DeliveryQueue, RegistrationId, RosterReading, StoreNumbers};
 
 /// All counters of one server.
@@ -128,7 +127,11 @@ impl Metrics {
             requests.clone(),
         );
         let (ready, clock_seconds) = (Gauge::default(), Seconds::default());
-        registry.register("ready", "1 while the store answers, else 0", ready.clone());
+        registry.register(
+            "ready",
+            "1 while this process should get requests, else 0; the readiness check says why",
+            ready.clone(),
+        );
         registry.register(
             "clock_seconds",
             "What the process takes for the time, since 1970",
@@ -180,8 +183,8 @@ impl Metrics {
     }
 
     /// A request was kept away.
-    pub(crate) fn limited(&self, limit: Limit) {
-        self.limited.get_or_create(&LimitLabel { limit: limit.name() }).inc();
+    pub(crate) fn limited(&self, limit: &'static str) {
+        self.limited.get_or_create(&LimitLabel { limit }).inc();
     }
 
     /// An attempt was submitted and `questions` marked.
@@ -229,9 +232,9 @@ impl Metrics {
 
     /// All numbers as text, with the queue as it is now; none when the store does not answer. Then the queue is told as it
     /// was last: those who run the service need the other numbers most while the store is away.
-    pub fn render(&self, queue: Option<DeliveryQueue>, clock: &dyn Clock) -> String {
+    pub fn render(&self, queue: Option<DeliveryQueue>, ready: bool, clock: &dyn Clock) -> String {
         let now = clock.now();
-        self.ready.set(queue.is_some().into());
+        self.ready.set(ready.into());
         self.clock_seconds.set(seconds(now));
         if let Some(queue) = queue {
             let age_ms = queue.oldest.map_or(0, |oldest| now.as_millisecond() - oldest.as_millisecond());
@@ -309,7 +312,7 @@ mod tests {
         let metrics = Metrics::new(&numbers, started);
         metrics.launched("link");
         metrics.refused(FailedCheck::ALL[0]);
-        metrics.limited(Limit::Requests);
+        metrics.limited("requests");
         metrics.submitted(3);
         metrics.delivered(&DeliveryOutcome::Delivered);
         metrics.grade_refused("5xx");
@@ -320,7 +323,7 @@ mod tests {
         metrics.answered("/quiz/{placement}", &get, StatusCode::SERVICE_UNAVAILABLE, took);
         let invented = Method::from_bytes(b"INVENTED").unwrap();
         metrics.answered("/quiz/{placement}", &invented, StatusCode::BAD_GATEWAY, took);
-        metrics.render(Some(DeliveryQueue::default()), &SettableClock::at(started))
+        metrics.render(Some(DeliveryQueue::default()), true, &SettableClock::at(started))
     }
 
     #[tokio::test]
@@ -348,8 +351,8 @@ mod tests {
         let started = Timestamp::UNIX_EPOCH;
         let metrics = Metrics::new(&StoreNumbers::default(), started);
         let queue = DeliveryQueue { waiting: 7, ..Default::default() };
-        metrics.render(Some(queue), &SettableClock::at(started));
-        let told = metrics.render(None, &SettableClock::at(started));
+        metrics.render(Some(queue), true, &SettableClock::at(started));
+        let told = metrics.render(None, false, &SettableClock::at(started));
         assert!(
             told.contains("tenths_ready 0\n") && told.contains("tenths_delivery_queue_depth 7\n"),
             "{told}"

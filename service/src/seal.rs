@@ -6,6 +6,7 @@
 use std::fmt;
 
 use aws_lc_rs::aead::{AES_256_GCM, Aad, NONCE_LEN, Nonce, RandomizedNonceKey};
+use aws_lc_rs::hmac;
 use base64::{Engine, engine::general_purpose::URL_SAFE_NO_PAD};
 
 use crate::entropy;
@@ -71,6 +72,18 @@ impl SealKey {
         Some(content)
     }
 
+    /// A hash of `text` for `purpose` that nobody without the key can make or check (HMAC-SHA-256, RFC 2104).
+    pub fn keyed_hash(&self, purpose: &str, text: &str) -> String {
+        let key = hmac::Key::new(hmac::HMAC_SHA256, &self.bytes);
+        let mut context = hmac::Context::with_key(&key);
+        for part in ["keyed hash", purpose, text] {
+            // Each part ends by a sign that none contains, so that no two lists of parts look alike.
+            context.update(part.as_bytes());
+            context.update(&[0xff]);
+        }
+        URL_SAFE_NO_PAD.encode(context.sign())
+    }
+
     fn cipher(&self) -> RandomizedNonceKey {
         RandomizedNonceKey::new(&AES_256_GCM, &self.bytes).expect("the key has the cipher's length")
     }
@@ -100,6 +113,17 @@ mod tests {
         }
         assert_eq!(key.open("key a", &sealed[..11]), None);
         assert_ne!(key.seal("key a", b"content"), sealed, "each nonce is used once");
+    }
+
+    #[test]
+    fn a_hash_depends_on_key_purpose_and_text() {
+        let key = SealKey::random();
+        let hash = key.keyed_hash("a", "b");
+        assert_eq!(hash, key.keyed_hash("a", "b"));
+        for other in [key.keyed_hash("b", "b"), key.keyed_hash("a", "c"), key.keyed_hash("ab", "")] {
+            assert_ne!(hash, other);
+        }
+        assert_ne!(hash, SealKey::random().keyed_hash("a", "b"));
     }
 
     #[test]

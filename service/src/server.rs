@@ -2,7 +2,11 @@
 
 mod every_answer;
 pub(crate) mod limits;
+mod overload;
 pub(crate) mod request_id;
+pub(crate) mod standing;
+#[cfg(test)]
+mod tests;
 
 use std::net::{SocketAddr, TcpListener};
 use std::sync::Arc;
@@ -31,6 +35,8 @@ const STOP_WITHIN_S: u64 = 10;
 const TEND_KEYS_EVERY: Duration = Duration::from_secs(60);
 /// How often ended sessions and logins are forgotten, and how long after their end.
 const PURGE_EVERY: Duration = Duration::from_secs(60 * 60);
+/// How long it is kept what work in the background came to.
+const JOBS_KEPT_MS: i64 = 24 * 60 * 60 * 1000;
 const PURGE_AFTER_MS: i64 = 24 * 60 * 60 * 1000;
 
 /// A running service. Dropping it does not stop it; [`Server::stop`] does.
@@ -70,7 +76,6 @@ impl Server {
         clock: Arc<dyn Clock>,
     ) -> Result<Self, StartError> {
         let address = listener.local_addr()?;
-        storage.release_leases().await?;
         if !settings.privacy.names {
             let forgotten = storage.forget_names().await?;
             if forgotten > 0 {
@@ -79,6 +84,7 @@ impl Server {
             }
         }
         let app = web::Data::new(App::new(settings, storage, clock).await?);
+        standing::beat_once(&app).await;
         let shared = app.clone();
         let http = HttpServer::new(move || {
             actix_web::App::new()
@@ -86,6 +92,8 @@ impl Server {
                 .app_data(web::PayloadConfig::new(BODY_SIZE_MAX))
                 .app_data(web::FormConfig::default().limit(BODY_SIZE_MAX))
                 // The one wrapped last sees a request first.
+                .wrap(from_fn(overload::bounded))
+                .wrap(from_fn(overload::say_when_to_come_again))
                 .wrap(from_fn(limits::keep))
                 .wrap(from_fn(every_answer::in_readers_language))
                 .wrap(from_fn(every_answer::protect))
@@ -102,6 +110,8 @@ impl Server {
             tokio::spawn(app.deliverer.clone().sweep(stopped.clone())),
             tokio::spawn(closing::run(app.clone(), stopped.clone())),
             tokio::spawn(purge(app.clone(), stopped.clone())),
+            tokio::spawn(standing::beat(app.clone(), stopped.clone())),
+            tokio::spawn(standing::exchange_counts(app.clone(), stopped.clone())),
             tokio::spawn(tend_keys(app.clone(), stopped)),
         ];
         tracing::info!(%address, "serving");
@@ -113,15 +123,22 @@ impl Server {
         self.address
     }
 
-    /// Stops taking requests, finishes the running ones and the grades being sent, then returns.
+    /// Says that it is not ready, for as long as the settings ask; then stops taking requests, finishes the running ones
+    /// and the grades being sent, leaves the rest to other processes and returns.
     pub async fn stop(self) {
+        self.app.standing.drain();
+        tokio::time::sleep(self.app.settings.drain).await;
         self.http.stop(true).await;
+        self.app.jobs.stop();
         // Receivers may be gone already; then there is nothing to tell them.
         let _ = self.stop.send(true);
         for worker in self.working {
             if let Err(error) = worker.await {
                 tracing::error!(%error, "a worker ended badly");
             }
+        }
+        if let Err(error) = self.app.storage.leave(self.app.clock.now()).await {
+            tracing::error!(%error, "others hear of the end of this process later");
         }
         match self.serving.await {
             Ok(Ok(())) => tracing::info!("stopped"),
@@ -150,8 +167,9 @@ async fn purge(app: web::Data<App>, mut stop: watch::Receiver<bool>) {
         if let Err(error) = app.storage.purge_expired(plus_ms(app.clock.now(), -PURGE_AFTER_MS)).await {
             tracing::error!(%error, "ended sessions could not be forgotten");
         }
-        app.limits.forget_quiet();
-        app.jobs.forget_old(app.clock.now());
+        if let Err(error) = app.storage.forget_old_jobs(plus_ms(app.clock.now(), -JOBS_KEPT_MS)).await {
+            tracing::error!(%error, "old jobs could not be forgotten");
+        }
         if let Err(error) = retention::purge_old(&app).await {
             tracing::error!(%error, "old data could not be deleted");
         }

@@ -228,6 +228,14 @@ async fn load(request: &HttpRequest) -> Result<Session, SessionError> {
     Session::from_record(record).ok_or(SessionError::Missing)
 }
 
+/// Permits the platform of a request's session to frame the answer, before anything else is known of the request.
+pub(crate) async fn note_framing(request: &HttpRequest) -> Result<(), StorageError> {
+    let app = request.app_data::<web::Data<App>>().expect("routes always carry the App");
+    let Some(cookie) = request.cookie(cookie_name(app)) else { return Ok(()) };
+    let record = app.storage.session(&Fingerprint::of(cookie.value()), app.clock.now()).await?;
+    note_frame_ancestors(app, request, record.as_ref(), None).await
+}
+
 /// Permits the platform to frame the answer: that of the session or, where it has ended, that of the quiz, so that a
 /// person in a frame can read why nothing opens.
 async fn note_frame_ancestors(

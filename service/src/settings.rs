@@ -4,12 +4,13 @@
 //! variables or arguments of the server.
 
 use std::fmt;
-use std::io::{Read, Write};
+use std::io::{ErrorKind, Read, Write};
 use std::net::{IpAddr, SocketAddr};
 use std::num::NonZeroU32;
 use std::os::unix::fs::{OpenOptionsExt, PermissionsExt};
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
+use std::time::Duration;
 
 use jiff::Timestamp;
 use url::{Host, Url};
@@ -39,6 +40,13 @@ pub struct ServeArguments {
     /// How many requests a second one address may send in the long run; 0 for any number. A school is one address.
     #[arg(long, env = "TENTHS_REQUESTS_PER_SECOND", value_name = "N", default_value_t = REQUESTS_PER_SECOND)]
     pub requests_per_second: u32,
+    /// How many requests are worked on at once; what comes beyond is asked to come again in a few seconds.
+    #[arg(long, env = "TENTHS_REQUESTS_AT_ONCE", value_name = "N", default_value_t = REQUESTS_AT_ONCE)]
+    pub requests_at_once: NonZeroU32,
+    /// For how many seconds, when asked to stop, the service says that it is not ready and still takes requests, so that
+    /// a proxy sends no more; 5 with --behind-proxy, else 0.
+    #[arg(long, env = "TENTHS_DRAIN", value_name = "SECONDS")]
+    pub drain: Option<u16>,
     /// Where the key is that seals our private keys.
     #[command(flatten)]
     pub seal: SealArguments,
@@ -65,6 +73,8 @@ impl ServeArguments {
             allow_loopback: true,
             behind_proxy: false,
             requests_per_second: 0,
+            requests_at_once: REQUESTS_AT_ONCE,
+            drain: None,
             seal: SealArguments::default(),
             privacy: Privacy::default(),
             time_zone: Zone::UTC,
@@ -170,7 +180,13 @@ fn beside(store: &str) -> Option<PathBuf> {
 /// belongs apart from the store's backups, which only a person can see to.
 fn make_beside(store: &str) -> Result<Option<SealKey>, SealKeyError> {
     let Some(path) = beside(store) else { return Ok(None) };
-    make_seal_key(&path)?;
+    match make_seal_key(&path) {
+        // Another process that starts at the same moment was faster.
+        Err(SealKeyError::Unreadable { source, .. }) if source.kind() == ErrorKind::AlreadyExists => {
+            return read_seal_key(&path).map(Some);
+        }
+        made => made?,
+    }
     tracing::warn!(
         path = %path.display(),
         "a key that seals private keys was made beside the store; keep a copy where the store's backups are not, \
@@ -185,13 +201,20 @@ fn make_beside(store: &str) -> Result<Option<SealKey>, SealKeyError> {
 /// [`SealKeyError::Unreadable`] naming the file.
 pub fn make_seal_key(path: &Path) -> Result<(), SealKeyError> {
     let unreadable = |source| SealKeyError::Unreadable { place: path.display().to_string(), source };
-    let mut file = std::fs::OpenOptions::new()
-        .write(true)
-        .create_new(true)
-        .mode(0o600)
-        .open(path)
-        .map_err(unreadable)?;
-    writeln!(file, "{}", crate::entropy::secret()).and_then(|()| file.sync_all()).map_err(unreadable)
+    // Written beside it and then given its name, so that nobody reads half a key.
+    let mut part = path.as_os_str().to_owned();
+    part.push(format!(".{}", crate::entropy::short_identifier()));
+    let part = Path::new(&part);
+    let write = || {
+        let mut file = std::fs::OpenOptions::new().write(true).create_new(true).mode(0o600).open(part)?;
+        writeln!(file, "{}", crate::entropy::secret())?;
+        file.sync_all()?;
+        std::fs::hard_link(part, path)
+    };
+    let written = write();
+    // Where nothing was written there is nothing to remove.
+    let _ = std::fs::remove_file(part);
+    written.map_err(unreadable)
 }
 
 /// Reads a seal key from a file that not everybody may read. A group may: service managers hand credentials over that
@@ -247,6 +270,12 @@ pub enum SealKeyError {
 /// What one address may send in a second: a large school that begins at the same time asks less.
 pub const REQUESTS_PER_SECOND: u32 = 500;
 
+/// What is worked on at once: far more than one process answers in a second, so that it is met only when answers are late.
+pub const REQUESTS_AT_ONCE: NonZeroU32 = NonZeroU32::new(1_000).expect("it is not zero");
+
+/// How long a process says that it is not ready before it stops behind a proxy, in seconds.
+const DRAIN_BEHIND_PROXY_S: u16 = 5;
+
 /// The server's settings, checked.
 #[derive(Debug, Clone)]
 pub struct Settings {
@@ -262,6 +291,10 @@ pub struct Settings {
     pub behind_proxy: bool,
     /// How many requests a second one address may send; any number if none (`TENTHS_REQUESTS_PER_SECOND`).
     pub requests_per_second: Option<NonZeroU32>,
+    /// How many requests are worked on at once (`TENTHS_REQUESTS_AT_ONCE`).
+    pub requests_at_once: NonZeroU32,
+    /// How long a proxy has to notice that the service stops (`TENTHS_DRAIN`).
+    pub drain: Duration,
     /// What seals private keys in the store (`TENTHS_SEAL_KEY`); none on loopback, and where nothing is stored.
     pub seal_key: Option<SealKey>,
     /// What is kept about people (`--names`, `--keep`).
@@ -301,6 +334,12 @@ impl Settings {
             reach,
             behind_proxy: arguments.behind_proxy,
             requests_per_second: NonZeroU32::new(arguments.requests_per_second),
+            requests_at_once: arguments.requests_at_once,
+            drain: Duration::from_secs(u64::from(arguments.drain.unwrap_or(if arguments.behind_proxy {
+                DRAIN_BEHIND_PROXY_S
+            } else {
+                0
+            }))),
             seal_key,
             privacy: arguments.privacy,
             time_zone: arguments.time_zone,
@@ -509,6 +548,8 @@ mod tests {
             allow_loopback: true,
             behind_proxy: false,
             requests_per_second: REQUESTS_PER_SECOND,
+            requests_at_once: REQUESTS_AT_ONCE,
+            drain: None,
             privacy: Privacy::default(),
             time_zone: Zone::UTC,
             #[cfg(feature = "traces")]
@@ -531,6 +572,24 @@ mod tests {
         let path = folder.path().join("tenths.db.seal-key");
         assert_eq!(std::fs::metadata(&path).unwrap().permissions().mode() & 0o777, 0o600);
         assert_eq!([check("https://q.example.org"), check("http://127.0.0.1:8080")], [made.clone(), made]);
+    }
+
+    #[test]
+    fn processes_that_start_at_once_make_one_seal_key() {
+        let folder = tempfile::tempdir().unwrap();
+        let store = format!("sqlite:{}", folder.path().join("tenths.db").display());
+        let start = || {
+            let store = store.clone();
+            std::thread::spawn(move || {
+                let arguments = ServeArguments { store, ..arguments("https://q.example.org", None) };
+                Settings::check(arguments).unwrap().seal_key.unwrap().name().to_owned()
+            })
+        };
+        let starting: Vec<_> = (0..8).map(|_| start()).collect();
+        let mut names: Vec<_> = starting.into_iter().map(|thread| thread.join().unwrap()).collect();
+        names.dedup();
+        assert_eq!(names.len(), 1);
+        assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1, "nothing else is left");
     }
 
     #[test]

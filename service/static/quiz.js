@@ -64,6 +64,8 @@
     // Fields whose newer text came from the service later than the page.
     const seen = {};
     let timer = 0, failures = 0, sending = null, goOn = false;
+    // How long the service asked us to wait when it had too much to do.
+    let askedMs = 0, pressing = 0;
 
     const message = name => form.getAttribute(`data-quiz-keep-${name}`);
     function say(name, trouble = false) {
@@ -121,6 +123,10 @@
         });
         if (answer.status === 401 || answer.status === 403) return 'signed-out';
         if (answer.status === 409) return 'closed';
+        if (answer.status === 503) {
+          askedMs = Number(answer.headers.get('Retry-After')) * 1000 || RETRY_MS[0];
+          return 'busy';
+        }
         if (!answer.ok) return 'offline';
         answer = await answer.json();
       } catch {
@@ -164,8 +170,8 @@
 
     function told(outcome) {
       say(outcome, outcome !== 'saved');
-      if (outcome === 'offline') {
-        const pause = RETRY_MS[Math.min(failures, RETRY_MS.length - 1)];
+      if (outcome === 'offline' || outcome === 'busy') {
+        const pause = outcome === 'busy' ? askedMs : RETRY_MS[Math.min(failures, RETRY_MS.length - 1)];
         failures += 1;
         timer = setTimeout(send, pause * (0.75 + Math.random() / 2));
       } else {
@@ -208,6 +214,9 @@
       const outcome = await send({probe: true});
       delete form.dataset.busy;
       if (outcome === 'offline' && button?.hasAttribute('formaction')) say('no-hand-in', true);
+      // What was pressed is pressed again when the service has asked us to come; till then the page stays as it is.
+      clearTimeout(pressing);
+      if (outcome === 'busy') pressing = setTimeout(() => form.requestSubmit(button), askedMs);
       if (['saved', 'too-long', 'closed'].includes(outcome)) {
         goOn = true;
         if (button) button.click(); else form.submit();

@@ -21,6 +21,7 @@ mod numerals;
 mod package;
 mod paper;
 mod placing;
+mod processes;
 mod quiz;
 mod registration;
 mod report;

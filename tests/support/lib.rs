@@ -6,8 +6,10 @@
 pub mod browser;
 pub mod dectest;
 pub mod looks;
+pub mod page_list;
 pub mod pictures;
 pub mod program;
+pub mod proxy;
 pub mod school;
 pub mod stage;
 pub mod tools;

@@ -6,7 +6,7 @@ use std::net::{Ipv4Addr, SocketAddr, TcpListener};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
 use std::sync::OnceLock;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use crate::wait_for;
 
@@ -60,6 +60,8 @@ pub fn tenths<S: AsRef<OsStr>>(arguments: impl IntoIterator<Item = S>) -> Comman
         "TENTHS_BEHIND_PROXY",
         "TENTHS_REQUESTS_PER_SECOND",
         "TENTHS_TRACES",
+        "TENTHS_REQUESTS_AT_ONCE",
+        "TENTHS_DRAIN",
     ];
     for setting in settings {
         command.env_remove(setting);
@@ -121,11 +123,25 @@ impl Served {
     /// # Panics
     /// As [`Served::start`].
     pub async fn start_with(port: u16, store: &str, log: &Path, options: &[&str]) -> Self {
+        Self::start_behind(port, &format!("http://127.0.0.1:{port}"), store, log, options).await
+    }
+
+    /// Starts the service on that port behind a proxy that browsers and platforms reach at `public_url`.
+    ///
+    /// # Panics
+    /// As [`Served::start`].
+    pub async fn start_behind(
+        port: u16,
+        public_url: &str,
+        store: &str,
+        log: &Path,
+        options: &[&str],
+    ) -> Self {
         let address = SocketAddr::from((Ipv4Addr::LOCALHOST, port));
         let url = format!("http://{address}");
         let listen = address.to_string();
         let arguments =
-            ["serve", "--allow-loopback", "--listen", &listen, "--public-url", &url, "--store", store];
+            ["serve", "--allow-loopback", "--listen", &listen, "--public-url", public_url, "--store", store];
         let log = File::options().create(true).append(true).open(log).expect("a log can be written");
         let mut child = tenths(arguments.into_iter().chain(options.iter().copied()))
             .stderr(log)
@@ -153,6 +169,21 @@ impl Served {
         );
         self.child.kill().expect("a running child can be killed");
         self.child.wait().expect("a killed child ends");
+    }
+}
+
+impl Served {
+    /// Asks the process to end, as service managers do (SIGTERM), and waits until it has. Its exit code, and how long that
+    /// took.
+    ///
+    /// # Panics
+    /// If it cannot be asked.
+    pub fn end(mut self) -> (Option<i32>, Duration) {
+        let asked = Instant::now();
+        let kill = Command::new("kill").args(["-TERM", &self.child.id().to_string()]).status();
+        assert!(kill.expect("every machine has kill").success(), "the service cannot be asked to end");
+        let status = self.child.wait().expect("a child can be waited for");
+        (status.code(), asked.elapsed())
     }
 }
 

@@ -260,7 +260,7 @@ pub fn write_package_telling(
     out: impl Write + Seek,
     tell: &mut dyn FnMut(ItemReport, Vec<LeftOut>),
 ) -> Result<u64, ExportError> {
-    write_entries(source, &SectionTemplates::default(), options, out, tell)
+    write_entries(source, &SectionTemplates::default(), options, out, tell, &mut || ())
 }
 
 /// Writes a package in which a section of one of these families has one item that the platform varies itself, given as
@@ -275,12 +275,28 @@ pub fn write_template_package(
     options: &PackageOptions,
     out: impl Write + Seek,
 ) -> Result<ExportReport, ExportError> {
-    let templates = SectionTemplates::of(source, families, options)?;
+    write_template_package_telling(source, families, options, out, &mut || ())
+}
+
+/// As [`write_template_package`]; `step` is called twice for each section of the source: when it is known whether a template
+/// stands for it, and when it begins to be written.
+///
+/// # Errors
+/// As [`write_package`].
+pub fn write_template_package_telling(
+    source: &(impl ItemSource + ?Sized),
+    families: &[Family],
+    options: &PackageOptions,
+    out: impl Write + Seek,
+    step: &mut dyn FnMut(),
+) -> Result<ExportReport, ExportError> {
+    let templates = SectionTemplates::of(source, families, options, step)?;
     let (mut items, mut left_out) = (Vec::new(), Vec::new());
-    let bytes = write_entries(source, &templates, options, out, &mut |item, losses| {
+    let mut tell = |item, losses: Vec<LeftOut>| {
         items.push(item);
         left_out.extend(losses);
-    })?;
+    };
+    let bytes = write_entries(source, &templates, options, out, &mut tell, step)?;
     Ok(ExportReport { items, stays_fixed: templates.stays_fixed, left_out, bytes })
 }
 
@@ -290,6 +306,7 @@ fn write_entries(
     options: &PackageOptions,
     out: impl Write + Seek,
     tell: &mut dyn FnMut(ItemReport, Vec<LeftOut>),
+    section_begins: &mut dyn FnMut(),
 ) -> Result<u64, ExportError> {
     let dialect = options.version.dialect();
     let mut archive = ArchiveWriter::new(out, options.timestamp)?;
@@ -298,7 +315,11 @@ fn write_entries(
         manifest::write_manifest(out, &dialect.package, source, templates, &test, options)
     })?;
     write_member(&mut archive, &test, |out| test::write_test(out, dialect, source, templates, options))?;
-    try_each_entry(source, templates, |_, entry| {
+    let mut last = None;
+    try_each_entry(source, templates, |section, entry| {
+        if last.replace(section) != Some(section) {
+            section_begins();
+        }
         if entry.again {
             return Ok(());
         }
@@ -351,6 +372,7 @@ impl SectionTemplates {
         source: &(impl ItemSource + ?Sized),
         families: &[Family],
         options: &PackageOptions,
+        section_known: &mut dyn FnMut(),
     ) -> Result<Self, ExportError> {
         let mut origins: Vec<Origin> = Vec::new();
         try_each(source, |section, item| {
@@ -379,6 +401,7 @@ impl SectionTemplates {
                 templates.stays_fixed.push(StaysFixed { section, family, reason: reason.clone() });
             }
             templates.by_section.push(mapped.ok());
+            section_known();
         }
         Ok(templates)
     }

@@ -138,6 +138,7 @@ quiz-keep-saving = Saving …
 quiz-keep-saved = Saved
 quiz-keep-offline = No connection: your answers are kept on this computer and sent when it is back.
 quiz-keep-offline-page = No connection: leave this page open, and your answers are sent when it is back.
+quiz-keep-busy = Very many people are working right now. Nothing is lost: leave this page open, and it is sent again in a moment.
 quiz-keep-signed-out = Your time here has run out. Your answers are kept on this computer: open the quiz from your course again.
 quiz-keep-signed-out-page = Your time here has run out. Write down your last answers, then open the quiz from your course again.
 quiz-keep-newer = A newer answer from another page or computer is shown in the fields with a mark.

@@ -5,6 +5,7 @@ running-page-overview = Overview
 running-page-families = Families
 running-page-pools = Pools
 running-page-examine = Try out
+running-page-jobs = Background
 running-page-platforms = Platforms
 running-page-tokens = Tokens
 running-page-deliveries = Grades

@@ -138,6 +138,7 @@ quiz-keep-saving = Guardando …
 quiz-keep-saved = Guardado
 quiz-keep-offline = Sin conexión: tus respuestas se conservan en esta computadora y se envían cuando vuelva.
 quiz-keep-offline-page = Sin conexión: deja abierta esta página, y tus respuestas se envían cuando vuelva.
+quiz-keep-busy = Ahora mismo trabaja muchísima gente. No se pierde nada: deja abierta esta página y se envía otra vez en un momento.
 quiz-keep-signed-out = Se acabó tu tiempo aquí. Tus respuestas se conservan en esta computadora: abre otra vez la prueba desde tu curso.
 quiz-keep-signed-out-page = Se acabó tu tiempo aquí. Anota tus últimas respuestas y abre otra vez la prueba desde tu curso.
 quiz-keep-newer = En los campos con una marca se muestra una respuesta más nueva, de otra página o computadora.

@@ -5,6 +5,7 @@ running-page-overview = Resumen
 running-page-families = Familias
 running-page-pools = Bancos
 running-page-examine = Probar
+running-page-jobs = En marcha
 running-page-platforms = Plataformas
 running-page-tokens = Fichas
 running-page-deliveries = Calificaciones

@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 
-use super::{block_on, output};
-use crate::storage::{self, Copied};
+use super::output;
+use crate::clock::{Clock as _, SystemClock};
+use crate::storage::{self, Copied, Source};
 
 /// Arguments of `tenths backup`.
 #[derive(Debug, clap::Args)]
@@ -49,7 +50,7 @@ pub(super) fn backup(arguments: &BackupArguments) -> anyhow::Result<()> {
     beside.push(".part");
     let beside = PathBuf::from(beside);
     remove_part(&beside)?;
-    let copied = storage::copy(&arguments.store, &sqlite(&beside)?);
+    let copied = storage::copy(&arguments.store, &sqlite(&beside)?, Source::MayBeInUse);
     let copied = match copied {
         Ok(copied) => copied,
         Err(error) => {
@@ -68,9 +69,8 @@ pub(super) fn restore(arguments: &RestoreArguments) -> anyhow::Result<()> {
     if !file.is_file() {
         bail!("{}: there is no such file", file.display());
     }
-    let copied =
-        storage::copy(&sqlite(file)?, &arguments.store).with_context(|| format!("{}", file.display()))?;
-    deliver_at_once(&arguments.store)?;
+    let copied = storage::copy(&sqlite(file)?, &arguments.store, Source::MayBeInUse)
+        .with_context(|| format!("{}", file.display()))?;
     tell("restored", &copied)
 }
 
@@ -83,20 +83,13 @@ pub(super) fn move_store(arguments: &MoveArguments) -> anyhow::Result<()> {
     {
         bail!("{path}: there is no such file");
     }
-    let copied = storage::copy(&arguments.from, &arguments.to)?;
-    deliver_at_once(&arguments.to)?;
+    let copied = storage::copy(&arguments.from, &arguments.to, Source::AtRest(SystemClock.now()))?;
     tell("moved", &copied)?;
     output::note(
         "The old store is as it was. Start the service on the new one with the same seal key, and keep the old one \
          until grades have arrived from there.",
     );
     Ok(())
-}
-
-/// What a process of the former store had taken to send is sent by whoever serves the new one, without waiting for it.
-fn deliver_at_once(store: &str) -> anyhow::Result<()> {
-    let store = storage::open(store)?;
-    block_on(async { Ok(store.release_leases().await?) })
 }
 
 fn sqlite(path: &Path) -> anyhow::Result<String> {

@@ -31,6 +31,7 @@ mod work;
 mod worksheet;
 
 use std::process::ExitCode;
+use std::time::Duration;
 
 use clap::{Parser, Subcommand};
 
@@ -152,6 +153,13 @@ fn by_command_line() -> Change {
 }
 
 /// Runs one asynchronous command on a small runtime of its own.
+/// How long work on threads of its own has at the end of the program.
+const ENDS_WITHIN: Duration = Duration::from_secs(3);
+
 fn block_on<T>(work: impl Future<Output = anyhow::Result<T>>) -> anyhow::Result<T> {
-    tokio::runtime::Builder::new_multi_thread().enable_all().build()?.block_on(work)
+    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
+    let done = runtime.block_on(work);
+    // Work that blocks a thread and cannot be stopped is left alone.
+    runtime.shutdown_timeout(ENDS_WITHIN);
+    done
 }

@@ -1,10 +1,19 @@
 //! The line item that a placement's scores go to: named by a launch, found earlier, or looked for now.
 
+use std::time::Duration;
+
 use url::Url;
 
 use super::{Deliverer, Target};
+use crate::clock::plus_ms;
 use crate::lti::grades::{GradeError, NewColumn};
 use crate::storage::{LeasedGrade, Placement, StorageError};
+
+/// How long one process looks for columns of a platform alone; longer than all its calls together can take.
+const CLAIM_MS: i64 = 60 * 1000;
+/// How often, and after which pause, another one asks whether it may.
+const CLAIM_TRIES: usize = 40;
+const CLAIM_PAUSE: Duration = Duration::from_millis(250);
 
 impl Deliverer {
     /// The placement's line item; looked for, and then remembered, when launches did not name one.
@@ -38,11 +47,31 @@ impl Deliverer {
         // One at a time for each platform, so that a class whose grades come together makes one column, not many.
         let finding = self.finding.of(target.registration.id);
         let _finding = finding.lock().await;
-        // Another grade of the same quiz may have found it meanwhile.
-        let now_known = self.storage.placement(&target.placement.id).await?.as_ref().and_then(known);
-        if let Some(line_item) = now_known.filter(|known| Some(known) != gone) {
-            return Ok(Ok(line_item));
+        // Other processes look for columns, too.
+        let claim = format!("columns of {}", target.registration.id);
+        for _ in 0..CLAIM_TRIES {
+            // Another grade of the same quiz may have found it meanwhile.
+            let now_known = self.storage.placement(&target.placement.id).await?.as_ref().and_then(known);
+            if let Some(line_item) = now_known.filter(|known| Some(known) != gone) {
+                return Ok(Ok(line_item));
+            }
+            let now = self.clock.now();
+            if self.storage.claim(&claim, now, plus_ms(now, CLAIM_MS)).await? {
+                let found = self.find(target, grade).await;
+                self.storage.give_up_claim(&claim).await?;
+                return found;
+            }
+            tokio::time::sleep(CLAIM_PAUSE).await;
         }
+        // The message is sent a little later; the platform is not to blame.
+        Err(StorageError::Busy)
+    }
+
+    async fn find(
+        &self,
+        target: &Target,
+        grade: &LeasedGrade,
+    ) -> Result<Result<Url, GradeError>, StorageError> {
         let neighbours = self.storage.neighbours(&target.placement).await?;
         let label = self.label(&target.placement).await?;
         let new = NewColumn { label: &label, maximum: grade.maximum };

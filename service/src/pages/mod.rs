@@ -11,6 +11,7 @@ pub mod class;
 pub mod deep_linking_return;
 pub mod drawings;
 pub mod frames;
+pub mod later;
 pub mod marked;
 pub mod paper;
 pub mod quiz;

@@ -18,12 +18,13 @@ pub fn script_url() -> &'static str {
 }
 
 /// What the script says about keeping what is typed; pages carry it in the reader's language.
-pub const KEEP_MESSAGES: [&str; 12] = [
+pub const KEEP_MESSAGES: [&str; 13] = [
     "quiz-keep-ready",
     "quiz-keep-saving",
     "quiz-keep-saved",
     "quiz-keep-offline",
     "quiz-keep-offline-page",
+    "quiz-keep-busy",
     "quiz-keep-signed-out",
     "quiz-keep-signed-out-page",
     "quiz-keep-newer",

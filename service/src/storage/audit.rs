@@ -144,6 +144,12 @@ actions! {
     PlatformPurged "platform_purged";
     /// What was held on people who did nothing for long was deleted.
     OldDataPurged "old_data_purged";
+    /// Work in the background was begun.
+    JobBegun "job_begun";
+    /// Work in the background was stopped.
+    JobCancelled "job_cancelled";
+    /// What work in the background came to was deleted.
+    JobForgotten "job_forgotten";
     /// What was held on one person was given out.
     PersonExported "person_exported";
 }

@@ -9,9 +9,11 @@ mod audit;
 mod deliveries;
 mod holdings;
 mod invitations;
+mod jobs;
 mod numbers;
 mod overrides;
 mod people;
+mod processes;
 mod records;
 mod sheets;
 mod sql;
@@ -34,11 +36,13 @@ pub use audit::{Action, Actor, AuditEntry, AuditQuery, Change, Subject, UnknownA
 pub use deliveries::*;
 pub use holdings::{Held, HeldQuiz, HeldSession, PurgeCounts, PurgeScope, Purged, WaitingGrades};
 pub use invitations::{Invitation, InvitationState, PendingDeployment, Registered};
+pub use jobs::{JOB_FILE_MOST, JOB_PIECE, Job, JobFile, JobOutcome, JobState, NewJob};
 pub use numbers::StoreNumbers;
 pub use overrides::{Allowed, Overridden, Override, Points, REASON_LENGTH_MAX};
 pub use people::{
     Member, MemberStatus, OverdueAttempt, Part, PersonName, Roster, RosterReading, UnknownWord,
 };
+pub use processes::{Beat, GONE_AFTER_MS, Queue, RequestCount};
 pub use records::*;
 pub use sheets::{SheetBegun, StoredSheet};
 pub use tool_keys::{PrivateKey, Resealed, Retired, Rotated, ToolKey};
@@ -55,16 +59,25 @@ pub fn open(address: &str) -> Result<Arc<dyn Storage>, StorageError> {
 }
 
 /// Copies the whole store at `from` into the empty one at `to`, which is made where it is missing; either can be of any
-/// kind. The source is seen as at one moment, and may be in use. Sessions stay behind: people launch anew.
+/// kind. The source is seen as at one moment. Sessions stay behind: people launch anew. What was leased is free again.
 ///
 /// Blocks until everything is on disk; not to be called on the threads of a server.
 ///
 /// # Errors
-/// [`StorageError::NotEmpty`] where the target holds something; whatever either database says. The target is as it was
-/// then.
-pub fn copy(from: &str, to: &str) -> Result<Copied, StorageError> {
+/// [`StorageError::NotEmpty`] where the target holds something; [`StorageError::InUse`] as `source` says; whatever either
+/// database says. The target is as it was then.
+pub fn copy(from: &str, to: &str, source: Source) -> Result<Copied, StorageError> {
     let (from, to) = (sql::Place::at(from)?, sql::Place::at(to)?);
-    sql::copy(&from, &to)
+    sql::copy(&from, &to, source)
+}
+
+/// Whether others may work with a store while it is copied.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Source {
+    /// They may: a backup.
+    MayBeInUse,
+    /// No process may serve it at this time, since what is written after the copy would be lost: a move.
+    AtRest(Timestamp),
 }
 
 /// What was copied.
@@ -111,12 +124,27 @@ pub enum StorageError {
     /// a little later.
     #[error("database is away: {0}")]
     Unavailable(String),
+    /// A store that has to be at rest is served by processes.
+    #[error(
+        "the store is in use by {processes} processes of the service; stop them first, nothing was changed"
+    )]
+    InUse {
+        /// How many have shown a sign of life just now.
+        processes: i64,
+    },
     /// A store that is to be filled from another holds something already.
     #[error("the store to fill is not empty: its table {table} has rows; nothing was changed")]
     NotEmpty {
         /// The first such table.
         table: &'static str,
     },
+    /// So much waits already that this would wait too long. Nothing was changed; the same request may succeed a little
+    /// later.
+    #[error("the store has too much to do")]
+    Busy,
+    /// The disk of the store is full, or nearly so.
+    #[error("the store's disk is full: {0}")]
+    Full(String),
     /// The store has been closed, or its thread has ended.
     #[error("store is closed")]
     Closed,
@@ -458,9 +486,6 @@ pub trait Storage: Send + Sync + 'static {
         outcome: &DeliveryOutcome,
         now: Timestamp,
     ) -> Result<(), StorageError>;
-    /// Makes leases of an earlier process end now. For the embedded store only one process serves, so every lease
-    /// found at start is abandoned.
-    async fn release_leases(&self) -> Result<(), StorageError>;
     /// When the next waiting message of a platform other than these is due, leases included; none when nothing waits.
     async fn next_grade_due(
         &self,
@@ -526,4 +551,56 @@ pub trait Storage: Send + Sync + 'static {
 
     /// What it has come to since it was opened.
     fn numbers(&self) -> StoreNumbers;
+
+    // --- the processes that share the store ---
+
+    /// A sign of life of this process, to be given every few seconds. Processes without one for [`GONE_AFTER_MS`] are
+    /// forgotten: what they were sending others may send, and what they worked on is interrupted.
+    ///
+    /// # Errors
+    /// [`StorageError::Full`] also when there is next to no room left on the disk.
+    async fn beat(&self, now: Timestamp) -> Result<Beat, StorageError>;
+    /// This process ends; what it held is free at once.
+    async fn leave(&self, now: Timestamp) -> Result<(), StorageError>;
+    /// Whether this process may do `name` alone until then. False while another claim stands, of this process too.
+    async fn claim(&self, name: &str, now: Timestamp, until: Timestamp) -> Result<bool, StorageError>;
+    /// Ends a claim of this process.
+    async fn give_up_claim(&self, name: &str) -> Result<(), StorageError>;
+    /// The secret of that name that all processes share: `fresh` if none was stored before.
+    async fn shared_secret(&self, name: &str, fresh: &str) -> Result<String, StorageError>;
+    /// Adds to the numbers of requests; returns the totals over all processes for the same senders and spans.
+    async fn count_requests(&self, counts: Vec<RequestCount>) -> Result<Vec<RequestCount>, StorageError>;
+    /// Forgets the numbers of spans that began before `before`. Returns how many.
+    async fn forget_request_counts(&self, before: Timestamp) -> Result<usize, StorageError>;
+    /// How much waits for the store in this process.
+    fn queue(&self) -> Queue;
+
+    // --- work in the background ---
+
+    /// Begins a job that this process works on, unless `most` of its owner are running; of those that have ended the
+    /// oldest make room. Returns whether it was begun.
+    async fn begin_job(&self, job: &NewJob, most: usize, change: &Change) -> Result<bool, StorageError>;
+    /// Notes how far a job of this process is. False when it is to go no further: it was cancelled or interrupted.
+    async fn note_job_progress(&self, id: &str, done: u64, parts: u64) -> Result<bool, StorageError>;
+    /// Stores a piece of the file that a job of this process made, of [`JOB_PIECE`] bytes but for the last. False as above.
+    async fn add_job_piece(&self, id: &str, place: usize, bytes: Vec<u8>) -> Result<bool, StorageError>;
+    /// Ends a job of this process; its pieces are stored already. False as above.
+    async fn end_job(
+        &self,
+        id: &str,
+        result: &Result<JobOutcome, String>,
+        at: Timestamp,
+    ) -> Result<bool, StorageError>;
+    /// Cancels a running job of that owner. False when there is none.
+    async fn cancel_job(&self, owner: &str, id: &str, change: &Change) -> Result<bool, StorageError>;
+    /// Forgets an ended job of that owner. False when there is none.
+    async fn forget_job(&self, owner: &str, id: &str, change: &Change) -> Result<bool, StorageError>;
+    /// A job of that owner.
+    async fn job(&self, owner: &str, id: &str) -> Result<Option<Job>, StorageError>;
+    /// The jobs of that owner, the newest first.
+    async fn jobs(&self, owner: &str) -> Result<Vec<Job>, StorageError>;
+    /// A piece of the file that a finished job of that owner made.
+    async fn job_piece(&self, owner: &str, id: &str, place: usize) -> Result<Option<Vec<u8>>, StorageError>;
+    /// Forgets jobs that ended before `before`. Returns how many.
+    async fn forget_old_jobs(&self, before: Timestamp) -> Result<usize, StorageError>;
 }

@@ -65,6 +65,9 @@ impl StoreNumbers {
             StorageError::Address { .. } | StorageError::TooNew { .. } | StorageError::NotEmpty { .. } => {
                 "store"
             }
+            StorageError::InUse { .. } => "store",
+            StorageError::Busy => "busy",
+            StorageError::Full(_) => "full",
             StorageError::Closed => "closed",
         };
         self.errors.get_or_create(&KindLabel { kind }).inc();

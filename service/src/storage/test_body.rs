@@ -1,5 +1,6 @@
 //! One list of tests for every kind of store.
 
+mod growth;
 mod processes;
 mod registration;
 mod server;
@@ -411,7 +412,7 @@ async fn a_lease_keeps_others_away_until_it_runs_out(store: Arc<dyn Storage>) {
         .await
         .unwrap();
     assert_eq!(store.deliveries_at(&placed.id).await.unwrap()[0].state, DeliveryState::Waiting);
-    store.release_leases().await.unwrap();
+    store.leave(later(60_000)).await.unwrap();
     assert_eq!(lease(store.as_ref(), later(60_000)).await.len(), 1);
 }
 

@@ -7,8 +7,8 @@ use qbank::marking::Policy;
 use service::app::App;
 use service::clock::SettableClock;
 use service::storage::{
-    self, Announce, AttemptResult, DeliveryState, GradeEndpoint, Layout, LinkKey, NewPlacement, Placement,
-    Responses, Room, Started, Storage, Submission,
+    self, Announce, AttemptResult, DeliveryState, GONE_AFTER_MS, GradeEndpoint, Layout, LinkKey,
+    NewPlacement, Placement, Responses, Room, Started, Storage, Submission,
 };
 use service::windows::Windows;
 
@@ -65,6 +65,12 @@ impl Delivery {
         let clock = Arc::new(SettableClock::at(monday()));
         let app = App::new(settings("http://127.0.0.1:1"), storage.clone(), clock.clone()).await.unwrap();
         Self { app, storage, clock, platform, placement }
+    }
+
+    /// Another process with the same store and clock.
+    pub(crate) async fn another_process(&self, store: &str) -> App {
+        let storage = storage::open(store).unwrap();
+        App::new(settings("http://127.0.0.1:1"), storage, self.clock.clone()).await.unwrap()
     }
 
     pub(crate) async fn submit(&self, user: &str, points: u32) {
@@ -255,15 +261,58 @@ async fn a_grade_survives_a_stop_between_sending_and_noting() {
             .await
             .unwrap();
         assert_eq!(leased.len(), 1);
+        delivery.storage.beat(monday()).await.unwrap();
         (delivery.platform, delivery.placement.quiz.grades)
     };
     let restarted = Delivery::open(&store, platform, grades).await;
-    assert_eq!(restarted.deliver().await, 0, "the lease holds until it is released");
-    restarted.storage.release_leases().await.unwrap();
+    assert_eq!(restarted.deliver().await, 0, "the lease holds while its process may live");
+    let silent_for = std::time::Duration::from_millis(GONE_AFTER_MS.unsigned_abs() + 1);
+    assert_eq!(restarted.storage.beat(monday() + silent_for).await.unwrap().released, 1);
     assert_eq!(restarted.deliver().await, 1);
     assert_eq!(restarted.platform.points("pupil-7"), Some(7));
     assert!(restarted.platform.timestamps()[0] > monday(), "later than the time that may have been sent");
     assert_eq!(restarted.state("pupil-7").await.0, DeliveryState::Delivered);
+}
+
+/// Pupils hand in again and again while two processes send: each message goes out once, and of each pupil in order.
+#[tokio::test(flavor = "multi_thread")]
+async fn two_processes_send_each_grade_once_and_in_order() {
+    const PUPILS: u32 = 30;
+    let folder = tempfile::tempdir().unwrap();
+    let store = format!("sqlite:{}", folder.path().join("tenths.db").display());
+    let delivery = Delivery::start(&store).await;
+    let other = delivery.another_process(&store).await;
+    for points in [3, 6, 9] {
+        for pupil in 0..PUPILS {
+            delivery.submit(&format!("pupil-{pupil}"), points).await;
+            if pupil % 5 == 0 {
+                // In the middle of handing in, too.
+                let (here, there) = (delivery.app.deliverer.clone(), other.deliverer.clone());
+                let (here, there) = tokio::join!(here.deliver_due(), there.deliver_due());
+                here.unwrap();
+                there.unwrap();
+            }
+        }
+        loop {
+            let (here, there) = (delivery.app.deliverer.clone(), other.deliverer.clone());
+            let (here, there) = tokio::join!(here.deliver_due(), there.deliver_due());
+            if here.unwrap() + there.unwrap() == 0 {
+                break;
+            }
+        }
+        delivery.clock.advance_ms(1_000);
+    }
+    let journal = delivery.platform.book.lock().unwrap().journal.clone();
+    assert_eq!(journal.len(), 3 * usize::try_from(PUPILS).unwrap(), "each grade once");
+    for pupil in 0..PUPILS {
+        let pupil = format!("pupil-{pupil}");
+        let theirs = journal.iter().filter(|message| message["userId"] == pupil.as_str());
+        let told: Vec<_> = theirs.clone().map(|message| message["scoreGiven"].as_u64().unwrap()).collect();
+        assert_eq!(told, [3, 6, 9], "{pupil}");
+        let times: Vec<_> = theirs.map(|message| message["timestamp"].as_str().unwrap()).collect();
+        assert!(times.windows(2).all(|pair| pair[0] < pair[1]), "{pupil}: {times:?}");
+        assert_eq!(delivery.state(&pupil).await, (DeliveryState::Delivered, None));
+    }
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -368,7 +417,7 @@ async fn a_platform_that_is_out_is_left_alone_and_another_is_not() {
     delivery.clock.advance_ms(5_000);
     delivery.deliver().await;
     assert_eq!(delivery.platform.timestamps().len(), 9, "one try to see whether it is back");
-    let numbers = delivery.app.metrics.render(Some(Default::default()), delivery.clock.as_ref());
+    let numbers = delivery.app.metrics.render(Some(Default::default()), true, delivery.clock.as_ref());
     let open =
         format!("tenths_platform_circuit{{platform=\"{}\"}} 2", delivery.placement.quiz.link.registration);
     assert!(numbers.contains(&open), "{numbers}");

@@ -71,6 +71,27 @@ async fn a_class_that_hands_in_together_makes_one_column() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn two_processes_that_send_at_the_same_moment_make_one_column() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = format!("sqlite:{}", folder.path().join("tenths.db").display());
+    let platform = Platform::start();
+    let endpoint = endpoint(&platform, LINE_ITEM);
+    let delivery = Delivery::open(&store, platform, Some(endpoint)).await;
+    let other = delivery.another_process(&store).await;
+    // More than one process takes at once, so that there is something for both.
+    for pupil in 0..16 {
+        delivery.submit(&format!("pupil-{pupil}"), 7).await;
+    }
+    let (here, there) = (delivery.app.deliverer.clone(), other.deliverer.clone());
+    let (here, there) = tokio::join!(here.deliver_due(), there.deliver_due());
+    assert_eq!((here.unwrap(), there.unwrap()), (8, 8));
+    assert_eq!(items(&delivery).len(), 1);
+    for pupil in 0..16 {
+        assert_eq!(delivery.platform.points(&format!("pupil-{pupil}")), Some(7), "{pupil}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn the_links_own_column_is_found_on_whichever_page_it_is() {
     let mut others: Vec<_> = (0..5).map(|_| item(Some("link-4"), "something", "else")).collect();
     others.push(item(Some("link-4"), "river-day", "grade"));

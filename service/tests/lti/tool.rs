@@ -10,7 +10,7 @@ use serde_json::{Value, json};
 use service::clock::{Clock, SettableClock};
 use service::lti::FailedCheck;
 use service::server::Server;
-use service::settings::{Privacy, PublicUrl, Reach, Settings};
+use service::settings::{Privacy, PublicUrl, REQUESTS_AT_ONCE, Reach, Settings};
 use service::storage::{self, Actor, Change, NewRegistration, Storage, StoredPool};
 use service::windows::Zone;
 use url::Url;
@@ -63,6 +63,8 @@ pub(crate) fn settings(public_url: &str) -> Settings {
         reach: Reach::PublicAndLoopback,
         behind_proxy: false,
         requests_per_second: None,
+        requests_at_once: REQUESTS_AT_ONCE,
+        drain: std::time::Duration::ZERO,
         seal_key: None,
         privacy: Privacy::default(),
         time_zone: Zone::UTC,

@@ -31,8 +31,10 @@ pub(crate) async fn show(session: DistrictSession) -> Result<HttpResponse, PageE
 
 fn page(session: &DistrictSession) -> Board {
     let texts = Texts::of_reader();
-    let file =
-        Field { kind: FieldKind::File, ..Field::line("package", texts.say("content-examine-file"), "") };
+    let file = Field {
+        kind: FieldKind::File(".zip,.imscc"),
+        ..Field::line("package", texts.say("content-examine-file"), "")
+    };
     let form = Form {
         carries_file: true,
         ..Form::post("/district/examine", texts.say("content-examine-button"), vec![file])
@@ -59,12 +61,10 @@ pub(crate) async fn examine(
     let name = crate::shorten(upload.package.file_name.as_deref().unwrap_or("package"), 80);
     let title = texts.with("content-examining", &[("name", name.into())]);
     let bytes = upload.package.data;
-    let job = app
-        .jobs
-        .begin(&session.token, title, app.clock.now(), move |progress| examined(bytes.to_vec(), progress));
-    match job {
-        Ok(job) => Ok(answer::see_other(&format!("/district/jobs/{job}"))),
-        Err(_) => refused(page(&session), texts.say("content-too-many-jobs")),
+    let work = move |progress: &Progress| examined(bytes.to_vec(), progress);
+    match app.jobs.begin(&session.token, title, &session.change(&app), work).await? {
+        Some(job) => Ok(answer::see_other(&format!("/district/jobs/{job}"))),
+        None => refused(page(&session), texts.say("content-too-many-jobs")),
     }
 }
 

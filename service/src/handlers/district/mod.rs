@@ -7,6 +7,7 @@
 //! GET      /district/families     question families, with samples
 //! …        /district/pools        plans, pools, packages
 //! …        /district/examine      trying out packages
+//! …        /district/jobs         what is worked on in the background, and what it came to
 //! …        /district/platforms    platforms, deployments, invitations, keys
 //! …        /district/tokens       tokens of the programming interface
 //! …        /district/deliveries   grades that wait or need somebody
@@ -22,6 +23,7 @@ mod examine;
 mod families;
 mod jobs_view;
 mod overview;
+mod plan;
 mod platforms;
 mod pools;
 mod session;
@@ -43,11 +45,12 @@ use crate::pages::{Frame, Place};
 use crate::texts::Texts;
 
 /// The pages in the order in which they are listed: address and message.
-const PAGES: [(&str, &str); 9] = [
+const PAGES: [(&str, &str); 10] = [
     ("/district", "running-page-overview"),
     ("/district/families", "running-page-families"),
     ("/district/pools", "running-page-pools"),
     ("/district/examine", "running-page-examine"),
+    ("/district/jobs", "running-page-jobs"),
     ("/district/platforms", "running-page-platforms"),
     ("/district/tokens", "running-page-tokens"),
     ("/district/deliveries", "running-page-deliveries"),
@@ -73,15 +76,18 @@ pub(crate) fn configure(config: &mut ServiceConfig) {
         .route("/district/families", web::get().to(families::list))
         .route("/district/families/{family}", web::get().to(families::show))
         .route("/district/pools", web::get().to(pools::list))
-        .route("/district/pools/plan", web::get().to(pools::plan))
-        .route("/district/pools/plan", web::post().to(pools::work_on_plan))
+        .route("/district/pools/plan", web::get().to(plan::show))
+        .route("/district/pools/plan", web::post().to(plan::work))
+        .route("/district/pools/plan/upload", web::post().to(plan::upload))
         .route("/district/pools/{pool}", web::get().to(pools::show))
         .route("/district/pools/{pool}/file", web::get().to(pools::file))
         .route("/district/pools/{pool}/export", web::post().to(pools::export))
         .route("/district/examine", web::get().to(examine::show))
         .route("/district/examine", web::post().to(examine::examine))
+        .route("/district/jobs", web::get().to(jobs_view::list))
         .route("/district/jobs/{job}", web::get().to(jobs_view::show))
         .route("/district/jobs/{job}/file", web::get().to(jobs_view::file))
+        .route("/district/jobs/{job}/cancel", web::post().to(jobs_view::cancel))
         .route("/district/jobs/{job}/drop", web::post().to(jobs_view::drop_job))
         .route("/district/platforms", web::get().to(platforms::list))
         .route("/district/platforms/approve", web::post().to(platforms::approve))

@@ -3,22 +3,25 @@
 use actix_web::http::header::{CACHE_CONTROL, ContentType};
 use actix_web::{HttpResponse, web};
 
+use serde_json::json;
+
 use crate::app::App;
+use crate::server::standing;
 
 /// `GET /health/live`: the process answers.
 pub async fn live() -> HttpResponse {
     HttpResponse::Ok().content_type(ContentType::plaintext()).body("alive\n")
 }
 
-/// `GET /health/ready`: the store answers too.
+/// `GET /health/ready`: it should get requests; if not, `reason` says why: `draining`, `requests`, `queue`, `disk` or `store`.
 pub async fn ready(app: web::Data<App>) -> HttpResponse {
-    match app.storage.ping().await {
-        Ok(()) => HttpResponse::Ok().content_type(ContentType::plaintext()).body("ready\n"),
-        Err(error) => {
-            tracing::error!(%error, "the store does not answer");
-            HttpResponse::ServiceUnavailable().content_type(ContentType::plaintext()).body("store\n")
-        }
-    }
+    let Some(why) = standing::not_ready(&app).await else {
+        return HttpResponse::Ok().insert_header((CACHE_CONTROL, "no-store")).json(json!({ "ready": true }));
+    };
+    let (reason, explanation) = why.told();
+    HttpResponse::ServiceUnavailable()
+        .insert_header((CACHE_CONTROL, "no-store"))
+        .json(json!({ "ready": false, "reason": reason, "explanation": explanation }))
 }
 
 /// `GET /metrics`, also while the store does not answer.
@@ -30,8 +33,9 @@ pub async fn metrics(app: web::Data<App>) -> HttpResponse {
             None
         }
     };
+    let ready = standing::not_ready(&app).await.is_none();
     HttpResponse::Ok()
         .content_type("application/openmetrics-text; version=1.0.0; charset=utf-8")
         .insert_header((CACHE_CONTROL, "no-store"))
-        .body(app.metrics.render(queue, app.clock.as_ref()))
+        .body(app.metrics.render(queue, ready, app.clock.as_ref()))
 }

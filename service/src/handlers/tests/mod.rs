@@ -12,6 +12,7 @@ mod windows;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
+use std::time::Duration;
 
 use actix_web::cookie::Cookie;
 use actix_web::http::StatusCode;
@@ -29,7 +30,7 @@ use crate::app::App;
 use crate::clock::SettableClock;
 use crate::routes;
 use crate::session::NewSession;
-use crate::settings::{Privacy, PublicUrl, Reach, Settings};
+use crate::settings::{Privacy, PublicUrl, REQUESTS_AT_ONCE, Reach, Settings};
 use crate::storage::{
     self, Actor, Attempt, Change, ContextId, DeploymentId, GradeEndpoint, Layout, LinkKey, NewPlacement,
     NewRegistration, Placement, PlacingRequest, Registration, SessionPurpose, StoredPool, UserId,
@@ -286,6 +287,8 @@ fn settings() -> Settings {
         reach: Reach::Public,
         behind_proxy: false,
         requests_per_second: None,
+        requests_at_once: REQUESTS_AT_ONCE,
+        drain: Duration::ZERO,
         seal_key: None,
         privacy: Privacy::default(),
         time_zone: Zone::UTC,

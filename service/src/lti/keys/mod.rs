@@ -123,9 +123,13 @@ impl ToolKeys {
         Ok(keys)
     }
 
-    /// Our public keys, as platforms read them.
+    /// Our public keys, as platforms read them. Always as the store has them: another process may have made a first key
+    /// just now, and have signed with it.
     pub async fn public_set(&self) -> Value {
-        let ring = self.fresh().await;
+        let ring = self.reload_unless(|_| false).await.unwrap_or_else(|error| {
+            tracing::error!(%error, "signing keys could not be loaded again; the known ones are told");
+            self.present()
+        });
         let now = self.clock.now();
         let published = ring.keys.iter().filter(|key| key.record.is_published(now));
         json!({ "keys": published.map(|key| key_pair::public(&key.pair, &key.record.kid)).collect::<Vec<_>>() })
@@ -193,7 +197,7 @@ impl ToolKeys {
     }
 
     /// Makes the first key of each registration that has none. It signs at once, or after the overlap if a shared key
-    /// signs until then. Returns whether any was made.
+    /// signs until then. Returns whether any was made, here or by another process that was faster.
     async fn make_missing(&self, stored: &[ToolKey]) -> Result<bool, KeySetError> {
         let now = self.clock.now();
         let shared = stored.iter().any(|key| key.registration.is_none() && key.may_sign(now));
@@ -207,7 +211,8 @@ impl ToolKeys {
             // A wrong seal key is found before it seals anything.
             open_all(stored, self.seal_key.as_ref(), &HashMap::new())?;
             let key = key_pair::make(owner, now, signs_from, self.seal_key.as_ref()).await?;
-            made |= self.storage.add_first_tool_key(key, &self.change()).await?;
+            self.storage.add_first_tool_key(key, &self.change()).await?;
+            made = true;
         }
         Ok(made)
     }

@@ -103,6 +103,19 @@ async fn each_registration_signs_with_a_key_of_its_own() {
 }
 
 #[tokio::test]
+async fn a_first_key_that_one_process_signs_with_is_published_by_the_others_at_once() {
+    let shop = Shop::open().await;
+    let (here, there) = (shop.load(None), shop.load(None));
+    let (here, there) = tokio::join!(here, there);
+    let (here, there) = (here.unwrap(), there.unwrap());
+    assert_eq!(published(&here).await, published(&there).await, "of both that make a key at once, one does");
+    let platform = shop.register("client-2").await;
+    let kid = signed_with(&here, platform).await;
+    assert!(published(&there).await.contains(&kid));
+    assert_eq!(signed_with(&there, platform).await, kid);
+}
+
+#[tokio::test]
 async fn a_new_key_is_published_before_it_signs_and_the_old_one_after() {
     let shop = Shop::open().await;
     let keys = shop.load(None).await.unwrap();

@@ -12,13 +12,16 @@ mod dialect;
 mod frame_origins;
 mod holdings;
 mod invitations;
+mod jobs;
 mod launches;
+mod limits;
 mod outbox;
 mod overrides;
 mod people;
 mod platforms;
 mod pools;
 mod postgres;
+mod processes;
 mod readings;
 mod row;
 mod schema;
@@ -36,6 +39,7 @@ use jiff::Timestamp;
 use url::Url;
 
 use super::*;
+use crate::entropy;
 use connection::{Connection, Turn};
 use threads::Threads;
 
@@ -43,20 +47,22 @@ use threads::Threads;
 pub(super) struct SqlStore {
     threads: Threads,
     place: Place,
+    /// What this process is called among those that share the store.
+    process: String,
 }
 
 /// Copies the whole store at one address into an empty one at the other.
-pub(super) fn copy(from: &Place, to: &Place) -> Result<Copied, StorageError> {
+pub(super) fn copy(from: &Place, to: &Place, source: Source) -> Result<Copied, StorageError> {
     let to = to.clone();
     from.with_connection(move |from| {
         // Both databases may want a thread of their own, and a connection stays on its thread.
         match &to {
             Place::Memory => Err(StorageError::Closed),
-            Place::File(path) => sqlite::with_connection(path, |to| transfer::copy(from, to)),
+            Place::File(path) => sqlite::with_connection(path, |to| transfer::copy(from, to, source)),
             Place::Server(address) => {
                 let to = Connection::Postgres(Box::new(address.connect().map_err(row::failed)?.into()));
                 schema::migrate(&to)?;
-                transfer::copy(from, &to)
+                transfer::copy(from, &to, source)
             }
         }
     })
@@ -113,7 +119,7 @@ impl SqlStore {
             Place::File(path) => sqlite::open(path)?,
             Place::Server(address) => postgres::open(address)?,
         };
-        Ok(Self { threads, place: place.clone() })
+        Ok(Self { threads, place: place.clone(), process: entropy::identifier() })
     }
 
     /// Runs a step that changes what changes rarely, one at a time over all processes.
@@ -611,8 +617,8 @@ impl Storage for SqlStore {
         leased_until: Timestamp,
         room: &Room,
     ) -> Result<Vec<LeasedGrade>, StorageError> {
-        let room = room.clone();
-        self.threads.write(move |c| outbox::lease(c, now, leased_until, &room)).await
+        let (room, process) = (room.clone(), self.process.clone());
+        self.threads.write(move |c| outbox::lease(c, now, leased_until, &room, &process)).await
     }
 
     async fn finish_grade(
@@ -623,10 +629,6 @@ impl Storage for SqlStore {
     ) -> Result<(), StorageError> {
         let (grade, outcome) = (grade.clone(), outcome.clone());
         self.threads.write(move |c| outbox::finish(c, &grade, &outcome, now)).await
-    }
-
-    async fn release_leases(&self) -> Result<(), StorageError> {
-        self.threads.write(outbox::release_leases).await
     }
 
     async fn next_grade_due(
@@ -732,6 +734,101 @@ impl Storage for SqlStore {
 
     fn numbers(&self) -> StoreNumbers {
         self.threads.numbers()
+    }
+
+    async fn beat(&self, now: Timestamp) -> Result<Beat, StorageError> {
+        let process = self.process.clone();
+        let beat = self.threads.write(move |c| processes::beat(c, &process, now)).await?;
+        if let Place::File(path) = &self.place {
+            sqlite::has_room(path)?;
+        }
+        Ok(beat)
+    }
+
+    async fn leave(&self, now: Timestamp) -> Result<(), StorageError> {
+        let process = self.process.clone();
+        self.threads.write(move |c| processes::forget(c, &process, now).map(|_| ())).await
+    }
+
+    async fn claim(&self, name: &str, now: Timestamp, until: Timestamp) -> Result<bool, StorageError> {
+        let (name, process) = (name.to_owned(), self.process.clone());
+        self.threads.write(move |c| processes::claim(c, &process, &name, now, until)).await
+    }
+
+    async fn give_up_claim(&self, name: &str) -> Result<(), StorageError> {
+        let (name, process) = (name.to_owned(), self.process.clone());
+        self.threads.write(move |c| processes::give_up(c, &process, &name)).await
+    }
+
+    async fn shared_secret(&self, name: &str, fresh: &str) -> Result<String, StorageError> {
+        let (name, fresh) = (name.to_owned(), fresh.to_owned());
+        self.threads.write(move |c| processes::shared_secret(c, &name, &fresh)).await
+    }
+
+    async fn count_requests(&self, counts: Vec<RequestCount>) -> Result<Vec<RequestCount>, StorageError> {
+        self.threads.write(move |c| limits::add(c, &counts)).await
+    }
+
+    async fn forget_request_counts(&self, before: Timestamp) -> Result<usize, StorageError> {
+        self.threads.write(move |c| limits::forget(c, before)).await
+    }
+
+    fn queue(&self) -> Queue {
+        self.threads.queue()
+    }
+
+    async fn begin_job(&self, job: &NewJob, most: usize, change: &Change) -> Result<bool, StorageError> {
+        let (process, job, change) = (self.process.clone(), job.clone(), change.clone());
+        self.threads.write(move |c| jobs::begin(c, &process, &job, most, &change)).await
+    }
+
+    async fn note_job_progress(&self, id: &str, done: u64, parts: u64) -> Result<bool, StorageError> {
+        let (process, id) = (self.process.clone(), id.to_owned());
+        self.threads.write(move |c| jobs::progress(c, &process, &id, done, parts)).await
+    }
+
+    async fn add_job_piece(&self, id: &str, place: usize, bytes: Vec<u8>) -> Result<bool, StorageError> {
+        let (process, id) = (self.process.clone(), id.to_owned());
+        self.threads.write(move |c| jobs::add_piece(c, &process, &id, place, &bytes)).await
+    }
+
+    async fn end_job(
+        &self,
+        id: &str,
+        result: &Result<JobOutcome, String>,
+        at: Timestamp,
+    ) -> Result<bool, StorageError> {
+        let (process, id, result) = (self.process.clone(), id.to_owned(), result.clone());
+        self.threads.write(move |c| jobs::end(c, &process, &id, &result, at)).await
+    }
+
+    async fn cancel_job(&self, owner: &str, id: &str, change: &Change) -> Result<bool, StorageError> {
+        let (owner, id, change) = (owner.to_owned(), id.to_owned(), change.clone());
+        self.threads.write(move |c| jobs::cancel(c, &owner, &id, &change)).await
+    }
+
+    async fn forget_job(&self, owner: &str, id: &str, change: &Change) -> Result<bool, StorageError> {
+        let (owner, id, change) = (owner.to_owned(), id.to_owned(), change.clone());
+        self.threads.write(move |c| jobs::forget(c, &owner, &id, &change)).await
+    }
+
+    async fn job(&self, owner: &str, id: &str) -> Result<Option<Job>, StorageError> {
+        let (owner, id) = (owner.to_owned(), id.to_owned());
+        self.threads.read(move |c| jobs::find(c, &owner, &id)).await
+    }
+
+    async fn jobs(&self, owner: &str) -> Result<Vec<Job>, StorageError> {
+        let owner = owner.to_owned();
+        self.threads.read(move |c| jobs::all(c, &owner)).await
+    }
+
+    async fn job_piece(&self, owner: &str, id: &str, place: usize) -> Result<Option<Vec<u8>>, StorageError> {
+        let (owner, id) = (owner.to_owned(), id.to_owned());
+        self.threads.read(move |c| jobs::piece(c, &owner, &id, place)).await
+    }
+
+    async fn forget_old_jobs(&self, before: Timestamp) -> Result<usize, StorageError> {
+        self.threads.write(move |c| jobs::forget_old(c, before)).await
     }
 }
 

@@ -98,6 +98,7 @@ pub(super) fn lease(
     now: Timestamp,
     leased_until: Timestamp,
     room: &Room,
+    process: &str,
 ) -> Result<Vec<LeasedGrade>, StorageError> {
     name_platforms(c)?;
     let mut due = Vec::new();
@@ -111,7 +112,8 @@ pub(super) fn lease(
             grade.cell.ours.push(score);
         }
         c.prepare_cached(
-            "UPDATE outbox SET leased_until = ?3, last_timestamp = ?4, ours = ?5 WHERE placement = ?1 AND user = ?2",
+            "UPDATE outbox SET leased_until = ?3, last_timestamp = ?4, ours = ?5, leased_by = ?6
+             WHERE placement = ?1 AND user = ?2",
         )
         .and_then(|mut update| {
             update.execute(params![
@@ -119,7 +121,8 @@ pub(super) fn lease(
                 grade.user.0,
                 ms(leased_until),
                 ms(grade.timestamp),
-                to_json(&grade.cell.ours)
+                to_json(&grade.cell.ours),
+                process
             ])
         })
         .map_err(failed)?;
@@ -361,11 +364,6 @@ fn date_ahead(c: &Connection, grade: &LeasedGrade, ahead_ms: i64) -> Result<(), 
     c.prepare_cached("UPDATE outbox SET ahead_ms = ?3 WHERE placement = ?1 AND user = ?2")
         .and_then(|mut update| update.execute(params![grade.placement.0, grade.user.0, ahead_ms]))
         .map_err(failed)?;
-    Ok(())
-}
-
-pub(super) fn release_leases(c: &Connection) -> Result<(), StorageError> {
-    c.execute("UPDATE outbox SET leased_until = NULL WHERE leased_until IS NOT NULL", []).map_err(failed)?;
     Ok(())
 }
 

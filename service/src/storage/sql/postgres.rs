@@ -297,6 +297,12 @@ impl std::fmt::Display for ValueKind<'_> {
     }
 }
 
+/// Whether there is no room left on the server's disk.
+pub(super) fn is_full(error: &SqlError) -> bool {
+    let SqlError::Postgres(error) = error else { return false };
+    error.code() == Some(&postgres::error::SqlState::DISK_FULL)
+}
+
 /// Whether the same step may succeed when it is tried again: nothing of it was kept.
 pub(super) fn is_passing(error: &SqlError) -> bool {
     use postgres::error::SqlState as S;

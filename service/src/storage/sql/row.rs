@@ -5,12 +5,15 @@ use serde::de::DeserializeOwned;
 
 use super::connection::{Row, SqlError, SqlResult, unreadable};
 use super::postgres::is_passing;
+use super::sqlite::is_full;
 use crate::storage::StorageError;
 
 /// A database error as ours.
 #[expect(clippy::needless_pass_by_value, reason = "the shape that map_err asks for")]
 pub(super) fn failed(error: SqlError) -> StorageError {
-    if is_passing(&error) {
+    if is_full(&error) || super::postgres::is_full(&error) {
+        StorageError::Full(error.to_string())
+    } else if is_passing(&error) {
         StorageError::Unavailable(error.to_string())
     } else {
         StorageError::Database(error.to_string())

@@ -38,8 +38,11 @@ const FIRST_OF_SQLITE: [&str; 12] = [
 const FIRST_OF_POSTGRES: &str = include_str!("migrations/0012_postgres.sql");
 
 /// Migrations of both from version 13 on.
-const NEXT: [Migration; 1] =
-    [Migration { sql: include_str!("migrations/0015_due_by_platform.sql"), works_with: 12 }];
+const NEXT: [Migration; 3] = [
+    Migration { sql: include_str!("migrations/0013_processes.sql"), works_with: 12 },
+    Migration { sql: include_str!("migrations/0014_jobs.sql"), works_with: 12 },
+    Migration { sql: include_str!("migrations/0015_due_by_platform.sql"), works_with: 12 },
+];
 
 const FIRST_SHARED: i64 = 12;
 
@@ -203,7 +206,7 @@ mod tests {
         let room = crate::storage::Room { each: 8, except: std::collections::BTreeSet::new() };
         let next = super::super::outbox::next_due(&connection, &room.except).unwrap();
         assert_eq!(next, Some(crate::clock::whole_milliseconds(20)));
-        let leased = super::super::outbox::lease(&connection, now, now, &room).unwrap();
+        let leased = super::super::outbox::lease(&connection, now, now, &room, "p1").unwrap();
         assert_eq!(leased.iter().map(|grade| grade.user.as_str()).collect::<Vec<_>>(), ["v"]);
         // What belongs to a placement still goes with it.
         connection.execute("DELETE FROM placements", []).unwrap();

@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::time::Duration;
 
-use super::connection::{Connection, SqlResult};
+use super::connection::{Connection, SqlError, SqlResult};
 use super::row::failed;
 use super::schema;
 use super::threads::{Lane, Threads};
@@ -13,6 +13,8 @@ use crate::storage::StorageError;
 const TRACES_WITHIN: Duration = Duration::from_secs(30);
 /// Another process (`tenths load`, a backup) may hold the file for a moment.
 const BUSY_WITHIN: Duration = Duration::from_secs(10);
+/// With less left on its disk the store counts as full: the log of changes grows to some megabytes.
+const ROOM_LEAST: u64 = 16 * 1024 * 1024;
 const STATEMENTS_KEPT: usize = 128;
 
 /// Opens or creates the file at `path`.
@@ -73,6 +75,26 @@ impl Lane for File {
     }
 }
 
+/// Whether there is no room left.
+pub(super) fn is_full(error: &SqlError) -> bool {
+    let SqlError::Sqlite(error) = error else { return false };
+    error.sqlite_error_code() == Some(rusqlite::ErrorCode::DiskFull)
+}
+
+/// Checks that there is some room on the disk of the file at `path`.
+///
+/// # Errors
+/// [`StorageError::Full`] when there is not.
+pub(super) fn has_room(path: &Path) -> Result<(), StorageError> {
+    // Where that cannot be asked, writing will tell.
+    let Ok(disk) = rustix::fs::statvfs(path) else { return Ok(()) };
+    let free = disk.f_bavail.saturating_mul(disk.f_frsize);
+    if free < ROOM_LEAST {
+        return Err(StorageError::Full(format!("{free} bytes are left, {ROOM_LEAST} are needed")));
+    }
+    Ok(())
+}
+
 /// Creates a missing file readable by its owner only: it will hold our private key. SQLite gives its side files the
 /// same rights. A file that exists keeps the rights somebody gave it.
 fn keep_private(path: &Path) -> Result<(), StorageError> {
@@ -127,4 +149,31 @@ pub(super) fn empty_in_memory() -> Connection {
     let connection = rusqlite::Connection::open_in_memory().unwrap();
     prepare(&connection).unwrap();
     Connection::Sqlite(connection)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::storage::sql::row::failed;
+
+    #[test]
+    fn a_full_disk_has_its_own_error_and_nothing_else_is_lost() {
+        let connection = empty_in_memory();
+        connection.execute_batch("CREATE TABLE t (b BLOB); INSERT INTO t VALUES (x'01')").unwrap();
+        // SQLite says the same when its own limit is reached as when the disk is full (SQLITE_FULL).
+        connection.execute_batch("PRAGMA max_page_count = 10").unwrap();
+        let error =
+            connection.execute_batch("INSERT INTO t VALUES (zeroblob(1000000))").map_err(failed).unwrap_err();
+        assert!(matches!(error, StorageError::Full(_)), "{error:?}");
+        let count: i64 = connection.query_row("SELECT count(*) AS n FROM t", [], |row| row.get("n")).unwrap();
+        assert_eq!(count, 1);
+    }
+
+    #[test]
+    fn a_disk_with_room_has_room() {
+        let folder = tempfile::tempdir().unwrap();
+        has_room(folder.path()).unwrap();
+        // What cannot be asked is left to writing.
+        has_room(Path::new("/no/such/file")).unwrap();
+    }
 }

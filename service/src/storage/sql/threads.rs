@@ -16,13 +16,15 @@ use tracing::Instrument as _;
 
 use super::connection::Connection;
 use super::row::failed;
-use crate::storage::{StorageError, StoreNumbers};
+use crate::storage::{Queue, StorageError, StoreNumbers};
 use crate::traces;
 
-/// How many steps may wait before callers have to.
+/// How many steps may wait.
 const QUEUE_LENGTH: usize = 1024;
 /// How many steps share a transaction at most.
 const GROUP_SIZE: usize = 128;
+/// How long a caller waits for a place in the queue; then it is answered with [`StorageError::Busy`].
+const PLACE_WITHIN: Duration = Duration::from_secs(2);
 /// A step that has not been run by then is answered with [`StorageError::Unavailable`].
 const WITHIN: Duration = Duration::from_secs(10);
 /// Between two tries to reach a database that is away.
@@ -94,6 +96,16 @@ impl Threads {
     /// What has come of all steps.
     pub(super) fn numbers(&self) -> StoreNumbers {
         self.numbers.clone()
+    }
+
+    /// How much waits, in the fuller of both queues.
+    pub(super) fn queue(&self) -> Queue {
+        let queue = |steps: &mpsc::Sender<_>| Queue {
+            waiting: steps.max_capacity() - steps.capacity(),
+            room: steps.max_capacity(),
+        };
+        let (writers, readers) = (queue(&self.writers), queue(&self.readers));
+        if readers.waiting > writers.waiting { readers } else { writers }
     }
 
     /// Runs a step that changes the store; returns after it is on disk.
@@ -220,7 +232,8 @@ where
 {
     let (caller, answered) = oneshot::channel();
     let step = Step { step, result: None, caller, entered: Instant::now() };
-    threads.send(Box::new(step)).await.map_err(|_| StorageError::Closed)?;
+    let place = tokio::time::timeout(PLACE_WITHIN, threads.reserve()).await;
+    place.map_err(|_| StorageError::Busy)?.map_err(|_| StorageError::Closed)?.send(Box::new(step));
     answered.await.map_err(|_| StorageError::Closed)?
 }
 

@@ -6,11 +6,12 @@
 use sha2::{Digest as _, Sha256};
 
 use super::connection::{Connection, Row, SqlResult, Value};
-use super::row::failed;
-use crate::storage::{Copied, StorageError};
+use super::row::{failed, ms};
+use crate::clock::plus_ms;
+use crate::storage::{Copied, GONE_AFTER_MS, Source, StorageError};
 
 /// All tables but the one of versions; those that others refer to come before them.
-const TABLES: [&str; 18] = [
+const TABLES: [&str; 19] = [
     "registrations",
     "deployments",
     "pending_deployments",
@@ -29,17 +30,19 @@ const TABLES: [&str; 18] = [
     "sheets",
     "audit",
     "login_states",
+    "shared_secrets",
 ];
-/// What only tests ask for: people sign in anew, whoever is signed in.
+/// What is not copied, as a test knows: people launch anew, processes and what they are about to do stay where they are.
 #[cfg(test)]
-const LEFT_BEHIND: [&str; 2] = ["sessions", "session_tickets"];
+const LEFT_BEHIND: [&str; 7] =
+    ["sessions", "session_tickets", "processes", "claims", "request_counts", "jobs", "job_pieces"];
 /// Tables whose numbers the database gives out, and must go on behind those that are there.
 const NUMBERED: [&str; 2] = ["registrations", "audit"];
 /// How many values go over in one statement; PostgreSQL takes 65,535, SQLite 32,766.
 const VALUES_AT_ONCE: usize = 8_000;
 
 /// Copies all rows of `from` into `to`, whose tables are of the same version and empty.
-pub(super) fn copy(from: &Connection, to: &Connection) -> Result<Copied, StorageError> {
+pub(super) fn copy(from: &Connection, to: &Connection, source: Source) -> Result<Copied, StorageError> {
     from.execute_batch(match from {
         Connection::Sqlite(_) => "BEGIN",
         Connection::Postgres(_) => {
@@ -52,10 +55,20 @@ pub(super) fn copy(from: &Connection, to: &Connection) -> Result<Copied, Storage
         Connection::Postgres(_) => "BEGIN; SET LOCAL statement_timeout = 0",
     })
     .map_err(failed)?;
-    let copied = copy_tables(from, to);
+    let copied = is_as_wanted(from, source).and_then(|()| copy_tables(from, to));
     to.execute_batch(if copied.is_ok() { "COMMIT" } else { "ROLLBACK" }).map_err(failed)?;
     from.execute_batch("COMMIT").map_err(failed)?;
     copied
+}
+
+fn is_as_wanted(from: &Connection, source: Source) -> Result<(), StorageError> {
+    let Source::AtRest(now) = source else { return Ok(()) };
+    let lives_since = [ms(plus_ms(now, -GONE_AFTER_MS))];
+    let sql = "SELECT count(*) AS processes FROM processes WHERE seen_at >= ?1";
+    match from.query_row(sql, lives_since, |row| row.get("processes")).map_err(failed)? {
+        0 => Ok(()),
+        processes => Err(StorageError::InUse { processes }),
+    }
 }
 
 fn copy_tables(from: &Connection, to: &Connection) -> Result<Copied, StorageError> {
@@ -81,6 +94,9 @@ fn copy_tables(from: &Connection, to: &Connection) -> Result<Copied, StorageErro
             to.query(&sql, [], |_| Ok(())).map_err(failed)?;
         }
     }
+    // The processes that were sending stayed behind; what they had not noted as sent is sent again.
+    to.execute("UPDATE outbox SET leased_until = NULL, leased_by = NULL WHERE leased_until IS NOT NULL", [])
+        .map_err(failed)?;
     Ok(Copied { rows })
 }
 

@@ -45,6 +45,12 @@ on_every_store_of_two! {
     a_better_attempt_wins_whichever_is_handed_in_last
     a_grade_is_leased_by_one
     a_first_key_is_made_by_one
+    what_a_process_sends_is_free_once_it_is_gone
+    one_of_both_may_do_what_is_claimed
+    both_know_the_same_secret
+    requests_are_counted_together
+    a_job_is_seen_by_both_and_worked_on_by_one
+    a_job_ends_with_its_process
 }
 
 /// Runs the same at both, many times over, and returns all outcomes.
@@ -185,6 +191,175 @@ async fn a_first_key_is_made_by_one(stores: Both) {
         store.add_first_tool_key(key, &change()).await.unwrap()
     });
     assert_eq!(made.await.into_iter().filter(|made| *made).count(), 1);
+}
+
+async fn leased(store: &dyn Storage, now: Timestamp) -> usize {
+    lease(store, now).await.len()
+}
+
+async fn what_a_process_sends_is_free_once_it_is_gone(stores: Both) {
+    let placed = placement(stores[0].as_ref(), "l1", 1).await;
+    for user in ["u1", "u2"] {
+        submit(stores[0].as_ref(), &placed, user, 5).await;
+    }
+    for store in &stores {
+        assert_eq!(store.beat(monday()).await.unwrap(), Beat::default());
+    }
+    let far = later(600_000);
+    let first = stores[0].lease_grades(monday(), far, &room(&[])).await.unwrap();
+    assert_eq!(first.len(), 2);
+    // Both live: nothing is taken away.
+    assert_eq!(stores[1].beat(later(GONE_AFTER_MS)).await.unwrap(), Beat::default());
+    assert_eq!(leased(stores[1].as_ref(), later(GONE_AFTER_MS)).await, 0);
+    // The first has been silent for too long.
+    let found = stores[1].beat(later(GONE_AFTER_MS + 1)).await.unwrap();
+    assert_eq!(found, Beat { gone: 1, released: 2, interrupted: 0 });
+    let again = stores[1].lease_grades(later(GONE_AFTER_MS + 1), far, &room(&[])).await.unwrap();
+    assert_eq!(again.len(), 2);
+    assert!(again[0].timestamp > first[0].timestamp);
+    // It was only slow: what it says now counts no more, and it is one of the living again.
+    finish(stores[0].as_ref(), &first[0], DeliveryOutcome::Delivered).await;
+    assert_eq!(standing(stores[1].as_ref(), &placed, "u1").await.state, DeliveryState::Waiting);
+    assert_eq!(stores[0].beat(later(GONE_AFTER_MS + 2)).await.unwrap(), Beat::default());
+    // Whoever ends says so.
+    stores[1].leave(later(GONE_AFTER_MS + 3)).await.unwrap();
+    assert_eq!(leased(stores[0].as_ref(), later(GONE_AFTER_MS + 3)).await, 2);
+    // A clock that was set back by an hour: the sign of life in the future does not hold anything up.
+    stores[0].beat(later(-3_600_000)).await.unwrap();
+    let back = stores[1].beat(later(-3_600_000)).await.unwrap();
+    assert_eq!(back, Beat::default());
+    stores[0].beat(monday()).await.unwrap();
+    assert_eq!(stores[1].beat(later(-3_600_000)).await.unwrap().gone, 1);
+}
+
+async fn one_of_both_may_do_what_is_claimed(stores: Both) {
+    let until = later(1_000);
+    let claimed =
+        race(
+            &stores,
+            10,
+            |store, _| async move { store.claim("columns of 1", monday(), until).await.unwrap() },
+        );
+    assert_eq!(claimed.await.into_iter().filter(|claimed| *claimed).count(), 1);
+    assert!(stores[0].claim("columns of 2", monday(), until).await.unwrap());
+    // Another's claim is not ended; it runs out.
+    stores[1].give_up_claim("columns of 2").await.unwrap();
+    assert!(!stores[1].claim("columns of 2", later(999), until).await.unwrap());
+    assert!(stores[1].claim("columns of 2", until, later(2_000)).await.unwrap());
+    stores[1].give_up_claim("columns of 2").await.unwrap();
+    assert!(stores[0].claim("columns of 2", until, later(2_000)).await.unwrap());
+}
+
+async fn both_know_the_same_secret(stores: Both) {
+    let secrets = race(&stores, 5, |store, number| async move {
+        let fresh = format!("fresh {number} of {:p}", Arc::as_ptr(&store).cast::<u8>());
+        store.shared_secret("forms", &fresh).await.unwrap()
+    });
+    let secrets: BTreeSet<_> = secrets.await.into_iter().collect();
+    assert_eq!(secrets.len(), 1, "{secrets:?}");
+    assert_eq!(stores[0].shared_secret("others", "mine").await.unwrap(), "mine");
+}
+
+async fn requests_are_counted_together(stores: Both) {
+    // More than one statement takes, and some of them alone.
+    let counts = |number: u64| -> Vec<RequestCount> {
+        let count = |sender| RequestCount { sender: format!("s{sender:03}"), began_at: monday(), number };
+        (0..150).rev().map(count).collect()
+    };
+    race(&stores, 5, move |store, _| async move { store.count_requests(counts(2)).await.unwrap() }).await;
+    let mut totals = stores[0].count_requests(counts(1)).await.unwrap();
+    totals.sort();
+    assert_eq!(totals, counts(21).into_iter().rev().collect::<Vec<_>>());
+    let next = RequestCount { sender: "s000".to_owned(), began_at: later(20_000), number: 3 };
+    let first = stores[1].count_requests(vec![next.clone()]).await.unwrap();
+    assert_eq!(first, std::slice::from_ref(&next));
+    assert_eq!(stores[1].forget_request_counts(later(20_000)).await.unwrap(), 150);
+    let again = stores[0].count_requests(vec![next]).await.unwrap();
+    assert_eq!(again[0].number, 6, "what is newer stays");
+}
+
+async fn begin_job(store: &dyn Storage, id: &str, owner: &str, at: Timestamp) -> bool {
+    let job = NewJob { id: id.to_owned(), owner: owner.to_owned(), title: format!("Package {id}") };
+    store.begin_job(&job, 3, &Change { at, ..change() }).await.unwrap()
+}
+
+async fn state_of(store: &dyn Storage, id: &str) -> Option<JobState> {
+    store.job("k", id).await.unwrap().map(|job| job.state)
+}
+
+fn package(length: usize) -> JobOutcome {
+    let file = JobFile { name: "package.zip".to_owned(), length };
+    JobOutcome { holds: true, lines: vec!["done".to_owned()], file: Some(file) }
+}
+
+async fn a_job_is_seen_by_both_and_worked_on_by_one([here, there]: Both) {
+    assert!(begin_job(here.as_ref(), "a", "k", monday()).await);
+    assert_eq!(state_of(there.as_ref(), "a").await, Some(JobState::Running { done: 0, parts: None }));
+    assert!(here.note_job_progress("a", 1, 4).await.unwrap());
+    assert!(!there.note_job_progress("a", 4, 4).await.unwrap(), "it works elsewhere");
+    assert_eq!(state_of(there.as_ref(), "a").await, Some(JobState::Running { done: 1, parts: Some(4) }));
+    for (place, bytes) in [vec![1, 2], vec![3]].into_iter().enumerate() {
+        assert!(here.add_job_piece("a", place, bytes).await.unwrap());
+    }
+    assert_eq!(there.job_piece("k", "a", 0).await.unwrap(), None, "nothing is given out before it is done");
+    assert!(here.end_job("a", &Ok(package(3)), later(1)).await.unwrap());
+    assert!(!here.end_job("a", &Err("again".to_owned()), later(2)).await.unwrap());
+    assert_eq!(state_of(there.as_ref(), "a").await, Some(JobState::Done(package(3))));
+    assert_eq!(there.job_piece("k", "a", 1).await.unwrap(), Some(vec![3]));
+    assert_eq!(there.job_piece("k", "a", 2).await.unwrap(), None);
+    // It is nobody else's business.
+    assert_eq!(there.job("another", "a").await.unwrap(), None);
+    assert_eq!(there.job_piece("another", "a", 0).await.unwrap(), None);
+    assert!(!there.forget_job("another", "a", &change()).await.unwrap());
+
+    assert!(begin_job(there.as_ref(), "b", "k", later(10)).await);
+    assert!(!here.forget_job("k", "b", &change()).await.unwrap(), "it runs");
+    assert!(here.cancel_job("k", "b", &change()).await.unwrap());
+    assert!(!there.note_job_progress("b", 1, 1).await.unwrap());
+    assert!(!there.add_job_piece("b", 0, vec![1]).await.unwrap());
+    assert!(!there.end_job("b", &Ok(package(1)), later(11)).await.unwrap());
+    assert_eq!(state_of(here.as_ref(), "b").await, Some(JobState::Cancelled));
+
+    // Of those that have ended the oldest makes room; those that run do not.
+    for id in ["c", "d"] {
+        assert!(begin_job(here.as_ref(), id, "k", later(20)).await);
+    }
+    let names: Vec<_> = there.jobs("k").await.unwrap().into_iter().map(|job| job.id).collect();
+    assert_eq!(names, ["c", "d", "b"]);
+    assert!(begin_job(there.as_ref(), "e", "k", later(30)).await);
+    assert!(!begin_job(there.as_ref(), "f", "k", later(30)).await, "three run");
+    assert!(begin_job(there.as_ref(), "f", "another", later(30)).await);
+    assert!(here.end_job("c", &Err("no room".to_owned()), later(31)).await.unwrap());
+    assert_eq!(state_of(there.as_ref(), "c").await, Some(JobState::Failed("no room".to_owned())));
+    assert!(there.forget_job("k", "c", &change()).await.unwrap());
+    assert!(here.end_job("d", &Ok(package(0)), later(32)).await.unwrap());
+    assert_eq!(there.forget_old_jobs(later(32)).await.unwrap(), 0);
+    assert_eq!(there.forget_old_jobs(later(33)).await.unwrap(), 1);
+    let actions: Vec<_> = there
+        .audit(&AuditQuery { registration: None, placement: None, before: None, limit: 50 })
+        .await
+        .unwrap()
+        .into_iter()
+        .map(|entry| entry.action)
+        .collect();
+    let begun = actions.iter().filter(|action| **action == Action::JobBegun).count();
+    assert_eq!((begun, actions[0], actions.contains(&Action::JobCancelled)), (6, Action::JobForgotten, true));
+}
+
+async fn a_job_ends_with_its_process([here, there]: Both) {
+    for store in [&here, &there] {
+        store.beat(monday()).await.unwrap();
+    }
+    assert!(begin_job(here.as_ref(), "a", "k", monday()).await);
+    assert!(begin_job(there.as_ref(), "b", "k", monday()).await);
+    here.add_job_piece("a", 0, vec![1]).await.unwrap();
+    let found = there.beat(later(GONE_AFTER_MS + 1)).await.unwrap();
+    assert_eq!(found, Beat { gone: 1, released: 0, interrupted: 1 });
+    assert_eq!(state_of(there.as_ref(), "a").await, Some(JobState::Interrupted));
+    assert!(state_of(there.as_ref(), "b").await.unwrap().is_running());
+    assert!(!here.end_job("a", &Ok(package(1)), later(1)).await.unwrap(), "it was told to be interrupted");
+    there.leave(later(GONE_AFTER_MS + 1)).await.unwrap();
+    assert_eq!(state_of(here.as_ref(), "b").await, Some(JobState::Interrupted));
 }
 
 /// The connections are cut again and again while pupils hand in; they wait a little and are not told of it.

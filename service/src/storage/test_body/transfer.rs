@@ -14,7 +14,7 @@ fn empty_stores(folder: &TempDir, name: &str) -> Vec<String> {
 /// Copying blocks, so it has a thread.
 async fn copied(from: &str, to: &str) -> Result<Copied, StorageError> {
     let (from, to) = (from.to_owned(), to.to_owned());
-    tokio::task::spawn_blocking(move || copy(&from, &to)).await.unwrap()
+    tokio::task::spawn_blocking(move || copy(&from, &to, Source::AtRest(monday()))).await.unwrap()
 }
 
 /// All that the interface tells of a store, as text.
@@ -119,5 +119,19 @@ async fn a_copy_made_while_pupils_hand_in_is_of_one_moment() {
         let graded = copy.deliveries_at(&placed.id).await.unwrap();
         let graded = graded.iter().filter(|delivery| delivery.progress.score().is_some()).count();
         assert_eq!(graded, submitted, "each closed attempt has its grade on its way");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_store_that_is_served_does_not_move() {
+    let folder = tempfile::tempdir().unwrap();
+    for from in empty_stores(&folder, "from.db") {
+        let store = open(&from).unwrap();
+        store.beat(later(-1_000)).await.unwrap();
+        let to = format!("sqlite:{}", folder.path().join("to.db").display());
+        assert!(matches!(copied(&from, &to).await, Err(StorageError::InUse { processes: 1 })));
+        store.leave(monday()).await.unwrap();
+        copied(&from, &to).await.unwrap();
+        std::fs::remove_file(folder.path().join("to.db")).unwrap();
     }
 }

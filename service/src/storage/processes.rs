@@ -1,0 +1,45 @@
+//! Records of what the processes that serve one store must know of each other.
+
+use jiff::Timestamp;
+
+/// How long after its last sign of life a process counts as gone. Signs are given far more often, see
+/// [`super::Storage::beat`].
+pub const GONE_AFTER_MS: i64 = 10 * 1000;
+
+/// What a sign of life found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Beat {
+    /// Processes that gave no sign for [`GONE_AFTER_MS`] and are forgotten now.
+    pub gone: usize,
+    /// Messages to gradebooks that those were sending, free for others now.
+    pub released: usize,
+    /// Jobs that those were working on, interrupted now.
+    pub interrupted: usize,
+}
+
+/// Requests of one sender within one span of time.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct RequestCount {
+    /// Who, as a keyed hash: the store does not learn addresses.
+    pub sender: String,
+    /// When the span began.
+    pub began_at: Timestamp,
+    /// How many.
+    pub number: u64,
+}
+
+/// How busy the store is, in this process.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Queue {
+    /// Steps that wait.
+    pub waiting: usize,
+    /// How many may wait.
+    pub room: usize,
+}
+
+impl Queue {
+    /// Whether more than three quarters of the room are taken.
+    pub fn is_nearly_full(self) -> bool {
+        self.waiting.saturating_mul(4) > self.room.saturating_mul(3)
+    }
+}
