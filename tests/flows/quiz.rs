@@ -376,9 +376,6 @@ async fn nothing_typed_is_lost_when_the_service_has_too_much_to_do() -> Result<(
         pupil.click(Locator::XPath(&button(en.hand_in))).await?;
         if scripts == Scripts::Off {
             pupil.find(Locator::XPath(&button("Send again"))).await?;
-            // The browser tells of the 503 itself.
-            pupil.complaints().await?;
-            looks::inspect(&pupil, "too much to do").await?;
             pictures(&pupil, "too-much-to-do").await?;
             drop(flights);
             pupil.click(Locator::XPath(&button("Send again"))).await?;

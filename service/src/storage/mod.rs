@@ -120,8 +120,8 @@ pub enum StorageError {
     /// The database refused or failed.
     #[error("database: {0}")]
     Database(String),
-    /// The database cannot be reached now, or gave way to somebody else. Nothing was changed; the same request may succeed
-    /// a little later.
+    /// The database cannot be reached now, or gave way to somebody else. Nothing was changed, unless the text says that this
+    /// is not known; the same request may succeed a little later.
     #[error("database is away: {0}")]
     Unavailable(String),
     /// A store that has to be at rest is served by processes.
@@ -549,9 +549,6 @@ pub trait Storage: Send + Sync + 'static {
     /// Answers when the store can be read; for the readiness check.
     async fn ping(&self) -> Result<(), StorageError>;
 
-    /// What it has come to since it was opened.
-    fn numbers(&self) -> StoreNumbers;
-
     // --- the processes that share the store ---
 
     /// A sign of life of this process, to be given every few seconds. Processes without one for [`GONE_AFTER_MS`] are
@@ -603,4 +600,6 @@ pub trait Storage: Send + Sync + 'static {
     async fn job_piece(&self, owner: &str, id: &str, place: usize) -> Result<Option<Vec<u8>>, StorageError>;
     /// Forgets jobs that ended before `before`. Returns how many.
     async fn forget_old_jobs(&self, before: Timestamp) -> Result<usize, StorageError>;
+    /// What it has come to since it was opened.
+    fn numbers(&self) -> StoreNumbers;
 }

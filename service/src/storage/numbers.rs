@@ -62,12 +62,12 @@ impl StoreNumbers {
             StorageError::Unavailable(_) => "unavailable",
             StorageError::Unreadable { .. } => "unreadable",
             StorageError::Database(_) => "database",
-            StorageError::Address { .. } | StorageError::TooNew { .. } | StorageError::NotEmpty { .. } => {
-                "store"
-            }
-            StorageError::InUse { .. } => "store",
             StorageError::Busy => "busy",
             StorageError::Full(_) => "full",
+            StorageError::Address { .. }
+            | StorageError::TooNew { .. }
+            | StorageError::NotEmpty { .. }
+            | StorageError::InUse { .. } => "store",
             StorageError::Closed => "closed",
         };
         self.errors.get_or_create(&KindLabel { kind }).inc();

@@ -732,10 +732,6 @@ impl Storage for SqlStore {
         self.threads.read(|c| c.query_row("SELECT 1 AS one", [], |_| Ok(())).map_err(row::failed)).await
     }
 
-    fn numbers(&self) -> StoreNumbers {
-        self.threads.numbers()
-    }
-
     async fn beat(&self, now: Timestamp) -> Result<Beat, StorageError> {
         let process = self.process.clone();
         let beat = self.threads.write(move |c| processes::beat(c, &process, now)).await?;
@@ -829,6 +825,10 @@ impl Storage for SqlStore {
 
     async fn forget_old_jobs(&self, before: Timestamp) -> Result<usize, StorageError> {
         self.threads.write(move |c| jobs::forget_old(c, before)).await
+    }
+
+    fn numbers(&self) -> StoreNumbers {
+        self.threads.numbers()
     }
 }
 

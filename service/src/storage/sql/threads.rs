@@ -174,8 +174,14 @@ fn serve(mut lane: impl Lane, steps: &Mutex<mpsc::Receiver<Box<dyn Task>>>, note
             return;
         }
         group.iter().for_each(|task| note_wait(task.entered().elapsed()));
-        if group.len() > 1 && together(&mut lane, &mut group).is_ok() {
-            group.drain(..).for_each(|task| task.answer(Ok(())));
+        if group.len() > 1 {
+            match together(&mut lane, &mut group) {
+                Ok(()) => group.drain(..).for_each(|task| task.answer(Ok(()))),
+                Err(Undone::Unsure(error)) => {
+                    group.drain(..).for_each(|task| task.answer(Err(error.clone())));
+                }
+                Err(Undone::Surely(_)) => {}
+            }
         }
         for mut task in group.drain(..) {
             let outcome = alone(&mut lane, &mut task);
@@ -184,15 +190,23 @@ fn serve(mut lane: impl Lane, steps: &Mutex<mpsc::Receiver<Box<dyn Task>>>, note
     }
 }
 
+/// Why a transaction came to nothing.
+enum Undone {
+    /// Nothing of it was kept.
+    Surely(StorageError),
+    /// The connection broke while it was to be kept; nobody knows whether it was. It is not run again, but told.
+    Unsure(StorageError),
+}
+
 /// Runs steps in one transaction, all or nothing.
-fn together(lane: &mut impl Lane, group: &mut [Box<dyn Task>]) -> Result<(), StorageError> {
+fn together(lane: &mut impl Lane, group: &mut [Box<dyn Task>]) -> Result<(), Undone> {
     let begin = lane.begin();
-    let connection = lane.connection()?;
-    connection.execute_batch(begin).map_err(failed)?;
+    let connection = lane.connection().map_err(Undone::Surely)?;
+    connection.execute_batch(begin).map_err(|error| Undone::Surely(failed(error)))?;
     let done = group.iter_mut().try_for_each(|task| task.run(connection));
     let ended = match done {
-        Ok(()) => connection.execute_batch("COMMIT").map_err(|error| unsure(failed(error))),
-        Err(error) => Err(error),
+        Ok(()) => connection.execute_batch("COMMIT").map_err(|error| not_kept(failed(error))),
+        Err(error) => Err(Undone::Surely(error)),
     };
     if ended.is_err() {
         // Fails where the connection broke or the database has undone it already; then nothing is left to undo.
@@ -201,13 +215,13 @@ fn together(lane: &mut impl Lane, group: &mut [Box<dyn Task>]) -> Result<(), Sto
     ended
 }
 
-/// A connection that breaks while it commits leaves open whether that happened; such a step is not run again.
-fn unsure(error: StorageError) -> StorageError {
+/// What a failed commit means: a database that answers has undone it.
+fn not_kept(error: StorageError) -> Undone {
     match error {
-        StorageError::Unavailable(problem) => {
-            StorageError::Database(format!("{problem}; whether it was stored is not known"))
-        }
-        other => other,
+        StorageError::Unavailable(problem) => Undone::Unsure(StorageError::Unavailable(format!(
+            "{problem}; whether it was stored is not known"
+        ))),
+        other => Undone::Surely(other),
     }
 }
 
@@ -216,8 +230,9 @@ fn alone(lane: &mut impl Lane, task: &mut Box<dyn Task>) -> Result<(), StorageEr
     let mut problem = "its turn did not come in time".to_owned();
     while task.entered().elapsed() < WITHIN {
         match together(lane, std::slice::from_mut(task)) {
-            Err(StorageError::Unavailable(why)) => problem = why,
-            outcome => return outcome,
+            Ok(()) => return Ok(()),
+            Err(Undone::Surely(StorageError::Unavailable(why))) => problem = why,
+            Err(Undone::Surely(error) | Undone::Unsure(error)) => return Err(error),
         }
         std::thread::sleep(PAUSE);
     }
