@@ -11,6 +11,7 @@ pub mod dectest;
 pub mod fault;
 pub mod history;
 pub mod looks;
+pub mod page_list;
 pub mod pictures;
 pub mod postgres;
 pub mod program;

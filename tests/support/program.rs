@@ -73,6 +73,7 @@ fn clean(mut command: Command) -> Command {
         "TENTHS_REQUESTS_PER_SECOND",
         "TENTHS_REQUESTS_AT_ONCE",
         "TENTHS_DRAIN",
+        "TENTHS_TRACES",
     ];
     for setting in settings {
         command.env_remove(setting);

@@ -21,13 +21,17 @@ frame-ours-why = The page could not be put together just now.
 frame-ours-next = Wait a minute, then reload the page. What was saved before is still there.
 frame-later = Just a moment
 frame-later-typed = Very many people are working here right now, so this could not be taken yet. Nothing that you typed is lost: it is all on this page.
-frame-later-typed-next = It is sent again by itself in a few seconds. You can also press the button.
+frame-later-typed-itself = It is sent again by itself in a few seconds. You can also press the button.
+frame-later-typed-next = Wait a few seconds, then press the button.
 frame-later-send = Send again
 frame-later-asked = Very many people are working here right now, so the page could not be made yet. Nothing is lost.
-frame-later-asked-next = It tries again by itself in a few seconds. You can also follow the link.
+frame-later-asked-itself = It tries again by itself in a few seconds. You can also follow the link.
+frame-later-asked-next = Wait a few seconds, then follow the link.
 frame-later-ask = Try again
 frame-later-sent = Very many people are working here right now, so this could not be taken yet.
 frame-later-sent-next = Go back one page and try again in a few seconds.
+# Added to what to do, for whoever asks those who run the service.
+frame-request = If it happens again, tell those who run the quiz service this number: { $id }.
 
 # Launches inside frames, registration of a platform.
 frame-place-registration = Registration

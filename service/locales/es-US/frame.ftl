@@ -21,13 +21,17 @@ frame-ours-why = No se pudo preparar la página en este momento.
 frame-ours-next = Espera un minuto y vuelve a cargar la página. Lo que se guardó antes sigue ahí.
 frame-later = Un momento
 frame-later-typed = Ahora mismo trabaja aquí muchísima gente y esto todavía no se pudo recibir. Nada de lo que escribiste se pierde: todo está en esta página.
-frame-later-typed-next = Se envía otra vez por sí solo en unos segundos. También puedes presionar el botón.
+frame-later-typed-itself = Se envía otra vez por sí solo en unos segundos. También puedes presionar el botón.
+frame-later-typed-next = Espera unos segundos y presiona el botón.
 frame-later-send = Enviar otra vez
 frame-later-asked = Ahora mismo trabaja aquí muchísima gente y la página todavía no se pudo preparar. No se pierde nada.
-frame-later-asked-next = Lo intenta otra vez por sí sola en unos segundos. También puedes seguir el enlace.
+frame-later-asked-itself = Lo intenta otra vez por sí sola en unos segundos. También puedes seguir el enlace.
+frame-later-asked-next = Espera unos segundos y sigue el enlace.
 frame-later-ask = Intentar otra vez
 frame-later-sent = Ahora mismo trabaja aquí muchísima gente y esto todavía no se pudo recibir.
 frame-later-sent-next = Vuelve a la página anterior e inténtalo otra vez en unos segundos.
+# Added to what to do, for whoever asks those who run the service.
+frame-request = Si vuelve a pasar, di este número a quienes mantienen el servicio de cuestionarios: { $id }.
 
 # Launches inside frames, registration of a platform.
 frame-place-registration = Registro

@@ -20,6 +20,7 @@ use std::time::Duration;
 use jiff::Timestamp;
 use tokio::sync::{Mutex, Notify, watch};
 use tokio::task::JoinSet;
+use tracing::Instrument as _;
 use url::Url;
 
 use crate::clock::{Clock, plus_ms};
@@ -31,6 +32,7 @@ use crate::storage::{
     DeliveryOutcome, LeasedGrade, Placement, PlacementId, Registration, RegistrationId, Room, Storage,
     StorageError,
 };
+use crate::traces;
 
 use breaker::Breakers;
 pub(crate) use breaker::Circuit;
@@ -195,7 +197,7 @@ impl Deliverer {
 
     /// Sends one message and notes how it went.
     async fn deliver(&self, grade: LeasedGrade) {
-        let outcome = match self.send(&grade).await {
+        let outcome = match self.send(&grade).instrument(traces::delivery(grade.tries)).await {
             Ok(outcome) => outcome,
             Err(error) => retry::later(&grade, self.clock.now(), format!("store: {error}"), None),
         };

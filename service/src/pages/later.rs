@@ -33,12 +33,12 @@ impl LaterPage {
         Self { frame: Frame::new(texts, Place::Nowhere, texts.say("frame-later")), seconds, asked, typed }
     }
 
-    /// What is told, by what can be done now.
-    fn messages(&self) -> [&'static str; 2] {
+    /// What is told by what can be done now: what happened, what the page does where scripts run, what to do where not.
+    fn messages(&self) -> [&'static str; 3] {
         match (&self.typed, &self.asked) {
-            (Some(_), _) => ["frame-later-typed", "frame-later-typed-next"],
-            (None, Some(_)) => ["frame-later-asked", "frame-later-asked-next"],
-            (None, None) => ["frame-later-sent", "frame-later-sent-next"],
+            (Some(_), _) => ["frame-later-typed", "frame-later-typed-itself", "frame-later-typed-next"],
+            (None, Some(_)) => ["frame-later-asked", "frame-later-asked-itself", "frame-later-asked-next"],
+            (None, None) => ["frame-later-sent", "frame-later-sent-next", "frame-later-sent-next"],
         }
     }
 
