@@ -83,6 +83,7 @@ const OLDER_TABLES: &str = "
     ALTER TABLE outbox DROP COLUMN leased_by;
     DROP INDEX outbox_due_of_platform, outbox_of_no_platform, outbox_leased, outbox_unsettled;
     ALTER TABLE outbox DROP COLUMN registration;
+    CREATE INDEX outbox_due ON outbox (next_try_at) WHERE state = 'waiting';
     UPDATE outbox SET leased_until = NULL;
     DELETE FROM schema_version WHERE version > 12";
 /// How much a file may still grow before its disk is full.

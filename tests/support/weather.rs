@@ -82,7 +82,7 @@ impl fmt::Display for Aftermath {
 pub async fn play(forecast: Forecast, server: &Postgres, say: impl Fn(String)) -> Aftermath {
     let class = Class {
         pupils: forecast.pupils,
-        arriving: forecast.lasting.mul_f64(0.85),
+        arriving: forecast.lasting.mul_f64(0.92),
         thinking: (forecast.lasting / 20).min(Duration::from_secs(8)),
         seed: forecast.seed,
     };
@@ -93,8 +93,7 @@ pub async fn play(forecast: Forecast, server: &Postgres, say: impl Fn(String)) -
     let (mut next_kill, mut next_restart, mut next_word) =
         (forecast.kill_every, forecast.restart_every, Duration::from_secs(30));
     let mut restarts = 0;
-    let pupils = usize::try_from(forecast.pupils).unwrap_or(usize::MAX);
-    while began.elapsed() < forecast.lasting && storm.done.load(Ordering::Relaxed) < pupils {
+    while began.elapsed() < forecast.lasting {
         let until = next_kill.min(next_restart).min(next_word).min(forecast.lasting);
         tokio::time::sleep(until.saturating_sub(began.elapsed())).await;
         if began.elapsed() >= next_kill {
