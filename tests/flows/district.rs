@@ -68,6 +68,7 @@ async fn pages(browser: &Browser, demo: &Demo, pictures: &Pictures) -> Result<()
             "/pools/plan",
             "/pools/river-and-wheels",
             "/examine",
+            "/jobs",
             "/platforms",
             "/platforms/1",
             "/tokens",
