@@ -37,7 +37,7 @@ use crate::{
     locale::{Language, Locale},
     misconceptions,
     question::{Choice, Item, Key, ProvenStep, Step, StepKind, Wrong},
-    reading::{ReadNumber, Reading, WrittenForm, read},
+    reading::{self, ReadNumber, Reading, WrittenForm, read},
     units,
     words::{WordsProblem, from_words},
 };
@@ -145,15 +145,50 @@ pub fn mark(item: &Item, pupil: &str, responses: &BTreeMap<String, String>) -> M
 /// ```
 #[must_use]
 pub fn mark_with(item: &Item, pupil: &str, responses: &BTreeMap<String, String>, policy: Policy) -> Mark {
-    let locale = Locale::by_tag(&item.locale).unwrap_or(Locale::EN_US);
     let language = Language::of_locale(&item.locale).expect("an item is in a language with words");
+    mark_told(item, pupil, responses, policy, language)
+}
+
+/// The notes of a mark, one for each of its steps, told in another language than the item's: the sentences alone, without
+/// the teacher's. A stored mark keeps the note it has where it was judged otherwise than it would be today.
+///
+/// # Example
+/// ```
+/// use qbank::{bank, locale::Language, marking::{mark, notes_in}};
+/// let item = bank::family("add-ragged").expect("in the starter bank").draw("a seed", 0, "en-US")?;
+/// let marked = mark(&item, "p-07", &[(item.steps[0].id.clone(), "1.2.3".to_string())].into());
+/// assert_eq!(marked.steps[0].note, "there are two decimal points");
+/// assert_eq!(notes_in(&item, &marked, Language::Spanish), ["hay dos signos decimales"]);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[must_use]
+pub fn notes_in(item: &Item, mark: &Mark, language: Language) -> Vec<String> {
+    let responses = mark.steps.iter().map(|step| (step.id.clone(), step.response.clone())).collect();
+    let told = mark_told(item, &mark.pupil, &responses, Policy::default(), language);
+    let note = |stored: &StepMark| {
+        let same = told.steps.iter().find(|step| step.id == stored.id && step.verdict == stored.verdict);
+        same.unwrap_or(stored).note.clone()
+    };
+    mark.steps.iter().map(note).collect()
+}
+
+/// As [`mark_with`]; responses are read in the item's language, notes are told in `language`.
+fn mark_told(
+    item: &Item,
+    pupil: &str,
+    responses: &BTreeMap<String, String>,
+    policy: Policy,
+    language: Language,
+) -> Mark {
+    let locale = Locale::by_tag(&item.locale).unwrap_or(Locale::EN_US);
+    let written_in = Language::of_locale(&item.locale).unwrap_or_default();
     let mut own = Names::new();
     let mut right = item.given_names();
     own.clone_from(&right);
     let mut steps = Vec::with_capacity(item.steps.len());
     for (step, proven) in item.steps_proven() {
         let response = responses.get(&step.id).map_or("", String::as_str);
-        let given = Given::read(step, response, locale, language);
+        let given = Given::read(step, response, locale, written_in);
         let judged = Judge { step, proven, right: &right, own: &own, policy, language }.judge(&given);
         steps.push(StepMark {
             id: step.id.clone(),
@@ -185,6 +220,9 @@ pub struct WorkedWith {
     pub right: Names,
     /// By what the pupil answered, and by the key where there is nothing to build on.
     pub own: Names,
+    /// Whether the answer to the step is not the right one, but right by the own values, whatever points follow from that
+    /// and whatever form it is written in.
+    pub follows: bool,
 }
 
 /// What each step of a marked item was worked with, in the order of the item's steps.
@@ -203,13 +241,17 @@ pub struct WorkedWith {
 pub fn worked_with(item: &Item, mark: &Mark) -> Vec<WorkedWith> {
     let locale = Locale::by_tag(&item.locale).unwrap_or(Locale::EN_US);
     let language = Language::of_locale(&item.locale).unwrap_or_default();
-    let mut with = WorkedWith { right: item.given_names(), own: item.given_names() };
+    let mut with = WorkedWith { right: item.given_names(), own: item.given_names(), follows: false };
     let mut all = Vec::with_capacity(item.steps.len());
     for (step, proven) in item.steps_proven() {
-        all.push(with.clone());
         let response = mark.steps.iter().find(|marked| marked.id == step.id);
         let response = response.map_or("", |marked| marked.response.as_str());
-        let own = Given::read(step, response, locale, language).value(step).or(proven.value);
+        let given = Given::read(step, response, locale, language);
+        let WorkedWith { right, own, .. } = &with;
+        let judge = Judge { step, proven, right, own, policy: Policy::default(), language };
+        let follows = judge.follows(&given);
+        all.push(WorkedWith { follows, ..with.clone() });
+        let own = given.value(step).or(proven.value);
         with.own.extend(own.map(|value| (step.id.clone(), value)));
         with.right.extend(proven.value.map(|value| (step.id.clone(), value)));
     }
@@ -260,7 +302,7 @@ pub(crate) fn answered(item: &Item, step: &Step, response: &str) -> Option<Key> 
 /// A response, read as the step's kind asks.
 enum Given {
     Blank,
-    Unreadable(String),
+    Unreadable(Unread),
     Number(ReadNumber),
     /// A number told in words, with the places that the words name.
     Words(Decimal),
@@ -271,31 +313,31 @@ enum Given {
 impl Given {
     fn read(step: &Step, response: &str, locale: Locale, language: Language) -> Self {
         match step.kind {
-            StepKind::Choice => return Self::chosen(step, response.trim(), language),
-            StepKind::Order => return Self::ordered(step, response.trim(), language),
+            StepKind::Choice => return Self::chosen(step, response.trim()),
+            StepKind::Order => return Self::ordered(step, response.trim()),
             StepKind::Words => return Self::told(response, language),
             StepKind::Number => {}
         }
         match read(response, locale, step.unit.as_deref().and_then(units::by_symbol)) {
             Reading::Blank => Self::Blank,
-            Reading::Unreadable(problem) => Self::Unreadable(problem.told(language)),
+            Reading::Unreadable(problem) => Self::Unreadable(Unread::Number(problem)),
             Reading::Read(number) => Self::Number(number),
         }
     }
 
-    fn chosen(step: &Step, response: &str, language: Language) -> Self {
+    fn chosen(step: &Step, response: &str) -> Self {
         if response.is_empty() {
             return Self::Blank;
         }
         match chosen(step, response) {
             Some(choice) => Self::Choice(choice.id.clone()),
-            None => Self::Unreadable(in_language(NO_CHOICE, language)),
+            None => Self::Unreadable(Unread::NoChoice),
         }
     }
 
     /// All choices in order: ids or texts with `<`, `>`, commas, semicolons or blanks between them, or ids that are
     /// letters, one after the other.
-    fn ordered(step: &Step, response: &str, language: Language) -> Self {
+    fn ordered(step: &Step, response: &str) -> Self {
         if response.is_empty() {
             return Self::Blank;
         }
@@ -305,18 +347,14 @@ impl Given {
         let letters: Vec<&str> = letters.iter().map(String::as_str).collect();
         let readings = [signs, blanks, letters];
         let ids = readings.iter().find_map(|parts| all_once(step, parts));
-        let demand = [
-            "put each of the choices in the order once",
-            "pon cada una de las opciones en el orden una sola vez",
-        ];
-        ids.map_or_else(|| Self::Unreadable(in_language(demand, language)), Self::Order)
+        ids.map_or(Self::Unreadable(Unread::NoOrder), Self::Order)
     }
 
     fn told(response: &str, language: Language) -> Self {
         match from_words(response, language) {
             Ok(number) => Self::Words(number),
             Err(WordsProblem::Blank) => Self::Blank,
-            Err(problem) => Self::Unreadable(problem.told(language)),
+            Err(problem) => Self::Unreadable(Unread::Words(problem)),
         }
     }
 
@@ -344,7 +382,32 @@ fn all_once(step: &Step, parts: &[&str]) -> Option<Vec<String>> {
     (different.len() == ids.len() && ids.len() == step.choices.len()).then_some(ids)
 }
 
-const NO_CHOICE: [&str; 2] = ["this is not one of the choices", "esta no es una de las opciones"];
+/// Why a response cannot be read.
+enum Unread {
+    Number(reading::Problem),
+    Words(WordsProblem),
+    NoChoice,
+    NoOrder,
+}
+
+impl Unread {
+    fn told(&self, language: Language) -> String {
+        match self {
+            Self::Number(problem) => problem.told(language),
+            Self::Words(problem) => problem.told(language),
+            Self::NoChoice => {
+                in_language(["this is not one of the choices", "esta no es una de las opciones"], language)
+            }
+            Self::NoOrder => in_language(
+                [
+                    "put each of the choices in the order once",
+                    "pon cada una de las opciones en el orden una sola vez",
+                ],
+                language,
+            ),
+        }
+    }
+}
 
 /// One of two sentences, English and Spanish.
 fn in_language([english, spanish]: [&str; 2], language: Language) -> String {
@@ -493,7 +556,9 @@ impl Judge<'_> {
     fn judge(&self, given: &Given) -> Judgement {
         match given {
             Given::Blank => return Judgement::new(Verdict::Blank, 0, ""),
-            Given::Unreadable(problem) => return Judgement::new(Verdict::Unreadable, 0, problem.clone()),
+            Given::Unreadable(problem) => {
+                return Judgement::new(Verdict::Unreadable, 0, problem.told(self.language));
+            }
             Given::Number(_) | Given::Words(_) | Given::Choice(_) | Given::Order(_) => {}
         }
         if self.is(given, &self.proven.key) {
@@ -511,6 +576,12 @@ impl Judge<'_> {
         }
         judgement.misconceptions = self.consistent_with(given, matches!(own_key, Some(Ok(_))));
         judgement
+    }
+
+    /// Whether the response is not the right answer, but right from the pupil's own earlier values.
+    fn follows(&self, given: &Given) -> bool {
+        let by_own = |key| matches!(key, Ok(key) if self.is(given, &key));
+        !self.is(given, &self.proven.key) && self.own_key().is_some_and(by_own)
     }
 
     /// The right answer from the pupil's own earlier values, where those differ from the right ones.
@@ -561,7 +632,15 @@ impl Judge<'_> {
             let note = if followed { in_language(own, self.language) } else { String::new() };
             return Judgement::new(verdict, self.step.points, note);
         }
-        let right = in_language(["the value is right", "el valor es correcto"], self.language);
+        let right = if verdict == Verdict::FollowThrough {
+            [
+                "the value is right from your own earlier value",
+                "el valor es correcto a partir de tu propio valor anterior",
+            ]
+        } else {
+            ["the value is right", "el valor es correcto"]
+        };
+        let right = in_language(right, self.language);
         let note = format!("{right}; {}", unmet.join("; "));
         let credit = self.policy.form_credit.unwrap_or(self.step.accept.form.credit);
         Judgement::new(Verdict::RightValueWrongForm, credit.of(self.step.points), note)

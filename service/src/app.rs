@@ -71,7 +71,7 @@ impl App {
         let tool_keys =
             Arc::new(ToolKeys::load(storage.clone(), clock.clone(), settings.seal_key.clone()).await?);
         let (client, reach) = (outgoing::client(settings.reach), settings.reach);
-        let metrics = Arc::new(Metrics::default());
+        let metrics = Arc::new(Metrics::new(&storage.numbers(), clock.now()));
         let tokens = AccessTokens::new(client.clone(), reach, clock.clone(), tool_keys.clone());
         let grades = GradeService::new(client.clone(), reach, tokens);
         let roster_tokens = AccessTokens::new(client.clone(), reach, clock.clone(), tool_keys.clone());

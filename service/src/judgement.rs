@@ -1,10 +1,17 @@
 //! What each pupil's answers, taken together, are consistent with, and what to ask next: beliefs kept pupil by pupil
 //! while marks go by.
-use std::collections::{BTreeMap, BTreeSet};
+//!
+//! A step that a teacher has given all its points although the answer is not right says nothing here: the teacher has seen
+//! more than the answer, and whether the way to it was right or a slip on the keyboard, a mark does not tell. It counts
+//! neither for nor against a misunderstanding.
+use std::{
+    borrow::Cow,
+    collections::{BTreeMap, BTreeSet},
+};
 
 use qbank::{
     diagnosis::{Beliefs, Evidence, Probe, choose_next},
-    marking::Mark,
+    marking::{Mark, StepMark, Verdict},
     pool::Pool,
     question::Item,
 };
@@ -70,6 +77,21 @@ struct Seen<'p> {
     answered: BTreeSet<&'p str>,
 }
 
+/// The mark without the verdicts of wrong answers for which a teacher gave all points. Later steps still build on them.
+fn without_accepted(mark: &Mark) -> Cow<'_, Mark> {
+    let accepted =
+        |step: &StepMark| step.verdict == Verdict::Wrong && step.max > 0 && step.points == step.max;
+    if !mark.steps.iter().any(accepted) {
+        return Cow::Borrowed(mark);
+    }
+    let mut mark = mark.clone();
+    for step in mark.steps.iter_mut().filter(|step| accepted(step)) {
+        step.verdict = Verdict::Blank;
+        step.misconceptions.clear();
+    }
+    Cow::Owned(mark)
+}
+
 /// Beliefs about all pupils met so far.
 pub(crate) struct Judgement<'p> {
     items: BTreeMap<&'p str, &'p Item>,
@@ -86,7 +108,7 @@ impl<'p> Judgement<'p> {
     pub(crate) fn see(&mut self, mark: &Mark) {
         if let Some((id, item)) = self.items.get_key_value(mark.question.as_str()) {
             let seen = self.pupils.entry(mark.pupil.clone()).or_default();
-            seen.beliefs.see(&Evidence::of(item, mark));
+            seen.beliefs.see(&Evidence::of(item, &without_accepted(mark)));
             seen.answered.insert(id);
         }
     }
@@ -281,6 +303,43 @@ pick = 6
         let next = &judgement.next_for("p-07", 1)[0];
         assert!(next.question.starts_with("add-ragged"), "{next:?}");
         assert_eq!(next.shows[0], "add-right-edge");
+    }
+
+    #[test]
+    fn an_answer_that_a_teacher_gave_all_points_for_counts_neither_way() {
+        let pool = pool();
+        let sums: Vec<&Item> = pool.items().filter(|item| item.family == "add-ragged").collect();
+        let slip = |item: &Item| {
+            let step = &item.steps[0];
+            let wrong = step.predicted.iter().find(|wrong| wrong.misconception.contains("add-right-edge"));
+            mark(item, "p-07", &[(step.id.clone(), wrong.unwrap().answer.to_string())].into())
+        };
+        let needs = |change: &dyn Fn(&mut StepMark)| {
+            let mut judgement = Judgement::of(&pool);
+            for item in &sums[..3] {
+                let mut marked = slip(item);
+                change(&mut marked.steps[0]);
+                judgement.see(&marked);
+            }
+            (judgement.needs(|_| true, &BTreeSet::new(), 2).len(), judgement.diagnoses().len())
+        };
+        assert_eq!(needs(&|_| {}), (1, 1));
+        assert_eq!(needs(&|step| step.points = step.max), (0, 0));
+        // One of four was accepted.
+        let mut judgement = Judgement::of(&pool);
+        for (place, item) in sums[..4].iter().enumerate() {
+            let mut marked = slip(item);
+            if place == 0 {
+                marked.steps[0].points = marked.steps[0].max;
+            }
+            judgement.see(&marked);
+        }
+        let needs = judgement.needs(|_| true, &BTreeSet::new(), 2);
+        assert_eq!(needs[0].pupils, [("p-07".to_owned(), 3, 3)], "three answers show it, not four");
+        // An accepted question is answered all the same: it is not asked again as a new one.
+        let asked: Vec<String> =
+            judgement.next_for("p-07", 20).into_iter().map(|next| next.question).collect();
+        assert!(!asked.contains(&sums[0].id), "{asked:?}");
     }
 
     #[test]

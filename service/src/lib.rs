@@ -28,6 +28,7 @@ pub mod session;
 pub mod settings;
 pub mod storage;
 pub mod texts;
+pub mod traces;
 pub mod typing;
 mod usage;
 pub mod windows;

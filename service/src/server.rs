@@ -3,6 +3,7 @@
 mod every_answer;
 pub(crate) mod limits;
 mod overload;
+pub(crate) mod request_id;
 pub(crate) mod standing;
 #[cfg(test)]
 mod tests;
@@ -96,7 +97,7 @@ impl Server {
                 .wrap(from_fn(limits::keep))
                 .wrap(from_fn(every_answer::in_readers_language))
                 .wrap(from_fn(every_answer::protect))
-                .wrap(from_fn(every_answer::log))
+                .wrap(from_fn(every_answer::note))
                 .configure(routes::configure)
         })
         .listen(listener)?

@@ -57,6 +57,10 @@ pub struct ServeArguments {
     /// teacher chose.
     #[arg(long, env = "TENTHS_TIME_ZONE", value_name = "ZONE", default_value_t = Zone::UTC)]
     pub time_zone: Zone,
+    /// Where to send traces: a collector of OpenTelemetry's protocol over HTTP, such as http://127.0.0.1:4318/v1/traces
+    #[cfg(feature = "traces")]
+    #[arg(long, env = "TENTHS_TRACES", value_name = "URL")]
+    pub traces: Option<Url>,
 }
 
 impl ServeArguments {
@@ -74,6 +78,8 @@ impl ServeArguments {
             seal: SealArguments::default(),
             privacy: Privacy::default(),
             time_zone: Zone::UTC,
+            #[cfg(feature = "traces")]
+            traces: None,
         }
     }
 }
@@ -546,6 +552,8 @@ mod tests {
             drain: None,
             privacy: Privacy::default(),
             time_zone: Zone::UTC,
+            #[cfg(feature = "traces")]
+            traces: None,
             seal: SealArguments { seal_key_file },
         }
     }

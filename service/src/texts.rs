@@ -42,6 +42,7 @@ macro_rules! messages {
             include_str!(concat!("../locales/", $locale, "/paper.ftl")),
             include_str!(concat!("../locales/", $locale, "/content.ftl")),
             include_str!(concat!("../locales/", $locale, "/running.ftl")),
+            include_str!(concat!("../locales/", $locale, "/problems.ftl")),
         ]
     };
 }
@@ -318,8 +319,10 @@ mod tests {
                     let id = part.split('"').next().unwrap();
                     // Other things have methods of these names; our ids have a prefix and a hyphen.
                     let prefix = id.split('-').next().unwrap();
-                    let ours =
-                        ["frame", "refusals", "quiz", "drawings", "class", "paper", "content", "running"];
+                    let ours = [
+                        "frame", "refusals", "quiz", "drawings", "class", "paper", "content", "running",
+                        "problems",
+                    ];
                     if !id.contains('-') || !ours.contains(&prefix) {
                         continue;
                     }

@@ -49,7 +49,8 @@ async fn a_quiz_goes_from_the_teachers_choice_to_the_gradebook() -> Result<()> {
     school.find_reason(&teacher, misconception).await.context("the class page")?;
 
     leave(teacher).await?;
-    school.demo.stop().await
+    school.demo.stop().await?;
+    looks::all_seen("browser")
 }
 
 /// Points by the pupil's name, as the gradebook must show them.

@@ -25,7 +25,7 @@ async fn a_coordinator_makes_a_pool_and_a_package_and_keeps_the_service_running(
     let browser = driver.open(Screen::DESK, Scripts::On).await?;
     sign_in(&browser, &demo).await.context("signing in")?;
     pages(&browser, &demo, &pictures).await?;
-    pool(&browser).await.context("making a pool")?;
+    pool(&browser, folder.path(), &pictures).await.context("making a pool")?;
     package(&browser, demo.package(), &pictures).await.context("packages")?;
     people(&browser).await.context("platforms and tokens")?;
     browser.close().await?;
@@ -43,13 +43,14 @@ async fn a_coordinator_makes_a_pool_and_a_package_and_keeps_the_service_running(
     plain.press(keys::ENTER).await?;
     ensure!(plain.text("#found").await?.contains("famil"), "the families are listed");
     plain.close().await?;
-    demo.stop().await
+    demo.stop().await?;
+    looks::all_seen("district")
 }
 
 async fn sign_in(browser: &Browser, demo: &Demo) -> Result<()> {
     let (address, token) = demo.coordinator();
     browser.open(address).await?;
-    looks::inspect(browser, "signing in").await?;
+    looks::inspect_in_both(browser, "signing in").await?;
     browser.fill("#sign-in-token", token).await?;
     browser.press(keys::ENTER).await?;
     browser.find(Locator::Css("#attention")).await?;
@@ -60,25 +61,25 @@ async fn sign_in(browser: &Browser, demo: &Demo) -> Result<()> {
 async fn pages(browser: &Browser, demo: &Demo, pictures: &Pictures) -> Result<()> {
     let address = demo.coordinator().0.trim_end_matches("/district");
     for language in ["es-US", "en-US"] {
-        for page in [
-            "",
-            "/families",
-            "/families/add-ragged",
-            "/pools",
-            "/pools/plan",
-            "/pools/river-and-wheels",
-            "/examine",
-            "/jobs",
-            "/platforms",
-            "/platforms/1",
-            "/tokens",
-            "/deliveries",
-            "/use",
-            "/audit",
+        for (page, name) in [
+            ("", "the coordinator's overview"),
+            ("/families", "all families"),
+            ("/families/add-ragged", "a family"),
+            ("/pools", "all pools"),
+            ("/pools/plan", "a plan"),
+            ("/pools/river-and-wheels", "a pool"),
+            ("/examine", "trying out a package"),
+            ("/jobs", "all jobs"),
+            ("/platforms", "all platforms"),
+            ("/platforms/1", "a platform"),
+            ("/tokens", "all tokens"),
+            ("/deliveries", "grades that wait"),
+            ("/use", "use over all schools"),
+            ("/audit", "all changes"),
         ] {
             browser.open(&format!("{address}/language?to={language}&back=/district{page}")).await?;
             browser.find(Locator::Css("nav.district-pages")).await?;
-            looks::inspect(browser, &format!("/district{page} in {language}")).await?;
+            looks::inspect(browser, name).await?;
             if language == "en-US"
                 && ["/families/add-ragged", "/platforms", "/pools/plan", "/use"].contains(&page)
             {
@@ -91,7 +92,7 @@ async fn pages(browser: &Browser, demo: &Demo, pictures: &Pictures) -> Result<()
 }
 
 /// A section by curriculum code, made, looked at, loaded.
-async fn pool(browser: &Browser) -> Result<()> {
+async fn pool(browser: &Browser, folder: &Path, pictures: &Pictures) -> Result<()> {
     browser.click(Locator::LinkText("Pools")).await?;
     browser.click(Locator::LinkText("Make a pool")).await?;
     browser.fill("#add-title", "Orchard week").await?;
@@ -100,10 +101,24 @@ async fn pool(browser: &Browser) -> Result<()> {
     browser.click(Locator::Css("button[value=add]")).await?;
     // The page before has a plan, too, without the code.
     browser.find(Locator::XPath("//textarea[contains(., '5.NBT.A.4')]")).await?;
+    browser.find(Locator::Css("#add-code option[value='5.NBT.A.4']")).await?.click().await?;
+    browser.find(Locator::Css("#add-level_to option[value='2']")).await?.click().await?;
+    browser.click(Locator::Css("button[value=look]")).await?;
+    browser.find(Locator::Css("#supply")).await?;
+    looks::inspect(browser, "what there is for a choice").await?;
+    browser.scroll_to("#supply").await?;
+    pictures.keep("coordinator-supply", &browser.picture().await?)?;
     browser.click(Locator::Css("button[value=make]")).await?;
     let told = browser.text(".note").await?;
     ensure!(told.contains("24 questions"), "the page says '{told}'");
     looks::inspect(browser, "a pool that was made").await?;
+    // The same plan from a file.
+    let plan = browser.find(Locator::Css("#plan-plan")).await?.prop("value").await?.context("a plan")?;
+    let file = folder.join("plan.toml");
+    std::fs::write(&file, plan)?;
+    browser.find(Locator::Css("#file-plan")).await?.send_keys(file.to_str().context("a plain path")?).await?;
+    browser.click(Locator::Css("form[action$='/upload'] button")).await?;
+    browser.find(Locator::XPath("//p[.='Orchard week: a plan with one section.']")).await?;
     browser.click(Locator::Css("button[value=load]")).await?;
     browser.find(Locator::Css("#export")).await?;
     ensure!(browser.text("h1").await? == "Orchard week", "the pool is shown");
@@ -115,7 +130,7 @@ async fn package(browser: &Browser, package: &Path, pictures: &Pictures) -> Resu
     browser.click(Locator::XPath("//button[normalize-space()='Make the package']")).await?;
     // The page looks again by itself until the package is there.
     browser.find(Locator::Css("a[href$='/file']")).await?;
-    looks::inspect(browser, "a package that was made").await?;
+    looks::inspect_in_both(browser, "a package that was made").await?;
     pictures.keep("coordinator-package", &browser.picture().await?)?;
     browser.click(Locator::LinkText("Try out")).await?;
     let file = browser.find(Locator::Css("input[type=file]")).await?;

@@ -8,8 +8,9 @@
 
 use std::collections::BTreeMap;
 use std::io::Write as _;
-use std::time::{Duration, SystemTime, UNIX_EPOCH};
+use std::time::Duration;
 
+use conformance::chance::Chance;
 use conformance::stage::Stage;
 use conformance::{school, wait_for};
 use qbank::pool::Pool;
@@ -24,26 +25,14 @@ const PUPILS_A_ROUND: u64 = 3;
 const KILL_WITHIN_MS: [u64; 2] = [40, 500];
 const DELIVERED_WITHIN: Duration = Duration::from_secs(120);
 
-/// SplitMix64 (Steele, Lea and Flood 2014): small, and the same on every machine.
-struct Chance(u64);
-
-impl Chance {
-    fn below(&mut self, bound: u64) -> u64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut mixed = self.0;
-        mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        (mixed ^ (mixed >> 31)) % bound
-    }
-
-    fn trouble(&mut self) -> Option<PlannedFault> {
-        let planned = |fault, times| Some(PlannedFault { fault, times: Some(times) });
-        match self.below(4) {
-            0 => None,
-            1 => planned(Fault::Slow { delay_ms: 20 + self.below(200) }, 6),
-            2 => planned(Fault::ConnectionCut, 2),
-            _ => planned(Fault::Unavailable, 2),
-        }
+/// What the platform does wrong in a round.
+fn trouble(chance: &mut Chance) -> Option<PlannedFault> {
+    let planned = |fault, times| Some(PlannedFault { fault, times: Some(times) });
+    match chance.below(4) {
+        0 => None,
+        1 => planned(Fault::Slow { delay_ms: 20 + chance.below(200) }, 6),
+        2 => planned(Fault::ConnectionCut, 2),
+        _ => planned(Fault::Unavailable, 2),
     }
 }
 
@@ -92,7 +81,7 @@ async fn round(stage: &mut Stage, number: u64, chance: &mut Chance, pool: &Pool)
     for pupil in pupils {
         prepared.push((pupil, ready(stage, pupil, pool).await));
     }
-    stage.school.practice.set_fault(chance.trouble());
+    stage.school.practice.set_fault(trouble(chance));
     for (number, (pupil, form)) in prepared {
         handing_in.spawn(async move { (number, is_acknowledged(pupil, form).await) });
     }
@@ -126,14 +115,11 @@ fn recorded(entry: &JournalEntry) -> bool {
 #[tokio::test(flavor = "multi_thread")]
 async fn what_was_acknowledged_arrives_once_however_often_the_service_is_killed() {
     let rounds = setting("TENTHS_KILL_ROUNDS").unwrap_or(ROUNDS);
-    let seed = setting("TENTHS_KILL_SEED").unwrap_or_else(|| {
-        let since_1970 = SystemTime::now().duration_since(UNIX_EPOCH).unwrap();
-        u64::from(since_1970.subsec_nanos()) ^ since_1970.as_secs()
-    });
+    let seed = setting("TENTHS_KILL_SEED").unwrap_or_else(Chance::fresh_seed);
     // Straight to standard error, because the test harness swallows what is printed.
     let say = |line: String| drop(writeln!(std::io::stderr(), "{line}"));
     say(format!("kill loop: {rounds} rounds, TENTHS_KILL_SEED={seed}"));
-    let mut chance = Chance(seed);
+    let mut chance = Chance::seeded(seed);
     let acknowledged = rounds * PUPILS_A_ROUND;
     let pupils = (1..=acknowledged).map(|number| Person { id: id(number), name: name(number) });
     let mut stage = Stage::set_with_pupils(pupils.collect()).await;

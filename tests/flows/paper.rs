@@ -35,7 +35,7 @@ fn class(options: &[&str]) -> (TempDir, Pool) {
 }
 
 /// What a program of poppler prints of a file.
-fn poppler(program: &str, arguments: &[&str], file: &Path) -> Option<String> {
+pub(crate) fn poppler(program: &str, arguments: &[&str], file: &Path) -> Option<String> {
     if !tools::installed(program) {
         conformance::skip("printed sheets", &format!("{program} is not installed"));
         return None;
@@ -74,7 +74,7 @@ fn sheets_and_key_can_be_drawn() {
 }
 
 /// A text without its blanks and line ends: lines are broken differently on paper.
-fn squeezed(text: &str) -> String {
+pub(crate) fn squeezed(text: &str) -> String {
     text.chars().filter(|letter| !letter.is_whitespace()).collect()
 }
 
@@ -215,9 +215,43 @@ async fn a_sheet_is_printed_typed_in_and_graded() -> Result<()> {
     ensure!(shown == total.to_string(), "the attempt shows {shown} of {total}");
     find_grade(&teacher, &demo, &format!("{total} of {total}")).await.context("the gradebook")?;
 
+    in_spanish(&teacher, &demo, &codes[1]).await.context("in Spanish")?;
     ensure!(teacher.complaints().await?.is_empty(), "the browser complains");
     teacher.close().await?;
-    demo.stop().await
+    demo.stop().await?;
+    looks::all_seen("paper")
+}
+
+/// The same pages for a teacher who reads Spanish.
+async fn in_spanish(teacher: &Browser, demo: &Demo, code: &str) -> Result<()> {
+    open_class(teacher, demo).await?;
+    teacher.click(Locator::Css("a[href$='/paper']")).await?;
+    looks::inspect_in_both(teacher, "paper for a quiz").await?;
+    looks::speak(teacher, "es-US").await?;
+    teacher.click(Locator::Css("button[value=count]")).await?;
+    teacher.find(Locator::Css("tbody tr:nth-child(4)")).await?;
+    looks::inspect(teacher, "sheets of a quiz").await?;
+    teacher.fill("#code", "AAAA").await?;
+    teacher.press(keys::ENTER).await?;
+    teacher.find(Locator::Css(".note.problem")).await?;
+    teacher.complaints().await?;
+    looks::inspect(teacher, "a code that no sheet has").await?;
+    teacher.fill("#code", code).await?;
+    teacher.press(keys::ENTER).await?;
+    teacher.find(Locator::Css("form input[name=code][type=hidden]")).await?;
+    looks::inspect(teacher, "a sheet to be typed in").await?;
+    teacher.click(Locator::LinkText("Volver a la lista de hojas")).await?;
+    teacher.click(Locator::Css("button[formaction$='/print']")).await?;
+    teacher.find(Locator::Css("article.sheet")).await?;
+    looks::inspect(teacher, "sheets to be printed").await?;
+    looks::speak(teacher, "en-US").await
+}
+
+/// The class page of the placed quiz.
+async fn open_class(teacher: &Browser, demo: &Demo) -> Result<()> {
+    teacher.open(demo.front_page()).await?;
+    teacher.click(Locator::Css("ul[aria-labelledby=teacher] button")).await?;
+    teacher.click(Locator::LinkText("Open")).await
 }
 
 /// Pages of a sheet get apart on a teacher's table, so each of them has the code.
@@ -267,7 +301,7 @@ async fn mistype(teacher: &Browser, code: &str) -> Result<()> {
     // It comes back as an unprocessable form, which browsers complain of.
     let complaints = teacher.complaints().await?;
     ensure!(complaints.iter().all(|complaint| complaint.contains("422")), "{complaints:?}");
-    Ok(())
+    looks::inspect(teacher, "a code that no sheet has").await.map(drop)
 }
 
 /// Types right answers in with keys alone.

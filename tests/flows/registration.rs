@@ -4,6 +4,7 @@ use std::path::Path;
 use std::time::Duration;
 
 use conformance::browser::{Driver, Screen, Scripts};
+use conformance::looks;
 use conformance::program::{Served, free_port, run, run_well};
 use conformance::school::{self, PLAN, School, press};
 use conformance::wait_for;
@@ -165,7 +166,13 @@ async fn the_platform_is_told_when_the_registration_in_its_frame_is_done() -> an
     };
     let strangers = Strangers::meet().await;
     let browser = driver.open(Screen::DESK, Scripts::On).await?;
-    browser.open(&format!("{}/registrations", strangers.school.practice.base_url())).await?;
+    let registrations = format!("{}/registrations", strangers.school.practice.base_url());
+    browser.open(&registrations).await?;
+    browser.fill("#address", &strangers.invite(&[])).await?;
+    browser.click(Locator::XPath("//button[.='Open the registration']")).await?;
+    browser.find(Locator::Css("input[name=offer]")).await?;
+    looks::inspect_in_both(&browser, "a registration to be confirmed").await?;
+    browser.open(&registrations).await?;
     browser.fill("#address", &strangers.invite(&[])).await?;
     browser.click(Locator::Css("button[value='frame']")).await?;
     browser.enter_frame("#tool").await?;
@@ -175,7 +182,7 @@ async fn the_platform_is_told_when_the_registration_in_its_frame_is_done() -> an
     assert_eq!(browser.complaints().await?, Vec::<String>::new());
     browser.close().await?;
     assert_eq!(strangers.lines(&["platform", "list"]).len(), 1);
-    Ok(())
+    looks::all_seen("registration")
 }
 
 /// The service runs on while its keys are changed by commands beside it.

@@ -14,6 +14,8 @@ use tempfile::TempDir;
 
 /// The scripts of the demonstration's class go round after 24 pupils, so that some misunderstandings are held by two.
 const PUPILS: usize = 28;
+/// What the class page and its files may weigh for so many, in bytes, unpacked.
+const CLASS_PAGE_MAX: u64 = 100_000;
 const REASON: &str = "You showed me your way on paper";
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
@@ -40,7 +42,8 @@ async fn a_teacher_sees_who_needs_what_and_acts_on_it() -> Result<()> {
     act_again(&plain).await.context("what the teacher does without scripts")?;
     place(&plain, &demo, None).await.context("placing without scripts")?;
     plain.close().await?;
-    demo.stop().await
+    demo.stop().await?;
+    looks::all_seen("teacher")
 }
 
 /// Moves to an element with Tab and presses Enter.
@@ -74,12 +77,14 @@ async fn look_at_the_class(teacher: &Browser, demo: &Demo, pictures: &Pictures) 
     ensure!(groups.iter().all(|group| group.contains("Answers consistent with")), "{groups:?}");
     let rows = teacher.texts("table.map tbody th").await?;
     ensure!(rows.len() == PUPILS, "the map has {} pupils", rows.len());
-    looks::inspect(teacher, "who needs what").await?;
+    let load = looks::inspect(teacher, "who needs what").await?;
+    ensure!(load.unpacked_bytes < CLASS_PAGE_MAX, "{} bytes for {PUPILS} pupils", load.unpacked_bytes);
     pictures.keep("class-needs", &teacher.picture().await?)?;
     teacher.scroll_to("#map").await?;
     pictures.keep("class-map", &teacher.picture().await?)?;
     press(teacher, Locator::XPath("//details[.//table[@class='map']]/summary")).await?;
     looks::inspect(teacher, "the class, question by question").await?;
+    past_the_table(teacher).await?;
     teacher.scroll_to("table.map").await?;
     pictures.keep("class-map-table", &teacher.picture().await?)?;
     teacher.resize(Screen::PHONE).await?;
@@ -87,22 +92,40 @@ async fn look_at_the_class(teacher: &Browser, demo: &Demo, pictures: &Pictures) 
     pictures.keep("class-needs-on-a-phone", &teacher.picture().await?)?;
     teacher.scroll_to("#map").await?;
     pictures.keep("class-map-on-a-phone", &teacher.picture().await?)?;
+    looks::wear(teacher, Some(looks::Colours::Forced)).await?;
+    pictures.keep("class-map-in-forced-colours", &teacher.picture().await?)?;
+    looks::wear(teacher, None).await?;
     teacher.resize(Screen::DESK).await?;
     teacher.reload().await?;
-    // The map has more links than anybody tabs through to the foot.
-    teacher.click(Locator::XPath(&button("Español"))).await?;
+    press(teacher, Locator::XPath(&button("Español"))).await?;
     teacher.find(Locator::Css("html[lang='es-US'] #needs")).await?;
     ensure!(teacher.text("#needs").await? == "Quién necesita qué", "the page changes its language");
-    looks::inspect(teacher, "who needs what, in Spanish").await?;
-    teacher.click(Locator::XPath(&button("English"))).await?;
-    teacher.find(Locator::Css("html[lang='en-US'] #needs")).await.map(drop)
+    looks::inspect(teacher, "who needs what").await?;
+    teacher.click(Locator::XPath("//details[.//table[@class='map']]/summary")).await?;
+    looks::inspect(teacher, "the class, question by question").await?;
+    press(teacher, Locator::XPath(&button("English"))).await?;
+    teacher.find(Locator::Css("html[lang='en-US'] #needs")).await?;
+    press(teacher, Locator::Css("a[href$='/times']")).await?;
+    looks::inspect_in_both(teacher, "the times of a quiz").await?;
+    open_class(teacher, demo).await
+}
+
+/// The open table has a stop a pupil; one press goes past all of them.
+async fn past_the_table(teacher: &Browser) -> Result<()> {
+    press(teacher, Locator::Css("a.past")).await?;
+    teacher.press(keys::TAB).await?;
+    let behind = "const focused = document.activeElement;
+        return !focused.closest('.map') && !!(document.querySelector('table.map')
+            .compareDocumentPosition(focused) & Node.DOCUMENT_POSITION_FOLLOWING)";
+    ensure!(teacher.run(behind).await? == true, "a press goes past the table");
+    Ok(())
 }
 
 /// Points of an answer are changed, and one more attempt is allowed, with keys alone.
 async fn act(teacher: &Browser, pictures: &Pictures) -> Result<()> {
     press(teacher, Locator::LinkText("Points and grades")).await?;
     teacher.find(Locator::Css("#gradebook")).await?;
-    looks::inspect(teacher, "points and grades").await?;
+    looks::inspect_in_both(teacher, "points and grades").await?;
     pictures.keep("class-grades", &teacher.picture().await?)?;
     let last = "(//table[contains(@class, 'rows')]//tbody/tr)[last()]";
     press(teacher, Locator::XPath(&format!("{last}//summary"))).await?;
@@ -112,7 +135,7 @@ async fn act(teacher: &Browser, pictures: &Pictures) -> Result<()> {
 
     press(teacher, Locator::XPath(&format!("{last}//ul[@class='tries']//a"))).await?;
     let before: u32 = teacher.text(".score strong").await?.parse()?;
-    looks::inspect(teacher, "an attempt, for the teacher").await?;
+    looks::inspect_in_both(teacher, "an attempt, for the teacher").await?;
     let wrong = "(//li[.//span[contains(@class, 'verdict') and not(contains(@class, 'right'))]]\
                  //details[@class='points'])[1]";
     press(teacher, Locator::XPath(&format!("{wrong}/summary"))).await?;
@@ -128,7 +151,7 @@ async fn act(teacher: &Browser, pictures: &Pictures) -> Result<()> {
     ensure!(after == before + 1, "{before} points became {after}");
     teacher.scroll_to(".steps .note").await?;
     pictures.keep("class-changed-points", &teacher.picture().await?)?;
-    looks::inspect(teacher, "an attempt with changed points").await?;
+    looks::inspect_in_both(teacher, "an attempt with changed points").await?;
     // Back to the link behind the table.
     press(teacher, Locator::LinkText("Back to points and grades")).await?;
     let table = teacher.find(Locator::Css("a[href$='/marks.csv']")).await?;
@@ -164,8 +187,11 @@ async fn place(teacher: &Browser, demo: &Demo, pictures: Option<&Pictures>) -> R
         press(teacher, Locator::XPath(&button("Continue"))).await?;
     }
     if let Some(pictures) = pictures {
-        looks::inspect(teacher, "the teacher chooses a pool").await?;
+        looks::inspect_in_both(teacher, "the teacher chooses a pool").await?;
         pictures.keep("class-place", &teacher.picture().await?)?;
+    }
+    if pictures.is_some() {
+        preview_in_spanish(teacher).await?;
     }
     teacher.tab_to(Locator::Css("input[name=pool]")).await?;
     teacher.press(keys::SPACE).await?;
@@ -187,4 +213,16 @@ async fn place(teacher: &Browser, demo: &Demo, pictures: Option<&Pictures>) -> R
         .find(Locator::XPath(&format!("(//ul[contains(@class, 'activities')]//h3)[{}]", activities + 1)))
         .await?;
     Ok(())
+}
+
+/// What three pupils get is told in the teacher's language around the questions, which keep that of their pool.
+async fn preview_in_spanish(teacher: &Browser) -> Result<()> {
+    looks::speak(teacher, "es-US").await?;
+    teacher.click(Locator::Css("input[name=pool]")).await?;
+    teacher.click(Locator::Css("button[formaction$='/preview']")).await?;
+    teacher.find(Locator::Css(".versions article")).await?;
+    looks::inspect(teacher, "what three pupils would get").await?;
+    teacher.click(Locator::Css("button[name=edit]")).await?;
+    teacher.find(Locator::Css("html[lang='es-US'] input[name=pool]")).await?;
+    looks::speak(teacher, "en-US").await
 }

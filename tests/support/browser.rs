@@ -549,6 +549,32 @@ impl Browser {
         self.protocol("Emulation.setEmulatedMedia", json!({"features": features})).await
     }
 
+    /// Lets pages believe that the screen is touched with fingers, or not any more.
+    ///
+    /// # Errors
+    /// If the browser is gone.
+    pub async fn touched(&self, by_fingers: bool) -> Result<()> {
+        self.protocol("Emulation.setTouchEmulationEnabled", json!({"enabled": by_fingers})).await
+    }
+
+    /// Taps the middle of an element with a finger; see [`Browser::touched`]. Needs scripts.
+    ///
+    /// # Errors
+    /// If there is no such element.
+    pub async fn tap(&self, selector: &str) -> Result<()> {
+        let middle = "const element = document.querySelector(arguments[0]);
+            element.scrollIntoView({block: 'center', inline: 'center', behavior: 'instant'});
+            const box = element.getBoundingClientRect();
+            return [box.left + box.width / 2, box.top + box.height / 2];";
+        let middle = self.client.execute(middle, vec![json!(selector)]).await;
+        let middle = middle.with_context(|| format!("{selector} cannot be tapped"))?;
+        let at = json!([{"x": middle[0], "y": middle[1]}]);
+        for (kind, points) in [("touchStart", at), ("touchEnd", json!([]))] {
+            self.protocol("Input.dispatchTouchEvent", json!({"type": kind, "touchPoints": points})).await?;
+        }
+        Ok(())
+    }
+
     /// Cuts the browser off the network, or puts it back.
     ///
     /// # Errors

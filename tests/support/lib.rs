@@ -1,17 +1,26 @@
 //! Support for the whole-flow tests: the real program, a school on the practice platform, a stage with both, outside
-//! tools, a browser and how pages look in it, published test cases, waiting.
+//! tools, a browser and how pages look in it, published test cases, waiting. For faults on purpose: several processes, a
+//! PostgreSQL server, a class in a storm, and the check of its history.
 //!
 //! Nothing here asserts what a flow must come to; that is said in the flows.
 
 pub mod browser;
+pub mod chance;
+pub mod cluster;
 pub mod dectest;
+pub mod fault;
+pub mod history;
 pub mod looks;
+pub mod page_list;
 pub mod pictures;
+pub mod postgres;
 pub mod program;
 pub mod proxy;
 pub mod school;
 pub mod stage;
+pub mod storm;
 pub mod tools;
+pub mod weather;
 
 use std::io::Write as _;
 use std::time::{Duration, Instant};

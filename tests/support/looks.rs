@@ -1,19 +1,22 @@
 //! Looking at a page as a careful visitor would: by the rules for accessible pages, on three screens, by day and by
-//! night.
+//! night, at 400 % and in the reader's own colours.
 //!
 //! The rules are those of WCAG 2.2, levels A and AA, as axe-core (npm) checks them; what a machine cannot see is looked
 //! at in the pictures. `target/tmp/looks.txt` gets a line for each page: bytes and time to the first answer, both measured.
+//! Which pages there are to look at is in [`crate::page_list`].
 
+use std::collections::BTreeSet;
 use std::fs::{self, OpenOptions};
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
-use std::sync::OnceLock;
+use std::sync::{Mutex, OnceLock, PoisonError};
 
 use anyhow::{Context, Result, ensure};
 use serde::Deserialize;
 use serde_json::{Value, json};
 
 use crate::browser::{Browser, Screen};
+use crate::page_list::{self, LOOKS, Look};
 
 /// The screens: a narrow phone, a tablet, a small laptop.
 pub const SCREENS: [Screen; 3] = [
@@ -21,6 +24,9 @@ pub const SCREENS: [Screen; 3] = [
     Screen { width: 768, height: 1024, density: 1 },
     Screen { width: 1366, height: 768, density: 1 },
 ];
+
+/// A window of 1280 by 1024 pixels at 400 %: 320 CSS pixels wide, each four pixels of the screen (WCAG 2.2, 1.4.10).
+pub const ZOOMED: Screen = Screen { width: 320, height: 256, density: 4 };
 
 /// How the page's colours are chosen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -31,20 +37,32 @@ pub enum Colours {
     Dark,
     /// Dark on light, with more contrast.
     MoreContrast,
+    /// The reader's own few colours, light on dark, as systems put them over every page.
+    Forced,
 }
 
 impl Colours {
     fn media_features(self) -> Value {
-        let (scheme, contrast) = match self {
-            Self::Light => ("light", "no-preference"),
-            Self::Dark => ("dark", "no-preference"),
-            Self::MoreContrast => ("light", "more"),
+        let (scheme, contrast, forced) = match self {
+            Self::Light => ("light", "no-preference", "none"),
+            Self::Dark => ("dark", "no-preference", "none"),
+            Self::MoreContrast => ("light", "more", "none"),
+            Self::Forced => ("dark", "custom", "active"),
         };
         json!([
             {"name": "prefers-color-scheme", "value": scheme},
             {"name": "prefers-contrast", "value": contrast},
+            {"name": "forced-colors", "value": forced},
         ])
     }
+}
+
+/// Shows the page in other colours from now on; `None` for the browser's own.
+///
+/// # Errors
+/// If the browser is gone.
+pub async fn wear(browser: &Browser, colours: Option<Colours>) -> Result<()> {
+    browser.colours(colours.map_or_else(|| json!([]), Colours::media_features)).await
 }
 
 /// What loading a page took.
@@ -66,39 +84,138 @@ pub struct Load {
 /// Without axe-core its rules are skipped, with a line on stderr; in CI that is a failure.
 ///
 /// # Errors
-/// If anything of that is not so; tells the page's `name`, the screen and what.
+/// If anything of that is not so, or the page is not the one that has that `name` in the list of pages; tells the name,
+/// the screen and what.
 pub async fn inspect(browser: &Browser, name: &str) -> Result<Load> {
+    let (look, language) = listed(browser, name).await?;
+    let load = inspect_unlisted(browser, &format!("{name} ({language})")).await?;
+    SEEN.lock().unwrap_or_else(PoisonError::into_inner).insert((look.name, language));
+    Ok(load)
+}
+
+/// What this process has looked at: names of looks, with languages.
+static SEEN: Mutex<BTreeSet<(&str, String)>> = Mutex::new(BTreeSet::new());
+
+/// Fails unless this process has looked at all that the list of pages has for a flow.
+///
+/// # Errors
+/// If it has not; tells what is missing.
+pub fn all_seen(flow: &str) -> Result<()> {
+    let seen = SEEN.lock().unwrap_or_else(PoisonError::into_inner);
+    let rows = LOOKS.iter().filter(|look| look.flow == flow);
+    let wanted =
+        rows.flat_map(|look| look.languages.iter().map(|language| (look.name, (*language).to_owned())));
+    let missing: Vec<_> = wanted.filter(|one| !seen.contains(one)).collect();
+    ensure!(missing.is_empty(), "flow '{flow}' has not looked at {missing:?}");
+    Ok(())
+}
+
+/// Looks at the page that is shown, once in each language of the service, and leaves it in the first. For pages that can
+/// be asked for again by their address.
+///
+/// # Errors
+/// As [`inspect`].
+pub async fn inspect_in_both(browser: &Browser, name: &str) -> Result<()> {
+    for language in page_list::BOTH.iter().rev() {
+        speak(browser, language).await?;
+        inspect(browser, name).await?;
+    }
+    Ok(())
+}
+
+/// Asks for the page that is shown in another language.
+///
+/// # Errors
+/// If the browser is gone.
+pub async fn speak(browser: &Browser, language: &str) -> Result<()> {
+    let here = browser.run("return [location.origin, location.pathname + location.search]").await?;
+    let (origin, page): (String, String) = serde_json::from_value(here)?;
+    let page: String = url::form_urlencoded::byte_serialize(page.as_bytes()).collect();
+    browser.open(&format!("{origin}/language?to={language}&back={page}")).await
+}
+
+/// The row of the list, if the page that is shown is the one of that row; and the language it is told in.
+async fn listed(browser: &Browser, name: &str) -> Result<(&'static Look, String)> {
+    let look = LOOKS.iter().find(|look| look.name == name);
+    let look = look.with_context(|| format!("'{name}' is not in the list of pages"))?;
+    let shown = browser.run("return [location.pathname, document.documentElement.lang]").await?;
+    let (path, language): (String, String) = serde_json::from_value(shown)?;
+    ensure!(
+        look.route == page_list::NOWHERE || page_list::fits(look.route, &path),
+        "{name}: {path} is shown, which is not {}",
+        look.route
+    );
+    ensure!(look.languages.contains(&language.as_str()), "{name}: told in '{language}'");
+    Ok((look, language))
+}
+
+/// The same for what has no address of its own; nothing is noted as looked at.
+///
+/// # Errors
+/// As [`inspect`].
+pub async fn inspect_unlisted(browser: &Browser, name: &str) -> Result<Load> {
     let load = load(browser).await.with_context(|| format!("{name}: how it loaded"))?;
     ensure!(load.shifts < 0.001, "{name}: its parts moved while loading (sum of shifts {})", load.shifts);
     let complaints = browser.complaints().await?;
     ensure!(complaints.is_empty(), "{name}: the browser complains: {complaints:?}");
     for screen in SCREENS {
         browser.resize(screen).await?;
+        is_no_wider(browser, name, screen).await?;
         for colours in [Colours::Light, Colours::Dark, Colours::MoreContrast] {
             browser.colours(colours.media_features()).await?;
             // The tablet adds no layout of its own, and more contrast none at all.
             let looked_at_before = colours == Colours::MoreContrast && screen.width != 360;
             if screen.width != 768 && !looked_at_before {
-                let broken = broken_rules(browser).await?;
-                ensure!(
-                    broken.is_empty(),
-                    "{name} at {} px, {colours:?}: {}",
-                    screen.width,
-                    serde_json::to_string_pretty(&broken)?
-                );
+                breaks_no_rule(browser, name, screen, colours).await?;
             }
         }
-        let width = browser.run("return document.documentElement.scrollWidth").await?;
-        ensure!(
-            width.as_u64().is_some_and(|width| width <= screen.width.into()),
-            "{name}: {width} wide on a screen of {}",
-            screen.width
-        );
     }
+    browser.resize(ZOOMED).await?;
+    is_no_wider(browser, name, ZOOMED).await?;
+    browser.colours(Colours::Forced.media_features()).await?;
+    breaks_no_rule(browser, name, ZOOMED, Colours::Forced).await?;
+    let lost = browser.run(LOST_IN_FORCED_COLOURS).await?;
+    ensure!(lost == json!([]), "{name}: in the reader's own colours nobody sees {lost}");
     browser.colours(json!([])).await?;
     browser.resize(browser.screen()).await?;
+    // axe-core calls into frames of other origins, which the browser complains of.
+    browser.complaints().await?;
     note(name, load)?;
     Ok(load)
+}
+
+/// What would not be seen in forced colours, where backgrounds are gone: controls without a line around them, and letters
+/// of pictures that are not in the reader's colour of text. Browsers force colours of text, borders and backgrounds, not
+/// the fill of pictures (CSS Color Adjustment 1, 3.1; which properties, from memory).
+const LOST_IN_FORCED_COLOURS: &str = "
+    if (!matchMedia('(forced-colors: active)').matches) { return ['the page, which does not hear of forced colours']; }
+    const probe = document.createElement('i');
+    probe.style.color = 'CanvasText';
+    document.body.append(probe);
+    const ink = getComputedStyle(probe).color;
+    probe.remove();
+    const shown = element => element.checkVisibility();
+    const controls = 'button, a.button, input:not([type=hidden], [type=radio], [type=checkbox], [type=file]), select, textarea';
+    const bare = [...document.querySelectorAll(controls)].filter(shown).filter(control => {
+        const style = getComputedStyle(control);
+        return style.borderTopStyle === 'none' || style.borderTopWidth === '0px';
+    });
+    const faint = [...document.querySelectorAll('svg text')].filter(shown)
+        .filter(letters => getComputedStyle(letters).fill !== ink);
+    return [...bare, ...faint].slice(0, 5).map(lost => lost.outerHTML.slice(0, 160));";
+
+async fn is_no_wider(browser: &Browser, name: &str, screen: Screen) -> Result<()> {
+    let width = browser.run("return document.documentElement.scrollWidth").await?;
+    let fits = width.as_u64().is_some_and(|width| width <= screen.width.into());
+    ensure!(fits, "{name}: {width} wide on a screen of {}", screen.width);
+    Ok(())
+}
+
+async fn breaks_no_rule(browser: &Browser, name: &str, screen: Screen, colours: Colours) -> Result<()> {
+    let broken = broken_rules(browser).await?;
+    let told = serde_json::to_string_pretty(&broken)?;
+    ensure!(broken.is_empty(), "{name} at {} px, {colours:?}: {told}", screen.width);
+    Ok(())
 }
 
 /// What loading the page took.

@@ -46,7 +46,19 @@ fn build() -> PathBuf {
 
 /// A command of the program, without any of its settings from the test's own environment.
 pub fn tenths<S: AsRef<OsStr>>(arguments: impl IntoIterator<Item = S>) -> Command {
-    let mut command = Command::new(program());
+    let mut command = clean(Command::new(program()));
+    command.args(arguments);
+    command
+}
+
+/// The same by another program, which runs what stands after its own arguments: `tenths` without arguments so far.
+pub fn tenths_under(runner: &str, arguments: &[&str]) -> Command {
+    let mut command = clean(Command::new(runner));
+    command.args(arguments).arg(program());
+    command
+}
+
+fn clean(mut command: Command) -> Command {
     let settings = [
         "TENTHS_LISTEN",
         "TENTHS_PUBLIC_URL",
@@ -61,11 +73,12 @@ pub fn tenths<S: AsRef<OsStr>>(arguments: impl IntoIterator<Item = S>) -> Comman
         "TENTHS_REQUESTS_PER_SECOND",
         "TENTHS_REQUESTS_AT_ONCE",
         "TENTHS_DRAIN",
+        "TENTHS_TRACES",
     ];
     for setting in settings {
         command.env_remove(setting);
     }
-    command.args(arguments).stdin(Stdio::null());
+    command.stdin(Stdio::null());
     command
 }
 
@@ -106,6 +119,7 @@ pub fn run_well<S: AsRef<OsStr>>(arguments: impl IntoIterator<Item = S>) -> Stri
 /// `tenths serve` as a process of its own. It is killed when dropped.
 pub struct Served {
     child: Child,
+    address: SocketAddr,
 }
 
 impl Served {
@@ -136,25 +150,51 @@ impl Served {
         log: &Path,
         options: &[&str],
     ) -> Self {
+        let arguments = ["--public-url", public_url, "--store", store];
+        Self::start_by(tenths(["serve"]), port, log, &[&arguments, options].concat()).await
+    }
+
+    /// Starts the service by a command to which its arguments are added.
+    ///
+    /// # Panics
+    /// As [`Served::start`].
+    pub async fn start_by(command: Command, port: u16, log: &Path, options: &[&str]) -> Self {
+        let mut served = Self::spawn_by(command, port, log, options);
+        served.ready().await;
+        served
+    }
+
+    /// The same without waiting.
+    ///
+    /// # Panics
+    /// If it cannot be started.
+    pub fn spawn_by(mut command: Command, port: u16, log: &Path, options: &[&str]) -> Self {
         let address = SocketAddr::from((Ipv4Addr::LOCALHOST, port));
-        let url = format!("http://{address}");
-        let listen = address.to_string();
-        let arguments =
-            ["serve", "--allow-loopback", "--listen", &listen, "--public-url", public_url, "--store", store];
         let log = File::options().create(true).append(true).open(log).expect("a log can be written");
-        let mut child = tenths(arguments.into_iter().chain(options.iter().copied()))
-            .stderr(log)
-            .spawn()
-            .expect("the program can be started");
+        command.args(["--allow-loopback", "--listen", &address.to_string()]).args(options);
+        let child = command.stderr(log).spawn().expect("the program can be started");
+        Self { child, address }
+    }
+
+    /// Waits until it is ready.
+    ///
+    /// # Panics
+    /// If it ends instead.
+    pub async fn ready(&mut self) {
+        let (child, ready) = (&mut self.child, format!("http://{}/health/ready", self.address));
         let client = reqwest::Client::builder().no_proxy().build().expect("a plain client can be made");
         wait_for("the service to get ready", START_WITHIN, async || {
             let ended = child.try_wait().expect("a child can be asked");
             assert!(ended.is_none(), "tenths serve ended: {ended:?}");
-            let answer = client.get(format!("{url}/health/ready")).send().await.ok()?;
+            let answer = client.get(&ready).send().await.ok()?;
             answer.status().is_success().then_some(())
         })
         .await;
-        Self { child }
+    }
+
+    /// Its number among the system's processes.
+    pub fn id(&self) -> u32 {
+        self.child.id()
     }
 
     /// Ends the process as a power cut does: SIGKILL, no chance to finish anything.

@@ -4,7 +4,10 @@ use std::collections::BTreeMap;
 
 use qbank::{
     accept::Credit,
-    marking::{ABSURD_FACTOR, Limit, Mark, Policy, StepMark, Verdict, mark, mark_with},
+    locale::Language,
+    marking::{
+        ABSURD_FACTOR, Limit, Mark, Policy, StepMark, Verdict, mark, mark_with, notes_in, worked_with,
+    },
     question::{Fault, Item, ProofError, Question},
 };
 use serde_json::{Value, json};
@@ -211,6 +214,25 @@ fn follow_through_is_right_use_of_an_earlier_wrong_value() {
         let mark = marked(&item, &[("first", slip), ("second", second), ("total", total)]);
         assert_eq!(mark.steps[2].verdict, Verdict::Correct);
     }
+}
+
+#[test]
+fn a_right_own_value_in_another_form_is_told_as_both() {
+    // [AQA, MS] 'ft' and form are judged apart: the value follows, its form is not the one asked for.
+    let form = json!({"accept": {"rule": "exact", "form": {"places": 2, "credit": "part"}}, "points": 2});
+    let steps = [step("first", "a + b", "4.50", &json!({})), step("next", "first + c", "5.60", &form)];
+    let item = item(&[("a", "2.25"), ("b", "2.25"), ("c", "1.10")], &steps);
+    let marked = marked(&item, &[("first", "4.40"), ("next", "5.5")]);
+    let next = &marked.steps[1];
+    assert_eq!((next.verdict, next.points), (Verdict::RightValueWrongForm, 1));
+    let form = "write it with 2 places after the point";
+    assert_eq!(next.note, format!("the value is right from your own earlier value; {form}"));
+    let follows: Vec<bool> = worked_with(&item, &marked).iter().map(|with| with.follows).collect();
+    assert_eq!(follows, [false, true]);
+    assert_eq!(
+        notes_in(&item, &marked, Language::Spanish)[1],
+        "el valor es correcto a partir de tu propio valor anterior; escríbelo con 2 lugares decimales"
+    );
 }
 
 #[test]

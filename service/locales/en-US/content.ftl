@@ -105,3 +105,42 @@ content-job-cancelled = You stopped it.
 content-job-failed-short = It came to nothing.
 content-job-doubts-short = Done; something does not hold.
 content-plan-too-large = This plan asks for more than { $most } questions. Larger pools are made by the command tenths pool.
+
+content-kind-number = a number
+content-kind-choice = one of several choices
+content-kind-order = an order
+content-kind-words = a number in words
+content-column-kinds = Answers
+content-plan-kind = Kind of answer
+content-plan-kind-hint = Each question asks at least once for an answer of this kind.
+content-plan-look = How many are there?
+content-plan-look-lacks = Choose a curriculum code first.
+content-plan-download = Keep it as a file
+content-plan-upload-heading = A plan that you have
+content-plan-upload = Plan file (.toml)
+content-plan-upload-hint = As the command tenths pool takes it, up to 256 kB. Nothing is made before you have seen it above.
+content-plan-upload-button = Open it
+content-plan-no-text = This file is no text, so it is no plan.
+content-plan-read = { $title }: a plan with { $sections ->
+    [one] one section
+   *[other] { $sections } sections
+}.
+content-supply = What there is for this choice
+content-supply-none = No family has such questions in this language. Choose another code or kind.
+content-supply-most = Up to { $count } different questions. A pool holds none of them twice.
+content-supply-about = About { $count } different questions of these levels. A pool holds none of them twice.
+content-supply-sampled = That is estimated: some questions of each family were drawn, to see how many are of these levels.
+content-column-of-levels = Of these levels
+content-of-levels = { $hits } of { $drawn } drawn
+content-placed = Where it is placed
+content-placed-nowhere = nowhere yet
+content-placed-at = { $times ->
+    [one] once
+   *[other] { $times } times
+} in { $courses ->
+    [one] one course
+   *[other] { $courses } courses
+} of { $issuer }
+content-pools-page = Page { $page } of { $pages }
+content-pools-earlier = The pools before these
+content-pools-later = More pools

@@ -30,6 +30,8 @@ frame-later-asked-next = Wait a few seconds, then follow the link.
 frame-later-ask = Try again
 frame-later-sent = Very many people are working here right now, so this could not be taken yet.
 frame-later-sent-next = Go back one page and try again in a few seconds.
+# Added to what to do, for whoever asks those who run the service.
+frame-request = If it happens again, tell those who run the quiz service this number: { $id }.
 
 # Launches inside frames, registration of a platform.
 frame-place-registration = Registration

@@ -105,3 +105,42 @@ content-job-cancelled = Lo detuviste.
 content-job-failed-short = No se logró.
 content-job-doubts-short = Hecho; algo no se sostiene.
 content-plan-too-large = Este plan pide más de { $most } preguntas. Los bancos más grandes se hacen con el comando tenths pool.
+
+content-kind-number = un número
+content-kind-choice = una de varias opciones
+content-kind-order = un orden
+content-kind-words = un número en palabras
+content-column-kinds = Respuestas
+content-plan-kind = Tipo de respuesta
+content-plan-kind-hint = Cada pregunta pide al menos una vez una respuesta de este tipo.
+content-plan-look = ¿Cuántas hay?
+content-plan-look-lacks = Elija primero un código del currículo.
+content-plan-download = Guardarlo como archivo
+content-plan-upload-heading = Un plan que ya tiene
+content-plan-upload = Archivo del plan (.toml)
+content-plan-upload-hint = Como lo toma el comando tenths pool, hasta 256 kB. No se hace nada antes de que lo haya visto arriba.
+content-plan-upload-button = Abrirlo
+content-plan-no-text = Este archivo no es un texto, así que no es un plan.
+content-plan-read = { $title }: un plan con { $sections ->
+    [one] una sección
+   *[other] { $sections } secciones
+}.
+content-supply = Lo que hay para esta elección
+content-supply-none = Ninguna familia tiene preguntas así en este idioma. Elija otro código o tipo.
+content-supply-most = Hasta { $count } preguntas distintas. Un banco no tiene ninguna dos veces.
+content-supply-about = Unas { $count } preguntas distintas de estos niveles. Un banco no tiene ninguna dos veces.
+content-supply-sampled = Es una estimación: se sacaron algunas preguntas de cada familia para ver cuántas son de estos niveles.
+content-column-of-levels = De estos niveles
+content-of-levels = { $hits } de { $drawn } sacadas al azar
+content-placed = Dónde está colocado
+content-placed-nowhere = todavía en ninguna parte
+content-placed-at = { $times ->
+    [one] una vez
+   *[other] { $times } veces
+} en { $courses ->
+    [one] un curso
+   *[other] { $courses } cursos
+} de { $issuer }
+content-pools-page = Página { $page } de { $pages }
+content-pools-earlier = Los bancos anteriores
+content-pools-later = Más bancos

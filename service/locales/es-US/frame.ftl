@@ -30,6 +30,8 @@ frame-later-asked-next = Espera unos segundos y sigue el enlace.
 frame-later-ask = Intentar otra vez
 frame-later-sent = Ahora mismo trabaja aquí muchísima gente y esto todavía no se pudo recibir.
 frame-later-sent-next = Vuelve a la página anterior e inténtalo otra vez en unos segundos.
+# Added to what to do, for whoever asks those who run the service.
+frame-request = Si vuelve a pasar, di este número a quienes mantienen el servicio de cuestionarios: { $id }.
 
 # Launches inside frames, registration of a platform.
 frame-place-registration = Registro

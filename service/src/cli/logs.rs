@@ -2,7 +2,12 @@
 
 use std::io::IsTerminal;
 
-use tracing_subscriber::EnvFilter;
+use tracing_subscriber::layer::SubscriberExt as _;
+use tracing_subscriber::util::SubscriberInitExt as _;
+use tracing_subscriber::{EnvFilter, Layer as _, fmt};
+
+use crate::settings::ServeArguments;
+use crate::traces;
 
 /// How to log; for every command.
 #[derive(Debug, Clone, clap::Args)]
@@ -24,15 +29,35 @@ enum LogFormat {
     Json,
 }
 
-/// Starts logging for the whole process. A service tells what it does; other commands have their own output.
-pub(super) fn start(arguments: &LogArguments, serves: bool) {
-    let filter = arguments.log.as_deref().unwrap_or(if serves { "info" } else { "warn" });
-    let logs = tracing_subscriber::fmt()
-        .with_env_filter(EnvFilter::new(filter))
-        .with_writer(std::io::stderr)
-        .with_ansi(std::io::stderr().is_terminal());
-    match arguments.log_format {
-        LogFormat::Text => logs.init(),
-        LogFormat::Json => logs.json().flatten_event(true).init(),
+/// What must be kept until the end of the process.
+#[must_use]
+pub(super) struct Started {
+    #[cfg(feature = "traces")]
+    _exporter: Option<traces::Exporter>,
+}
+
+/// Starts logging for the whole process, and traces where a service is told to send them. A service tells what it does;
+/// other commands have their own output.
+pub(super) fn start(arguments: &LogArguments, serves: Option<&ServeArguments>) -> anyhow::Result<Started> {
+    let filter = arguments.log.as_deref().unwrap_or(if serves.is_some() { "info" } else { "warn" });
+    // Spans of traces are no part of the log.
+    let filter = EnvFilter::new(format!("{filter},{}=off", traces::TARGET));
+    let logs = fmt::layer().with_writer(std::io::stderr).with_ansi(std::io::stderr().is_terminal());
+    let logs = match arguments.log_format {
+        LogFormat::Text => logs.boxed(),
+        LogFormat::Json => logs.json().flatten_event(true).with_current_span(false).boxed(),
+    };
+    let registry = tracing_subscriber::registry().with(logs.with_filter(filter));
+    #[cfg(feature = "traces")]
+    {
+        let collector = serves.and_then(|serves| serves.traces.as_ref());
+        let (exporter, layer) = collector.map(traces::exporter).transpose()?.unzip();
+        registry.with(layer).init();
+        Ok(Started { _exporter: exporter })
+    }
+    #[cfg(not(feature = "traces"))]
+    {
+        registry.init();
+        Ok(Started {})
     }
 }

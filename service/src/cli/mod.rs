@@ -108,7 +108,14 @@ pub fn run() -> ExitCode {
         Ok(arguments) => arguments,
         Err(error) => return output::usage(&error),
     };
-    logs::start(&arguments.logs, matches!(arguments.command, Command::Serve(_)));
+    let serves = match &arguments.command {
+        Command::Serve(serves) => Some(serves),
+        _ => None,
+    };
+    let _logs = match logs::start(&arguments.logs, serves) {
+        Ok(started) => started,
+        Err(error) => return output::failure(&error),
+    };
     let result = match arguments.command {
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Families(arguments) => families::run(&arguments),

@@ -20,6 +20,7 @@ use std::time::Duration;
 use jiff::Timestamp;
 use tokio::sync::{Mutex, Notify, watch};
 use tokio::task::JoinSet;
+use tracing::Instrument as _;
 use url::Url;
 
 use crate::clock::{Clock, plus_ms};
@@ -31,6 +32,7 @@ use crate::storage::{
     DeliveryOutcome, LeasedGrade, Placement, PlacementId, Registration, RegistrationId, Room, Storage,
     StorageError,
 };
+use crate::traces;
 
 use breaker::Breakers;
 pub(crate) use breaker::Circuit;
@@ -40,6 +42,15 @@ pub(crate) use gradebook::may_read;
 /// How long a message is held by one worker; longer than all calls of one try can take: look, token, score, 401, token,
 /// score, and looking for a moved line item, of ten seconds each.
 const LEASE_MS: i64 = 180 * 1000;
+/// Pauses before the tries to note how sending went; together far shorter than a lease, which another process would take
+/// over to send what a platform has already.
+const NOTED_AFTER: [Duration; 5] = [
+    Duration::ZERO,
+    Duration::from_secs(1),
+    Duration::from_secs(3),
+    Duration::from_secs(8),
+    Duration::from_secs(15),
+];
 /// How many messages are on their way to one platform at once.
 const AT_ONCE: usize = 8;
 /// How long the worker sleeps at most; another process may have queued something.
@@ -186,7 +197,7 @@ impl Deliverer {
 
     /// Sends one message and notes how it went.
     async fn deliver(&self, grade: LeasedGrade) {
-        let outcome = match self.send(&grade).await {
+        let outcome = match self.send(&grade).instrument(traces::delivery(grade.tries)).await {
             Ok(outcome) => outcome,
             Err(error) => retry::later(&grade, self.clock.now(), format!("store: {error}"), None),
         };
@@ -209,10 +220,18 @@ impl Deliverer {
     }
 
     async fn note(&self, grade: &LeasedGrade, outcome: &DeliveryOutcome) {
-        if let Err(error) = self.storage.finish_grade(grade, outcome, self.clock.now()).await {
-            // The lease runs out and the message is sent again.
-            tracing::error!(%error, placement = grade.placement.as_str(), "a delivery could not be noted");
+        for pause in NOTED_AFTER {
+            tokio::time::sleep(pause).await;
+            // Noting it twice is noting it once: whether a try that failed was stored may not be known.
+            match self.storage.finish_grade(grade, outcome, self.clock.now()).await {
+                Ok(()) => return,
+                Err(error) => {
+                    tracing::warn!(%error, placement = grade.placement.as_str(), "a delivery is not noted yet");
+                }
+            }
         }
+        // The lease runs out and the message is sent again.
+        tracing::error!(placement = grade.placement.as_str(), "a delivery could not be noted");
     }
 
     async fn send(&self, grade: &LeasedGrade) -> Result<DeliveryOutcome, StorageError> {

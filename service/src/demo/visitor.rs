@@ -18,16 +18,20 @@ use std::time::Duration;
 
 use anyhow::{Context, bail};
 use reqwest::StatusCode;
-use reqwest::header::SET_COOKIE;
+use reqwest::header::{ACCEPT, SET_COOKIE};
 use scraper::{ElementRef, Html, Selector};
 use url::Url;
 
 /// Pages in a row that only pass on to the next one.
 const MOST_PASSES: usize = 8;
 
+/// Where a request for an address is sent in its place.
+type Route = Box<dyn Fn(Url) -> Url + Send + Sync>;
+
 /// Someone who visits pages.
 pub struct Visitor {
     client: reqwest::Client,
+    route: Route,
     page: Option<Page>,
     passed: Vec<Page>,
 }
@@ -60,7 +64,14 @@ impl Visitor {
             .no_proxy()
             .timeout(Duration::from_secs(20))
             .build()?;
-        Ok(Self { client, page: None, passed: Vec::new() })
+        Ok(Self { client, route: Box::new(std::convert::identity), page: None, passed: Vec::new() })
+    }
+
+    /// The same, whose requests go where `route` says: to one of several processes that answer for one address.
+    #[must_use]
+    pub fn routed(mut self, route: impl Fn(Url) -> Url + Send + Sync + 'static) -> Self {
+        self.route = Box::new(route);
+        self
     }
 
     /// The page in front of the visitor; also one that refused something.
@@ -81,6 +92,7 @@ impl Visitor {
     /// # Errors
     /// If there is no answer, or one that refuses or fails; the page then still lies in front of the visitor.
     pub async fn open(&mut self, address: &str) -> anyhow::Result<()> {
+        let address = (self.route)(Url::parse(address)?);
         let answer = self.client.get(address).send().await?;
         self.arrive(answer).await
     }
@@ -103,13 +115,26 @@ impl Visitor {
         self.arrive(answer).await
     }
 
+    /// Sends a form as a page's script does, asking for JSON, and stays on the page. Returns status and text of the answer.
+    ///
+    /// # Errors
+    /// If there is no answer.
+    pub async fn send_aside(&self, form: Form) -> anyhow::Result<(u16, String)> {
+        let answer = self.request(form).header(ACCEPT, "application/json").send().await?;
+        Ok((answer.status().as_u16(), answer.text().await?))
+    }
+
     async fn send(&self, form: Form) -> anyhow::Result<reqwest::Response> {
-        let request = if form.posts {
-            self.client.post(form.action).form(&form.fields)
+        Ok(self.request(form).send().await?)
+    }
+
+    fn request(&self, form: Form) -> reqwest::RequestBuilder {
+        let action = (self.route)(form.action);
+        if form.posts {
+            self.client.post(action).form(&form.fields)
         } else {
-            self.client.get(form.action).query(&form.fields)
-        };
-        Ok(request.send().await?)
+            self.client.get(action).query(&form.fields)
+        }
     }
 
     /// Takes a page in, and presses the button of pages that only pass on.
@@ -230,6 +255,12 @@ impl Form {
     /// What is filled in under that name.
     pub fn value(&self, name: &str) -> Option<&str> {
         self.fields.iter().find(|(known, _)| known == name).map(|(_, value)| value.as_str())
+    }
+
+    /// What is filled in, sent as `other` would be: to where that goes.
+    #[must_use]
+    pub fn sent_as(self, other: &Self) -> Self {
+        Self { action: other.action.clone(), posts: other.posts, fields: self.fields }
     }
 
     /// The form with one more field filled in, in place of what stood there.

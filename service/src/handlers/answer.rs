@@ -9,6 +9,7 @@ use actix_web::{HttpResponse, ResponseError};
 use askama::Template;
 
 use crate::pages::{Frame, NoticePage, Place};
+use crate::server::request_id::RequestId;
 use crate::session::SessionError;
 use crate::storage::StorageError;
 use crate::texts::Texts;
@@ -104,7 +105,7 @@ impl ResponseError for PageError {
         let notice = NoticePage {
             frame: Frame::new(texts, Place::Nowhere, texts.say(message)),
             sentence: texts.with(&format!("{message}-why"), &[("problem", problem.into())]),
-            hint: Some(texts.say(&format!("{message}-next"))),
+            hint: Some(self.hint(texts, message)),
         };
         page(self.status_code(), &notice)
             .unwrap_or_else(|_| HttpResponse::build(self.status_code()).body(notice.sentence))
@@ -112,6 +113,15 @@ impl ResponseError for PageError {
 }
 
 impl PageError {
+    /// What to do now, and what those who run the service can look for where the fault is theirs.
+    fn hint(&self, texts: &Texts, message: &str) -> String {
+        let next = texts.say(&format!("{message}-next"));
+        match RequestId::current().filter(|_| self.status_code().is_server_error()) {
+            Some(id) => format!("{next} {}", texts.with("frame-request", &[("id", id.to_string().into())])),
+            None => next,
+        }
+    }
+
     /// The message that says what happened; `…-why` and `…-next` say why and what to do.
     fn message(&self) -> &'static str {
         match self {
@@ -127,4 +137,27 @@ impl PageError {
 pub(crate) fn capitalised(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use actix_web::body::to_bytes;
+    use actix_web::http::header::HeaderMap;
+
+    use super::*;
+
+    async fn page_of(problem: PageError) -> (RequestId, String) {
+        let id = RequestId::of(&HeaderMap::new(), false);
+        let response = id.during(async { problem.error_response() }).await;
+        let body = to_bytes(response.into_body()).await.unwrap();
+        (id, String::from_utf8(body.to_vec()).unwrap())
+    }
+
+    #[tokio::test]
+    async fn a_fault_of_ours_tells_the_requests_id_and_no_other_does() {
+        let (id, page) = page_of(PageError::Storage(StorageError::Closed)).await;
+        assert!(page.contains(&id.to_string()), "{page}");
+        let (id, page) = page_of(PageError::NotFound).await;
+        assert!(!page.contains(&id.to_string()), "{page}");
+    }
 }

@@ -3,7 +3,7 @@
 //! Takes marks of closed attempts only; a running attempt has none. Pupils read everything in the question's language,
 //! teachers in their own; stories stay as the pupil read them.
 
-use qbank::marking::{Mark, StepMark, Verdict, WorkedWith, worked_with};
+use qbank::marking::{Mark, StepMark, Verdict, WorkedWith, notes_in, worked_with};
 use qbank::misconceptions;
 use qbank::pool::Pool;
 use qbank::question::{Item, ProvenStep, Step, StepKind};
@@ -42,18 +42,27 @@ fn question(item: Option<&Item>, mark: &Mark, number: usize, reader: Reader) -> 
     };
     let voice = item.map_or_else(|| Voice::plain(locale), |item| Voice::after(item));
     let with = item.map(|item| worked_with(item, mark)).unwrap_or_default();
-    let steps = mark.steps.iter().map(|mark| {
+    // Notes are stored in the question's language.
+    let notes = match (item, reader) {
+        (Some(item), Reader::Teacher) => notes_in(item, mark, texts.language()),
+        _ => mark.steps.iter().map(|step| step.note.clone()).collect(),
+    };
+    let steps = mark.steps.iter().zip(&notes).map(|(mark, note)| {
         let all = item.into_iter().flat_map(Item::steps_proven).zip(&with);
         let asked = all.map(|((step, proven), with)| Asked { step, proven, with });
         let asked = asked.into_iter().find(|asked| asked.step.id == mark.id);
         let locale = if reader == Reader::Pupil { locale } else { texts.tag() };
         let reasons = Voice::plain(locale);
-        StepTeller { texts, voice: &voice, reasons, painter: Painter::new(locale), reader }
-            .step(asked.as_ref(), mark)
+        StepTeller { texts, voice: &voice, reasons, painter: Painter::new(locale), reader }.step(
+            asked.as_ref(),
+            mark,
+            note,
+        )
     });
     let points = [("points", mark.points.into()), ("maximum", mark.max.into())];
     MarkedQuestion {
         texts,
+        language: locale.to_owned(),
         number,
         story: match item {
             Some(item) => paragraphs(&item.stem).iter().map(|paragraph| voice.speak(paragraph)).collect(),
@@ -83,10 +92,15 @@ struct StepTeller<'a> {
 }
 
 impl StepTeller<'_> {
-    fn step(&self, asked: Option<&Asked<'_>>, mark: &StepMark) -> MarkedStep {
+    fn step(&self, asked: Option<&Asked<'_>>, mark: &StepMark, note: &str) -> MarkedStep {
         let texts = self.texts;
         let right = matches!(mark.verdict, Verdict::Correct);
-        let followed = matches!(mark.verdict, Verdict::FollowThrough);
+        // A right value in another form may be right by the own value, too.
+        let followed = match mark.verdict {
+            Verdict::FollowThrough => true,
+            Verdict::RightValueWrongForm => asked.is_some_and(|asked| asked.with.follows),
+            _ => false,
+        };
         let (verdict, tone) = self.verdict(mark.verdict);
         let step = asked.map(|asked| asked.step);
         let prompt = step.map_or_else(
@@ -101,7 +115,7 @@ impl StepTeller<'_> {
             response: self.voice.speak(&response),
             verdict,
             tone,
-            why: self.why(mark).iter().map(|sentence| self.reasons.speak(sentence)).collect(),
+            why: self.why(mark, note).iter().map(|sentence| self.reasons.speak(sentence)).collect(),
             own: asked.filter(|_| followed).map(|asked| self.working(asked, true)).unwrap_or_default(),
             answer_lead: if followed {
                 texts.say("drawings-marked-answer-earlier")
@@ -141,24 +155,24 @@ impl StepTeller<'_> {
     }
 
     /// The reasons for a verdict, a sentence each.
-    fn why(&self, mark: &StepMark) -> Vec<String> {
+    fn why(&self, mark: &StepMark, note: &str) -> Vec<String> {
         let texts = self.texts;
         match (mark.verdict, self.reader) {
             (Verdict::Correct | Verdict::Blank, _) => Vec::new(),
             (Verdict::FollowThrough, Reader::Pupil) => vec![texts.say("drawings-why-own")],
             (Verdict::FollowThrough, Reader::Teacher) => vec![texts.say("drawings-why-own-teacher")],
-            (Verdict::RightValueWrongForm | Verdict::Unreadable, _) => vec![sentence(&mark.note)],
-            (Verdict::Wrong, Reader::Pupil) => self.pupil_reasons(mark),
+            (Verdict::RightValueWrongForm | Verdict::Unreadable, _) => vec![sentence(note)],
+            (Verdict::Wrong, Reader::Pupil) => self.pupil_reasons(mark, note),
             (Verdict::Wrong, Reader::Teacher) => self.teacher_reasons(mark),
         }
     }
 
-    fn pupil_reasons(&self, mark: &StepMark) -> Vec<String> {
+    fn pupil_reasons(&self, mark: &StepMark, note: &str) -> Vec<String> {
         let language = self.texts.language();
         let known: Vec<_> = mark.misconceptions.iter().filter_map(|id| misconceptions::find(id)).collect();
         match known.as_slice() {
             // The note says why an own value was not followed.
-            [] if !mark.note.is_empty() => vec![sentence(&mark.note)],
+            [] if !note.is_empty() => vec![sentence(note)],
             [] => vec![self.texts.say("drawings-why-unknown")],
             [one] => vec![sentence(one.pupil(language))],
             several => {

@@ -14,6 +14,7 @@ mod marked_view;
 mod marking_words;
 mod opened_quiz;
 mod overrides_view;
+mod problem_words;
 mod proven_pools;
 pub mod quiz;
 pub(crate) mod registration;

@@ -6,9 +6,11 @@ use std::time::Duration;
 
 use reqwest::dns::{Addrs, Name, Resolve, Resolving};
 use reqwest::{Client, RequestBuilder, Response, StatusCode};
+use tracing::{Instrument as _, Span};
 use url::Url;
 
 use crate::settings::{Reach, is_public_address};
+use crate::traces;
 
 /// How long a call may take altogether.
 const TIMEOUT: Duration = Duration::from_secs(10);
@@ -81,8 +83,15 @@ pub(crate) enum CallError {
 /// Sends a request to `url` after checking that it is within reach.
 pub(crate) async fn send(reach: Reach, url: &Url, request: RequestBuilder) -> Result<Answer, CallError> {
     reach.check("address", url).map_err(|_| CallError::Address)?;
-    let response = request.send().await.map_err(|error| call_error(&error))?;
-    read(response).await
+    let span = traces::call(url.host_str().unwrap_or_default());
+    let request = traces::onward(request, &span);
+    async {
+        let response = request.send().await.map_err(|error| call_error(&error))?;
+        Span::current().record("http.response.status_code", i64::from(response.status().as_u16()));
+        read(response).await
+    }
+    .instrument(span)
+    .await
 }
 
 async fn read(mut response: Response) -> Result<Answer, CallError> {

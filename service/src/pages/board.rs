@@ -184,8 +184,8 @@ pub enum FieldKind {
     Choice(Vec<(String, String, bool)>),
     /// Yes or no: whether ticked.
     Tick(bool),
-    /// A file.
-    File,
+    /// A file, of these kinds as HTML lists them.
+    File(&'static str),
     /// Not shown; its value.
     Hidden(String),
 }

@@ -246,6 +246,8 @@ pub struct MapRow {
     pub label: String,
     /// "left the course", where that is so.
     pub mark: Option<String>,
+    /// The best attempt; none before one was handed in.
+    pub url: Option<String>,
     /// "7 of 10", or that nothing was handed in.
     pub total: String,
     /// The questions; none before an attempt was handed in.
@@ -255,13 +257,13 @@ pub struct MapRow {
 /// One question of one pupil.
 #[derive(Debug, Clone)]
 pub struct MapCell {
-    /// The marked question.
-    pub url: String,
+    /// The marked question, where there is more to see than that it is right. Keys go by the pupil's link.
+    pub url: Option<String>,
     /// Colour and sign.
     pub tone: Tone,
     /// "1/2".
-    pub short: String,
-    /// "1 of 2, partly right".
+    pub points: String,
+    /// "partly right".
     pub words: String,
     /// That the teacher changed points, where that is so.
     pub changed: Option<String>,

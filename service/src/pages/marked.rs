@@ -12,6 +12,8 @@ use crate::texts::Texts;
 pub struct MarkedQuestion {
     /// What surrounds the texts, in the reader's language.
     pub texts: &'static Texts,
+    /// The locale of the question itself.
+    pub language: String,
     /// Place on the page, from 1.
     pub number: usize,
     /// The story, one entry a paragraph.

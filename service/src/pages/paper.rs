@@ -4,6 +4,7 @@ use askama::Template;
 
 use super::Frame;
 use crate::paper::{Sheet, Space};
+use crate::texts::Texts;
 
 /// The sheets of a quiz.
 #[derive(Debug, Clone, Template)]
@@ -42,10 +43,14 @@ pub struct SheetRow {
 #[derive(Debug, Clone, Template)]
 #[template(path = "paper/print.html")]
 pub struct PrintPage {
-    /// Frame; its title is the quiz's title.
+    /// Frame, in the teacher's language; its title is the quiz's title.
     pub frame: Frame,
     /// The sheets.
     pub sheets: Vec<Sheet>,
+    /// The locale of their questions.
+    pub language: String,
+    /// What sheets say around their questions, in the same language.
+    pub sheet_texts: &'static Texts,
     /// Whether there are squares to work in.
     pub squares: bool,
     /// The list of sheets.
@@ -54,19 +59,18 @@ pub struct PrintPage {
 
 impl PrintPage {
     fn code_of(&self, sheet: &Sheet) -> String {
-        self.frame.texts.with("paper-code", &[("code", sheet.code.to_string().into())])
+        self.sheet_texts.with("paper-code", &[("code", sheet.code.to_string().into())])
     }
 
     /// What stands at the top of each printed page of a sheet.
     fn running(&self, sheet: &Sheet) -> String {
         let code = sheet.code.to_string();
-        self.frame
-            .texts
+        self.sheet_texts
             .with("paper-margin", &[("title", self.frame.title.as_str().into()), ("code", code.into())])
     }
 
     fn question(&self, number: usize) -> String {
-        self.frame.texts.with("paper-question", &[("number", number.into())])
+        self.sheet_texts.with("paper-question", &[("number", number.into())])
     }
 }
 

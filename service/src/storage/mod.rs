@@ -10,6 +10,7 @@ mod deliveries;
 mod holdings;
 mod invitations;
 mod jobs;
+mod numbers;
 mod overrides;
 mod people;
 mod processes;
@@ -36,6 +37,7 @@ pub use deliveries::*;
 pub use holdings::{Held, HeldQuiz, HeldSession, PurgeCounts, PurgeScope, Purged, WaitingGrades};
 pub use invitations::{Invitation, InvitationState, PendingDeployment, Registered};
 pub use jobs::{JOB_FILE_MOST, JOB_PIECE, Job, JobFile, JobOutcome, JobState, NewJob};
+pub use numbers::StoreNumbers;
 pub use overrides::{Allowed, Overridden, Override, Points, REASON_LENGTH_MAX};
 pub use people::{
     Member, MemberStatus, OverdueAttempt, Part, PersonName, Roster, RosterReading, UnknownWord,
@@ -118,8 +120,8 @@ pub enum StorageError {
     /// The database refused or failed.
     #[error("database: {0}")]
     Database(String),
-    /// The database cannot be reached now, or gave way to somebody else. Nothing was changed; the same request may succeed
-    /// a little later.
+    /// The database cannot be reached now, or gave way to somebody else. Nothing was changed, unless the text says that this
+    /// is not known; the same request may succeed a little later.
     #[error("database is away: {0}")]
     Unavailable(String),
     /// A store that has to be at rest is served by processes.
@@ -598,4 +600,6 @@ pub trait Storage: Send + Sync + 'static {
     async fn job_piece(&self, owner: &str, id: &str, place: usize) -> Result<Option<Vec<u8>>, StorageError>;
     /// Forgets jobs that ended before `before`. Returns how many.
     async fn forget_old_jobs(&self, before: Timestamp) -> Result<usize, StorageError>;
+    /// What it has come to since it was opened.
+    fn numbers(&self) -> StoreNumbers;
 }

@@ -12,7 +12,8 @@ use super::{Attempt, AttemptResult};
 pub const REASON_LENGTH_MAX: usize = 300;
 
 /// Points of one step by the teacher's word. The verdict and what the answer is consistent with stay as they are: the
-/// teacher judges what the answer is worth, not what it is.
+/// teacher judges what the answer is worth, not what it is. In judging what a pupil needs, an answer that got all points
+/// says nothing (`crate::judgement`).
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Override {
     /// The question's id.

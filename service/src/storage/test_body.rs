@@ -1,5 +1,6 @@
 //! One list of tests for every kind of store.
 
+mod growth;
 mod processes;
 mod registration;
 mod server;

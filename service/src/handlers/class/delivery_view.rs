@@ -7,6 +7,7 @@ use crate::app::App;
 use crate::delivery;
 use crate::handlers::answer::capitalised;
 use crate::handlers::opened_quiz::OpenedQuiz;
+use crate::handlers::problem_words;
 use crate::pages::class::{DeliveryView, GradeAction, GradebookView};
 use crate::pages::marked::Tone;
 use crate::storage::{Delivery, DeliveryState, Drift, Progress, Reading, Score};
@@ -79,14 +80,17 @@ fn detail(
         (DeliveryState::Waiting, Some(problem)) => Some(texts.with(
             "class-grade-retried",
             &[
-                ("problem", problem.as_str().into()),
+                ("problem", problem_words::told(texts, problem).into()),
                 ("since", told(delivery.waiting_since)),
                 ("next", told(delivery.next_try_at)),
             ],
         )),
         (DeliveryState::Parked, Some(problem)) => Some(texts.with(
             "class-grade-parked",
-            &[("problem", capitalised(problem).into()), ("since", told(delivery.waiting_since))],
+            &[
+                ("problem", capitalised(&problem_words::told(texts, problem)).into()),
+                ("since", told(delivery.waiting_since)),
+            ],
         )),
         (DeliveryState::Held | DeliveryState::Kept, _) => score("class-grade-ours"),
         (DeliveryState::Delivered, _) => score("class-grade-sent"),
@@ -148,7 +152,10 @@ pub(super) fn gradebook(
 fn compared(texts: &Texts, at: FluentValue<'_>, reading: &Reading, deliveries: &[Delivery]) -> String {
     let time = ("time", at);
     if let Some(problem) = &reading.problem {
-        return texts.with("class-gradebook-failed", &[time, ("problem", problem.as_str().into())]);
+        return texts.with(
+            "class-gradebook-failed",
+            &[time, ("problem", problem_words::told(texts, problem).into())],
+        );
     }
     match deliveries.iter().filter(|delivery| delivery.cell.drift.is_some()).count() {
         0 => texts.with("class-gradebook-same", &[time]),

@@ -65,15 +65,17 @@ fn row(
     attempts: &[&Attempt],
 ) -> Result<MapRow, PageError> {
     let best = best_attempt(attempts.iter().copied());
-    let cells = match best.and_then(|attempt| Some((attempt, attempt.result.as_ref()?))) {
+    let marked = best.and_then(|attempt| Some((attempt, attempt.result.as_ref()?)));
+    let cells = match marked {
         Some((attempt, result)) => cells(texts, attempt, result)?,
         None => Vec::new(),
     };
     Ok(MapRow {
         label: people.label(user),
         mark: people.mark(user),
-        total: match best.and_then(|attempt| attempt.result.as_ref()) {
-            Some(result) => texts
+        url: marked.map(|(attempt, _)| address(attempt)),
+        total: match marked {
+            Some((_, result)) => texts
                 .with("class-map-cell", &[("points", result.points.into()), ("most", result.maximum.into())]),
             None => texts.say("class-map-open"),
         },
@@ -84,18 +86,21 @@ fn row(
 fn cells(texts: &Texts, attempt: &Attempt, result: &AttemptResult) -> Result<Vec<MapCell>, PageError> {
     let cell = |(mark, number): (&Mark, usize)| {
         let tone = tone(mark);
-        let points =
-            texts.with("class-map-cell", &[("points", mark.points.into()), ("most", mark.max.into())]);
         let changed = result.overrides.iter().any(|change| change.question == mark.question);
         MapCell {
-            url: format!("/class/{}/{}#q{number}", attempt.placement, attempt.id),
+            url: (changed || tone != Tone::Right).then(|| format!("{}#q{number}", address(attempt))),
             tone,
-            words: format!("{points}, {}", texts.say(words(tone))),
-            short: format!("{}/{}", mark.points, mark.max),
+            points: format!("{}/{}", mark.points, mark.max),
+            words: texts.say(words(tone)),
             changed: changed.then(|| texts.say("class-map-changed")),
         }
     };
     Ok(marks(result)?.iter().zip(1..).map(cell).collect())
+}
+
+/// The page of an attempt, as seen from the class page: short, since a map has many of them.
+fn address(attempt: &Attempt) -> String {
+    format!("{}/{}", attempt.placement, attempt.id)
 }
 
 /// One sign for a whole question; own values and other forms show only where nothing is wrong.

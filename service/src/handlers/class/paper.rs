@@ -182,8 +182,10 @@ pub(crate) async fn print(
     let on_paper = OnPaper::find(&app, &session).await?;
     let locale = &on_paper.quiz.pool.locale;
     let page = PrintPage {
-        frame: Frame::of_locale(locale, Place::Class, on_paper.quiz.title()),
+        frame: Frame::new(Texts::of_reader(), Place::Class, on_paper.quiz.title()),
         sheets: on_paper.printed(),
+        language: locale.clone(),
+        sheet_texts: Texts::of(locale),
         squares: wishes.squares.is_some(),
         back: address(&session),
     };

@@ -10,6 +10,7 @@ use crate::clock::plus_ms;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::form::{Fields, Posted};
 use crate::handlers::opened_quiz::OpenedQuiz;
+use crate::handlers::problem_words;
 use crate::session::TeacherSession;
 use crate::storage::{Member, Placement, PlacementId, Roster, RosterReading, StorageError};
 use crate::texts::Texts;
@@ -95,7 +96,8 @@ impl ClassList {
     /// What the page says about the list; `told` puts a time into words.
     pub(super) fn words(&self, texts: &Texts, told: impl Fn(Timestamp) -> String) -> String {
         let Some(roster) = &self.roster else { return texts.say("class-list-none") };
-        let problem = roster.problem.as_deref().unwrap_or_default();
+        let problem = roster.problem.as_deref().map(|problem| problem_words::told(texts, problem));
+        let problem = problem.unwrap_or_default();
         match (&roster.read_at, &roster.problem) {
             (Some(read), None) => texts.with("class-list-read", &[("time", told(*read).into())]),
             (Some(read), Some(_)) => {

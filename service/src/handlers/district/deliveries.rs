@@ -8,6 +8,7 @@ use super::{DistrictSession, board, refused, shown};
 use crate::app::App;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::form::{Fields, Posted};
+use crate::handlers::problem_words;
 use crate::pages::board::{Act, Board, Cell, Section, Table};
 use crate::pages::marked::Tone;
 use crate::storage::{
@@ -115,7 +116,7 @@ fn why(delivery: &Delivery, texts: &Texts) -> String {
         (_, Some(ours), Some(theirs)) if delivery.state == DeliveryState::Held => {
             texts.with("running-held-marks", &[("ours", ours.into()), ("theirs", theirs.into())])
         }
-        (Some(problem), _, _) => problem.clone(),
+        (Some(problem), _, _) => problem_words::told(texts, problem),
         (None, _, _) => texts.say("running-no-problem"),
     }
 }
@@ -199,7 +200,9 @@ pub(crate) async fn compare(
     match reading.problem {
         None => Ok(answer::see_other(PATH)),
         Some(problem) => {
-            let told = Texts::of_reader().with("running-compare-fault", &[("problem", problem.into())]);
+            let texts = Texts::of_reader();
+            let problem = problem_words::told(texts, &problem);
+            let told = texts.with("running-compare-fault", &[("problem", problem.into())]);
             refused(page(&session, &app).await?, told)
         }
     }

@@ -31,8 +31,10 @@ pub(crate) async fn show(session: DistrictSession) -> Result<HttpResponse, PageE
 
 fn page(session: &DistrictSession) -> Board {
     let texts = Texts::of_reader();
-    let file =
-        Field { kind: FieldKind::File, ..Field::line("package", texts.say("content-examine-file"), "") };
+    let file = Field {
+        kind: FieldKind::File(".zip,.imscc"),
+        ..Field::line("package", texts.say("content-examine-file"), "")
+    };
     let form = Form {
         carries_file: true,
         ..Form::post("/district/examine", texts.say("content-examine-button"), vec![file])

@@ -7,13 +7,27 @@ use qbank::bank;
 use qbank::family::{Counted, Family};
 use qbank::locale::Language;
 use qbank::misconceptions;
-use qbank::question::Item;
+use qbank::question::{Item, StepKind};
 use serde::Deserialize;
 
 use super::{DistrictSession, board, shown};
 use crate::handlers::answer::PageError;
 use crate::pages::board::{Cell, Field, Form, Section, Table};
 use crate::texts::Texts;
+
+/// Kinds of answer in the order in which they are listed.
+pub(super) const KINDS: [StepKind; 4] =
+    [StepKind::Number, StepKind::Choice, StepKind::Order, StepKind::Words];
+
+/// The message that names a kind of answer.
+pub(super) fn kind_message(kind: StepKind) -> &'static str {
+    match kind {
+        StepKind::Number => "content-kind-number",
+        StepKind::Choice => "content-kind-choice",
+        StepKind::Order => "content-kind-order",
+        StepKind::Words => "content-kind-words",
+    }
+}
 
 /// Samples on a page.
 const SAMPLES: usize = 3;
@@ -72,6 +86,23 @@ impl Shelved {
         texts.with(message, &[("count", capacity.into())])
     }
 
+    /// The kinds of answer that its steps ask for.
+    fn kinds(&self, texts: &Texts) -> String {
+        let asks = |kind: &StepKind| self.family.steps.iter().any(|step| step.kind == *kind);
+        let told = KINDS.into_iter().filter(asks).map(|kind| texts.say(kind_message(kind)));
+        told.collect::<Vec<_>>().join(", ")
+    }
+
+    /// Its title as a link, its kinds of answer, its levels, and how much it holds.
+    pub(super) fn cells(&self, texts: &Texts) -> Vec<Cell> {
+        vec![
+            Cell::Link(format!("/district/families/{}", self.family.id), self.title(texts).to_owned()),
+            Cell::Text(self.kinds(texts)),
+            Cell::Text(self.levels_told()),
+            Cell::Text(self.holds(texts)),
+        ]
+    }
+
     fn levels_told(&self) -> String {
         let (from, to) = self.levels;
         if from == to { from.to_string() } else { format!("{from}\u{2013}{to}") }
@@ -121,17 +152,18 @@ pub(crate) async fn list(
         code && level.is_none_or(|level| shelved.levels.0 <= level && level <= shelved.levels.1)
     };
     let row = |shelved: &Shelved| {
-        let family = &shelved.family;
-        vec![
-            Cell::Link(format!("/district/families/{}", family.id), shelved.title(texts).to_owned()),
-            Cell::Text(family.standards.join(", ")),
-            Cell::Text(shelved.levels_told()),
-            Cell::Text(shelved.holds(texts)),
-        ]
+        let mut row = shelved.cells(texts);
+        row.insert(1, Cell::Text(shelved.family.standards.join(", ")));
+        row
     };
     let rows: Vec<_> = shelf.iter().filter(fits).map(row).collect();
-    let columns =
-        ["content-column-family", "content-column-codes", "content-column-level", "content-column-holds"];
+    let columns = [
+        "content-column-family",
+        "content-column-codes",
+        "content-column-kinds",
+        "content-column-level",
+        "content-column-holds",
+    ];
     let found = texts.with("content-families-found", &[("count", rows.len().into())]);
     let table = Table::new(
         texts.say("content-families"),
@@ -190,6 +222,7 @@ pub(crate) async fn show(
     let facts = Section {
         facts: vec![
             (texts.say("content-column-codes"), family.standards.join(", ")),
+            (texts.say("content-column-kinds"), shelved.kinds(texts)),
             (texts.say("content-column-level"), shelved.levels_told()),
             (texts.say("content-column-holds"), shelved.holds(texts)),
             (texts.say("content-name"), family.id.clone()),

@@ -23,6 +23,7 @@ mod examine;
 mod families;
 mod jobs_view;
 mod overview;
+mod plan;
 mod platforms;
 mod pools;
 mod session;
@@ -75,8 +76,9 @@ pub(crate) fn configure(config: &mut ServiceConfig) {
         .route("/district/families", web::get().to(families::list))
         .route("/district/families/{family}", web::get().to(families::show))
         .route("/district/pools", web::get().to(pools::list))
-        .route("/district/pools/plan", web::get().to(pools::plan))
-        .route("/district/pools/plan", web::post().to(pools::work_on_plan))
+        .route("/district/pools/plan", web::get().to(plan::show))
+        .route("/district/pools/plan", web::post().to(plan::work))
+        .route("/district/pools/plan/upload", web::post().to(plan::upload))
         .route("/district/pools/{pool}", web::get().to(pools::show))
         .route("/district/pools/{pool}/file", web::get().to(pools::file))
         .route("/district/pools/{pool}/export", web::post().to(pools::export))

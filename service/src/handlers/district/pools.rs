@@ -1,5 +1,6 @@
-//! Pools: making one from a plan, what it holds, loading it for teachers, and exporting it as a package.
+//! Pools: what each holds, where it is placed, and exporting it as a package. Making one: `plan`.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::Cursor;
 use std::sync::Arc;
 
@@ -9,238 +10,121 @@ use exporters::cartridge::{CartridgeOptions, write_cartridge_telling};
 use exporters::qti::{PackageOptions, QtiVersion, write_package_telling, write_template_package_telling};
 use qbank::bank;
 use qbank::form;
-use qbank::plan::Plan;
 use qbank::pool::Pool;
+use serde::Deserialize;
 
-use super::families::{self, codes, levels, options, question};
-use super::{DistrictSession, board, done, refused, shown};
+use super::families::question;
+use super::{DistrictSession, board, shown};
 use crate::app::App;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::form::{Fields, Posted};
 use crate::jobs::{Outcome, Progress};
-use crate::pages::board::{Board, Cell, Field, FieldKind, Form, Section, Table};
-use crate::storage::{PoolId, PutPool, StoredPool};
+use crate::pages::board::{Cell, Field, Form, Section, Table};
+use crate::storage::{Placement, PoolId, PoolSummary, Registration};
 use crate::texts::Texts;
 
-/// Questions that a plan made on a page may ask for; larger pools are made at the command line.
-const QUESTIONS_MOST: u64 = 5_000;
 /// Forms over which the spread of difficulty is told.
 const FORMS: u32 = 200;
 /// Questions of a pool that are shown on a page.
 const SHOWN: usize = 20;
 
-/// GET: the pools.
-pub(crate) async fn list(session: DistrictSession, app: web::Data<App>) -> Result<HttpResponse, PageError> {
+/// Pools on a page of the list.
+const ON_A_PAGE: usize = 50;
+
+/// Which part of the list is shown.
+#[derive(Debug, Default, Deserialize)]
+pub(crate) struct Leaf {
+    /// From 1; the first if it is none.
+    #[serde(default)]
+    page: String,
+}
+
+/// GET: the pools, each with the courses where it is placed.
+pub(crate) async fn list(
+    session: DistrictSession,
+    app: web::Data<App>,
+    leaf: web::Query<Leaf>,
+) -> Result<HttpResponse, PageError> {
     let texts = Texts::of_reader();
+    let pools = app.storage.pools().await?;
+    let leaves = pools.len().div_ceil(ON_A_PAGE).max(1);
+    let page = leaf.page.parse::<usize>().unwrap_or(1).clamp(1, leaves);
     let placements = app.storage.placements().await?;
-    let row = |pool: crate::storage::PoolSummary| {
-        let placed = placements.iter().filter(|placement| placement.quiz.pool == pool.id).count();
+    let registrations = app.storage.registrations().await?;
+    let row = |pool: PoolSummary| {
+        let placed = placements.iter().filter(|placement| placement.quiz.pool == pool.id);
+        let placed: Vec<&Placement> = placed.collect();
         vec![
             Cell::Link(format!("/district/pools/{}", pool.id), pool.title),
             Cell::Code(pool.id.to_string()),
             Cell::Number(texts.number(pool.item_count)),
-            Cell::Number(texts.number(placed as u64)),
+            Cell::Text(placed_where(&placed, &registrations, texts)),
         ]
     };
-    let rows = app.storage.pools().await?.into_iter().map(row).collect();
+    let rows = pools.into_iter().skip((page - 1) * ON_A_PAGE).take(ON_A_PAGE).map(row).collect();
     let columns =
         ["content-column-pool", "content-column-id", "content-column-questions", "content-column-placed"];
     let columns = columns.map(|column| texts.say(column)).to_vec();
     let table = Table::new(texts.say("content-pools"), columns, rows, texts.say("content-pools-none"));
-    let section = Section::new("pools", texts.say("content-pools-loaded"))
-        .table(table)
-        .link("/district/pools/plan", texts.say("content-new-pool"));
+    let mut section = Section::new("pools", texts.say("content-pools-loaded")).table(table);
+    if leaves > 1 {
+        let told = [("page", page.into()), ("pages", leaves.into())];
+        section = section.text(texts.with("content-pools-page", &told));
+    }
+    let turn = |page: usize| format!("/district/pools?page={page}");
+    if page > 1 {
+        section = section.link(turn(page - 1), texts.say("content-pools-earlier"));
+    }
+    if page < leaves {
+        section = section.link(turn(page + 1), texts.say("content-pools-later"));
+    }
+    let section = section.link("/district/pools/plan", texts.say("content-new-pool"));
     shown(&board(&session, "/district/pools", texts.say("content-pools"), vec![section]))
 }
 
-/// GET: an empty plan.
-pub(crate) async fn plan(session: DistrictSession) -> Result<HttpResponse, PageError> {
-    shown(&plan_page(&session, "").await?)
+/// How often a pool is placed, and in how many courses of which platforms.
+fn placed_where(placed: &[&Placement], registrations: &[Registration], texts: &Texts) -> String {
+    if placed.is_empty() {
+        return texts.say("content-placed-nowhere");
+    }
+    let mut by_platform: BTreeMap<&str, (usize, BTreeSet<String>)> = BTreeMap::new();
+    for placement in placed {
+        let quiz = &placement.quiz;
+        let known = registrations.iter().find(|known| known.id == quiz.link.registration);
+        let (times, courses) =
+            by_platform.entry(known.map_or("", |known| known.platform.issuer.as_str())).or_default();
+        *times += 1;
+        courses.insert(quiz.context.as_ref().map(ToString::to_string).unwrap_or_default());
+    }
+    let told = by_platform.into_iter().map(|(issuer, (times, courses))| {
+        let parts = [("times", times.into()), ("courses", courses.len().into()), ("issuer", issuer.into())];
+        texts.with("content-placed-at", &parts)
+    });
+    told.collect::<Vec<_>>().join("; ")
 }
 
-/// The page of a plan, as far as it is.
-async fn plan_page(session: &DistrictSession, plan: &str) -> Result<Board, PageError> {
-    let texts = Texts::of_reader();
-    let shelf = families::shelf().await?;
-    let carried = || Field::hidden("plan", plan);
-    let mut adding = vec![carried()];
-    if plan.is_empty() {
-        adding.push(Field::line("title", texts.say("content-plan-title"), ""));
-        let locales = [("en-US", "English"), ("es-US", "Español")];
-        let locales = locales.map(|(tag, name)| (tag.to_owned(), name.to_owned(), tag == texts.tag()));
-        adding.push(Field::choice("locale", texts.say("content-plan-language"), locales.to_vec()));
-    }
-    adding.extend([
-        Field::line("section", texts.say("content-plan-section"), ""),
-        Field::choice(
-            "code",
-            texts.say("content-code"),
-            options(texts.say("content-choose-one"), &codes(shelf), ""),
-        ),
-        Field::choice(
-            "level_from",
-            texts.say("content-level-from"),
-            options(texts.say("content-any"), &levels(), ""),
-        ),
-        Field::choice(
-            "level_to",
-            texts.say("content-level-to"),
-            options(texts.say("content-any"), &levels(), ""),
-        ),
-        Field::number("count", texts.say("content-plan-count"), "24")
-            .hint(texts.say("content-plan-count-hint")),
-        Field::number("pick", texts.say("content-plan-pick"), "2").hint(texts.say("content-plan-pick-hint")),
-    ]);
-    let mut add = Form::post("/district/pools/plan", texts.say("content-plan-add"), adding);
-    add.buttons = vec![("do", "add".into(), texts.say("content-plan-add"))];
-    let mut sections = vec![Section::new("add", texts.say("content-plan-add-heading")).form(add)];
-    let text = Field {
-        kind: FieldKind::Lines(plan.to_owned()),
-        ..Field::line("plan", texts.say("content-plan-text"), "")
+/// The placed quizzes of a pool: title, course and platform of each.
+fn placings(placed: &[&Placement], registrations: &[Registration], texts: &Texts) -> Table {
+    let row = |placement: &&Placement| {
+        let quiz = &placement.quiz;
+        let known = registrations.iter().find(|known| known.id == quiz.link.registration);
+        vec![
+            Cell::Text(quiz.title.clone()),
+            Cell::Code(quiz.context.as_ref().map(ToString::to_string).unwrap_or_default()),
+            Cell::Text(known.map_or_else(String::new, |known| known.platform.issuer.clone())),
+        ]
     };
-    let mut make = Form::post(
-        "/district/pools/plan",
-        String::new(),
-        vec![text.hint(texts.say("content-plan-text-hint"))],
-    );
-    make.buttons = vec![
-        ("do", "make".into(), texts.say("content-plan-make")),
-        ("do", "load".into(), texts.say("content-plan-load")),
-    ];
-    sections.push(Section::new("plan", texts.say("content-plan-heading")).form(make));
-    Ok(board(session, "/district/pools", texts.say("content-new-pool"), sections))
-}
-
-/// POST: adds a section, makes the pool to look at it, or makes and loads it.
-pub(crate) async fn work_on_plan(
-    session: DistrictSession,
-    app: web::Data<App>,
-    posted: Posted,
-) -> Result<HttpResponse, PageError> {
-    let fields = Fields::checked(posted, &session.csrf)?;
-    let texts = Texts::of_reader();
-    // Browsers end the lines of a form by CR LF (HTML, from memory).
-    let plan = fields.value("plan").replace("\r\n", "\n");
-    if fields.value("do") == "add" {
-        return match with_section(&plan, &fields) {
-            Ok(plan) => shown(&plan_page(&session, &plan).await?),
-            Err(message) => refused(plan_page(&session, &plan).await?, texts.say(message)),
-        };
-    }
-    let made = {
-        let plan = plan.clone();
-        web::block(move || make(&plan)).await.map_err(|error| PageError::Record(error.to_string()))?
-    };
-    let pool = match made {
-        Ok(pool) => pool,
-        Err(problem) => {
-            return refused(plan_page(&session, &plan).await?, problem.told(texts));
-        }
-    };
-    if fields.value("do") == "load" {
-        let id = pool.id.clone();
-        return match app.storage.put_pool(StoredPool::of(&pool)).await? {
-            PutPool::New | PutPool::Replaced => Ok(answer::see_other(&format!("/district/pools/{id}"))),
-            PutPool::InUse => refused(plan_page(&session, &plan).await?, texts.say("content-pool-in-use")),
-        };
-    }
-    let mut board = plan_page(&session, &plan).await?;
-    board.sections.extend(preview(&pool, texts));
-    let told = [("questions", pool.items().count().into()), ("sections", pool.sections.len().into())];
-    done(board, texts.with("content-plan-made", &told), None)
-}
-
-/// The plan with one section more, as TOML.
-fn with_section(plan: &str, fields: &Fields) -> Result<String, &'static str> {
-    let value = |name: &str| fields.value(name).trim();
-    let number = |name: &str| value(name).parse::<u64>().ok().filter(|number| *number > 0);
-    if value("section").is_empty()
-        || value("code").is_empty()
-        || (plan.is_empty() && value("title").is_empty())
-    {
-        return Err("content-plan-lacks");
-    }
-    let (count, pick) =
-        (number("count").ok_or("content-plan-numbers")?, number("pick").ok_or("content-plan-numbers")?);
-    if pick > count {
-        return Err("content-plan-numbers");
-    }
-    // TOML's basic strings escape as JSON's do.
-    let quoted = |text: &str| serde_json::Value::from(text).to_string();
-    let mut text = plan.trim_end().to_owned();
-    if text.is_empty() {
-        let title = value("title");
-        text = format!(
-            "pool = {}\ntitle = {}\nseed = \"1\"\nlocale = {}",
-            quoted(&name_of(title)),
-            quoted(title),
-            quoted(value("locale"))
-        );
-    }
-    text += &format!(
-        "\n\n[[section]]\ntitle = {}\nstandards = [{}]",
-        quoted(value("section")),
-        quoted(value("code"))
-    );
-    if let (from, to) = (value("level_from"), value("level_to"))
-        && !(from.is_empty() && to.is_empty())
-    {
-        let level = |text: &str, other: u8| text.parse::<u8>().unwrap_or(other);
-        let (from, to) = (level(from, 1), level(to, 5));
-        if from > to {
-            return Err("content-plan-levels");
-        }
-        text += &format!("\ndifficulty = [{from}, {to}]");
-    }
-    text += &format!("\ncount = {count}\npick = {pick}\n");
-    Ok(text)
-}
-
-/// An id from a title: letters, digits and hyphens, beginning with a letter.
-fn name_of(title: &str) -> String {
-    let plain = title.to_lowercase();
-    let signs = plain.chars().map(|sign| if sign.is_ascii_alphanumeric() { sign } else { '-' });
-    let words: String = signs.collect();
-    let words: Vec<&str> = words.split('-').filter(|word| !word.is_empty()).collect();
-    let name = crate::shorten_plain(&words.join("-"), 40).trim_end_matches('-').to_owned();
-    if name.starts_with(|first: char| first.is_ascii_alphabetic()) { name } else { format!("pool-{name}") }
-}
-
-/// The pool of a plan; or why there is none.
-fn make(plan: &str) -> Result<Pool, PlanFault> {
-    let plan = Plan::from_toml(plan).map_err(|error| PlanFault::Other(error.to_string()))?;
-    let asked = plan.section.iter().fold(0_u64, |sum, section| sum.saturating_add(section.count));
-    if asked > QUESTIONS_MOST {
-        return Err(PlanFault::TooLarge);
-    }
-    let families = match plan.families() {
-        Some(names) => names.iter().map(|name| bank::family(name)).collect::<Result<Vec<_>, _>>(),
-        None => bank::families(),
-    };
-    let families = families.map_err(|error| PlanFault::Other(error.to_string()))?;
-    plan.make(&families, None).map_err(|error| PlanFault::Other(error.to_string()))
-}
-
-/// Why a plan makes no pool.
-#[derive(Debug, PartialEq, Eq)]
-enum PlanFault {
-    /// It asks for more than [`QUESTIONS_MOST`].
-    TooLarge,
-    /// In the words of whoever read it, which are English.
-    Other(String),
-}
-
-impl PlanFault {
-    fn told(self, texts: &Texts) -> String {
-        match self {
-            Self::TooLarge => texts.with("content-plan-too-large", &[("most", QUESTIONS_MOST.into())]),
-            Self::Other(problem) => texts.with("content-plan-fault", &[("problem", problem.into())]),
-        }
-    }
+    let columns = ["running-column-quiz", "running-column-course", "running-column-issuer"];
+    Table::new(
+        texts.say("content-placed"),
+        columns.map(|column| texts.say(column)).to_vec(),
+        placed.iter().map(row).collect(),
+        texts.say("content-placed-nowhere"),
+    )
 }
 
 /// What a pool holds: sections, the spread of difficulty, and first questions.
-fn preview(pool: &Pool, texts: &Texts) -> Vec<Section> {
+pub(super) fn preview(pool: &Pool, texts: &Texts) -> Vec<Section> {
     let columns = ["content-plan-section", "content-column-questions", "content-plan-pick"];
     let row = |section: &qbank::pool::Section| {
         vec![
@@ -304,6 +188,11 @@ pub(crate) async fn show(
             .form(export)
             .link(format!("/district/pools/{}/file", pool.id), texts.say("content-pool-file")),
     );
+    let all = app.storage.placements().await?;
+    let placed: Vec<&Placement> = all.iter().filter(|placement| placement.quiz.pool.0 == pool.id).collect();
+    let registrations = app.storage.registrations().await?;
+    let placed = placings(&placed, &registrations, texts);
+    sections.push(Section::new("placed", texts.say("content-placed")).table(placed));
     let ids = QUESTION_IDS.into_iter();
     let items = pool.items().take(SHOWN).zip(ids).zip(1_u32..);
     let questions = items.map(|((item, id), number)| {
@@ -420,48 +309,5 @@ pub(crate) async fn export(
     match app.jobs.begin(&session.token, title, &session.change(&app), work).await? {
         Some(job) => Ok(answer::see_other(&format!("/district/jobs/{job}"))),
         None => Err(PageError::Form(texts.say("content-too-many-jobs"))),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_title_becomes_an_id_and_a_plan_that_is_read_back() {
-        for (title, name) in [
-            ("River day: decimals", "river-day-decimals"),
-            ("5. Klasse", "pool-5-klasse"),
-            ("¡Décimas!", "d-cimas"),
-            ("\u{4e00}", "pool-"),
-        ] {
-            assert_eq!(name_of(title), name);
-        }
-        let posted = [
-            ("csrf", "c"),
-            ("title", "A \"quoted\" day\\"),
-            ("locale", "en-US"),
-            ("section", "Adding"),
-            ("code", "5.NBT.B.7"),
-            ("level_to", "3"),
-            ("count", "6"),
-            ("pick", "2"),
-        ];
-        let posted = posted.map(|(name, value)| (name.to_owned(), value.to_owned())).to_vec();
-        let fields = Fields::checked(web::Form(posted), &crate::session::Csrf::from("c".to_owned())).unwrap();
-        let once = with_section("", &fields).unwrap();
-        let twice = with_section(&once, &fields).unwrap();
-        let plan = Plan::from_toml(&twice).unwrap();
-        assert_eq!((plan.title.as_str(), plan.section.len()), ("A \"quoted\" day\\", 2));
-        assert_eq!((*plan.section[1].levels.start(), *plan.section[1].levels.end()), (1, 3));
-        assert_eq!(make(&once).unwrap().items().count(), 6);
-    }
-
-    #[test]
-    fn a_plan_at_fault_or_too_large_is_told() {
-        assert!(matches!(make("pool = "), Err(PlanFault::Other(told)) if told.contains("line 1")));
-        let large = "pool = \"p\"\ntitle = \"P\"\nseed = \"1\"\n[[section]]\ntitle = \"A\"\nfamily = \"add-ragged\"\ncount = 5001\npick = 1\n";
-        assert_eq!(make(large), Err(PlanFault::TooLarge));
-        assert_eq!(make(&large.replace("5001", "9223372036854775807")), Err(PlanFault::TooLarge));
     }
 }

@@ -44,7 +44,7 @@ async fn a_grade_that_could_not_be_delivered_says_why_and_can_be_sent_again() {
     let storage = &school.app.storage;
     let now = school.app.clock.now();
     for grade in storage.lease_grades(now, plus_ms(now, 1000), &everything()).await.unwrap() {
-        let problem = "the activity is closed in the course".into();
+        let problem = "the platform does not allow grades here; the activity may be closed (403)".into();
         let outcome = match grade.user.as_str() {
             "p-07" | "p-09" => DeliveryOutcome::Delivered,
             _ => DeliveryOutcome::Parked { problem },
@@ -54,7 +54,11 @@ async fn a_grade_that_could_not_be_delivered_says_why_and_can_be_sent_again() {
     let teacher = school.teacher().await;
     let page = teacher.grades().await;
     assert!(page.contains("</span>delivered"), "{page}");
-    assert!(page.contains("could not be delivered") && page.contains("The activity is closed"), "{page}");
+    assert!(
+        page.contains("could not be delivered")
+            && page.contains("The platform does not allow grades here; the activity may be closed (403)."),
+        "{page}"
+    );
 
     let path = format!("{}/send-again", teacher.start);
     assert_eq!(teacher.post(&path, &[]).await.status, StatusCode::FORBIDDEN, "without the token");
@@ -458,7 +462,9 @@ async fn the_class_page_says_who_needs_what_and_has_questions_for_the_board() {
     assert!(needs.contains("Answers consistent with lining numbers up at their last digits"), "{page}");
     assert!(needs.contains("What to do next") && needs.contains("place-value paper"), "{page}");
     assert!(needs.contains("for the board") && needs.contains("Show the answer"), "{page}");
-    assert_eq!(page.matches("class=\"cell ").count(), 4 * 6, "a cell for each question");
+    assert_eq!(page.matches("<td class=\"").count(), 4 * (6 + 1), "a cell for each question, and the points");
+    assert_eq!(page.matches("<th scope=\"row\"><a href=\"").count(), 4, "one link a pupil for the keyboard");
+    assert!(page.len() < 40_000, "{} bytes", page.len());
     let spanish =
         teacher.send(TestRequest::get().uri(&teacher.start).insert_header(("accept-language", "es"))).await;
     assert!(spanish.body.contains("Quién necesita qué") && spanish.body.contains("3 estudiantes"));

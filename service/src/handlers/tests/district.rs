@@ -220,6 +220,29 @@ async fn a_plan_that_is_clicked_together_is_loaded_and_its_questions_are_shown()
     assert_eq!((status, leads.as_str()), (StatusCode::SEE_OTHER, "/district/pools/yard-day"), "{page}");
     let (status, _, page) = school.district(Some(&cookie), "/district/pools/yard-day", None).await;
     assert!(status == StatusCode::OK && page.contains("Question 4"), "{page}");
+    assert!(page.contains("nowhere yet"), "where it is placed: {page}");
+
+    let look = |more: &[(&'static str, &'static str)]| {
+        let fixed = [("csrf", csrf.as_str()), ("do", "look"), ("locale", "en-US"), ("code", "5.NBT.B.7")];
+        fixed.into_iter().chain(more.iter().copied()).collect::<Vec<_>>()
+    };
+    let asked = async |fields: &[(&str, &str)]| {
+        school.district(Some(&cookie), "/district/pools/plan", Some(fields)).await
+    };
+    let (status, _, page) = asked(&look(&[("kind", "number")])).await;
+    assert!(status == StatusCode::OK && page.contains("Up to "), "{page}");
+    assert!(page.contains("<option value=\"number\" selected>"), "what was chosen stays: {page}");
+    let (_, _, page) = asked(&look(&[("level_from", "4"), ("level_to", "5")])).await;
+    assert!(page.contains("About ") && page.contains(" of 40 drawn"), "{page}");
+    let (status, _, page) = asked(&look(&[("level_from", "5"), ("level_to", "4")])).await;
+    assert!(status == StatusCode::UNPROCESSABLE_ENTITY && page.contains("lower level"), "{page}");
+    // No family for adding decimals asks for numbers in words.
+    let (_, _, page) = asked(&look(&[("kind", "words")])).await;
+    assert!(page.contains("No family has such questions"), "{page}");
+
+    let keep = [("csrf", csrf.as_str()), ("do", "download"), ("plan", plan.as_str())];
+    let (status, _, file) = asked(&keep).await;
+    assert_eq!((status, file.as_str()), (StatusCode::OK, plan.as_str()));
     let fault = [("csrf", csrf.as_str()), ("do", "make"), ("plan", "pool = ")];
     let (status, _, page) = school.district(Some(&cookie), "/district/pools/plan", Some(&fault)).await;
     assert!(status == StatusCode::UNPROCESSABLE_ENTITY && page.contains("line 1"), "{page}");

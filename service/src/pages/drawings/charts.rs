@@ -1,4 +1,5 @@
-//! Charts: each one a picture with patterns and signs beside colours, and the same as a table below it.
+//! Charts: each one a picture with patterns and signs beside colours, and the same as a table below it. The table of a
+//! class map is the page's own, since it leads to the attempts.
 //!
 //! Inputs are labels and counts that are ready to show. A chart is placed by `{{ chart }}` in a template. Each needs an
 //! `id` of its own on a page: letters, digits and hyphens.
@@ -275,14 +276,18 @@ mod tests {
     }
 
     #[test]
-    fn a_class_map_says_each_cell_in_its_table() {
+    fn a_class_map_draws_each_cell_and_explains_it() {
         for texts in Texts::all() {
             let html = map(texts).to_string();
             assert!(!html.contains("<b>") && !html.contains("<Class>"), "{html}");
-            assert!(html.contains("Bartholomäus Con…") && html.contains("Bartholomäus Constantin"), "{html}");
-            for cell in [Cell::Right, Cell::Wrong, Cell::Own, Cell::NotAnswered] {
-                assert!(html.contains(&format!("<td>{}</td>", cell.told(texts))), "{html}");
-                assert!(html.contains(&format!("url(#map-{})", cell.class())), "{html}");
+            assert!(html.contains("Bartholomäus Con…"), "{html}");
+            for (cell, drawn) in Cell::ALL.into_iter().zip([1, 1, 0, 1, 0, 1]) {
+                assert!(html.contains(&format!("</svg> {}</li>", cell.told(texts))), "{html}");
+                let class = cell.class();
+                assert!(html.contains(&format!("<g id=\"map-{class}\">")), "{html}");
+                assert!(html.contains(&format!("url(#map-{class}-fill)")), "{html}");
+                // Once more in the legend.
+                assert_eq!(html.matches(&format!("<use href=\"#map-{class}\"")).count(), drawn + 1, "{html}");
             }
         }
     }
@@ -292,7 +297,7 @@ mod tests {
         let map = map(Texts::of("en-US"));
         let html = map.to_string();
         for column in 0..2 {
-            let x = format!("<rect x=\"{}\"", ClassMap::x(&column) + 2);
+            let x = format!(" x=\"{}\"/>", ClassMap::x(&column));
             assert_eq!(html.matches(&x).count(), 2, "{html}");
             assert!(ClassMap::x(&column) + CELL <= map.width());
         }

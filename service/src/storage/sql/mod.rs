@@ -826,6 +826,10 @@ impl Storage for SqlStore {
     async fn forget_old_jobs(&self, before: Timestamp) -> Result<usize, StorageError> {
         self.threads.write(move |c| jobs::forget_old(c, before)).await
     }
+
+    fn numbers(&self) -> StoreNumbers {
+        self.threads.numbers()
+    }
 }
 
 /// Runs work that blocks on a thread of its own.

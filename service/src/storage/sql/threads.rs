@@ -12,10 +12,12 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use tokio::sync::{mpsc, oneshot};
+use tracing::Instrument as _;
 
 use super::connection::Connection;
 use super::row::failed;
-use crate::storage::{Queue, StorageError};
+use crate::storage::{Queue, StorageError, StoreNumbers};
+use crate::traces;
 
 /// How many steps may wait.
 const QUEUE_LENGTH: usize = 1024;
@@ -75,14 +77,25 @@ pub(super) trait Lane: Send + 'static {
 pub(super) struct Threads {
     writers: mpsc::Sender<Box<dyn Task>>,
     readers: mpsc::Sender<Box<dyn Task>>,
+    numbers: StoreNumbers,
 }
+
+/// The lanes' names among the numbers of the service.
+const WRITE: &str = "write";
+const READ: &str = "read";
 
 impl Threads {
     /// Starts a thread for each lane. Without `readers` (a database in memory has one connection) the writer reads too.
     pub(super) fn spawn<L: Lane>(writers: Vec<L>, readers: Vec<L>) -> Result<Self, StorageError> {
-        let writers = spawn("tenths-store-write", writers)?;
-        let readers = if readers.is_empty() { writers.clone() } else { spawn("tenths-store-read", readers)? };
-        Ok(Self { writers, readers })
+        let numbers = StoreNumbers::default();
+        let writers = spawn(WRITE, writers, &numbers)?;
+        let readers = if readers.is_empty() { writers.clone() } else { spawn(READ, readers, &numbers)? };
+        Ok(Self { writers, readers, numbers })
+    }
+
+    /// What has come of all steps.
+    pub(super) fn numbers(&self) -> StoreNumbers {
+        self.numbers.clone()
     }
 
     /// How much waits, in the fuller of both queues.
@@ -101,7 +114,7 @@ impl Threads {
         T: Send + 'static,
         F: Fn(&Connection) -> Result<T, StorageError> + Send + 'static,
     {
-        run(&self.writers, step).await
+        self.run(WRITE, step).await
     }
 
     /// Runs a step that only reads; it sees everything written before.
@@ -110,25 +123,48 @@ impl Threads {
         T: Send + 'static,
         F: Fn(&Connection) -> Result<T, StorageError> + Send + 'static,
     {
-        run(&self.readers, step).await
+        self.run(READ, step).await
+    }
+
+    /// Has a step run, counted and traced.
+    async fn run<T, F>(&self, lane: &'static str, step: F) -> Result<T, StorageError>
+    where
+        T: Send + 'static,
+        F: Fn(&Connection) -> Result<T, StorageError> + Send + 'static,
+    {
+        let threads = if lane == WRITE { &self.writers } else { &self.readers };
+        let _entered = self.numbers.enter(lane);
+        let span = traces::store_step(lane, step_name(std::any::type_name::<F>()));
+        let outcome = run(threads, step).instrument(span).await;
+        outcome.inspect_err(|error| self.numbers.failed(error))
     }
 }
 
-fn spawn<L: Lane>(name: &str, lanes: Vec<L>) -> Result<mpsc::Sender<Box<dyn Task>>, StorageError> {
+/// What a step is called, from the name of its closure: the function of [`crate::storage::Storage`] that made it.
+fn step_name(closure: &'static str) -> &'static str {
+    let function = closure.split("::{{closure}}").next().unwrap_or(closure);
+    function.rsplit("::").next().unwrap_or(function)
+}
+
+fn spawn<L: Lane>(
+    lane_name: &'static str,
+    lanes: Vec<L>,
+    numbers: &StoreNumbers,
+) -> Result<mpsc::Sender<Box<dyn Task>>, StorageError> {
     let (sender, receiver) = mpsc::channel(QUEUE_LENGTH);
     let receiver = Arc::new(Mutex::new(receiver));
     for lane in lanes {
-        let receiver = receiver.clone();
+        let (receiver, numbers) = (receiver.clone(), numbers.clone());
         std::thread::Builder::new()
-            .name(name.to_owned())
-            .spawn(move || serve(lane, &receiver))
+            .name(format!("tenths-store-{lane_name}"))
+            .spawn(move || serve(lane, &receiver, |waited| numbers.waited(lane_name, waited)))
             .map_err(|error| StorageError::Database(format!("cannot start the store's thread: {error}")))?;
     }
     Ok(sender)
 }
 
 /// Takes waiting steps in groups until the last handle is dropped.
-fn serve(mut lane: impl Lane, steps: &Mutex<mpsc::Receiver<Box<dyn Task>>>) {
+fn serve(mut lane: impl Lane, steps: &Mutex<mpsc::Receiver<Box<dyn Task>>>, note_wait: impl Fn(Duration)) {
     let mut group = Vec::with_capacity(GROUP_SIZE);
     loop {
         // One thread waits for steps, the others for their turn to wait.
@@ -137,8 +173,15 @@ fn serve(mut lane: impl Lane, steps: &Mutex<mpsc::Receiver<Box<dyn Task>>>) {
         if taken == 0 {
             return;
         }
-        if group.len() > 1 && together(&mut lane, &mut group).is_ok() {
-            group.drain(..).for_each(|task| task.answer(Ok(())));
+        group.iter().for_each(|task| note_wait(task.entered().elapsed()));
+        if group.len() > 1 {
+            match together(&mut lane, &mut group) {
+                Ok(()) => group.drain(..).for_each(|task| task.answer(Ok(()))),
+                Err(Undone::Unsure(error)) => {
+                    group.drain(..).for_each(|task| task.answer(Err(error.clone())));
+                }
+                Err(Undone::Surely(_)) => {}
+            }
         }
         for mut task in group.drain(..) {
             let outcome = alone(&mut lane, &mut task);
@@ -147,15 +190,23 @@ fn serve(mut lane: impl Lane, steps: &Mutex<mpsc::Receiver<Box<dyn Task>>>) {
     }
 }
 
+/// Why a transaction came to nothing.
+enum Undone {
+    /// Nothing of it was kept.
+    Surely(StorageError),
+    /// The connection broke while it was to be kept; nobody knows whether it was. It is not run again, but told.
+    Unsure(StorageError),
+}
+
 /// Runs steps in one transaction, all or nothing.
-fn together(lane: &mut impl Lane, group: &mut [Box<dyn Task>]) -> Result<(), StorageError> {
+fn together(lane: &mut impl Lane, group: &mut [Box<dyn Task>]) -> Result<(), Undone> {
     let begin = lane.begin();
-    let connection = lane.connection()?;
-    connection.execute_batch(begin).map_err(failed)?;
+    let connection = lane.connection().map_err(Undone::Surely)?;
+    connection.execute_batch(begin).map_err(|error| Undone::Surely(failed(error)))?;
     let done = group.iter_mut().try_for_each(|task| task.run(connection));
     let ended = match done {
-        Ok(()) => connection.execute_batch("COMMIT").map_err(|error| unsure(failed(error))),
-        Err(error) => Err(error),
+        Ok(()) => connection.execute_batch("COMMIT").map_err(|error| not_kept(failed(error))),
+        Err(error) => Err(Undone::Surely(error)),
     };
     if ended.is_err() {
         // Fails where the connection broke or the database has undone it already; then nothing is left to undo.
@@ -164,13 +215,13 @@ fn together(lane: &mut impl Lane, group: &mut [Box<dyn Task>]) -> Result<(), Sto
     ended
 }
 
-/// A connection that breaks while it commits leaves open whether that happened; such a step is not run again.
-fn unsure(error: StorageError) -> StorageError {
+/// What a failed commit means: a database that answers has undone it.
+fn not_kept(error: StorageError) -> Undone {
     match error {
-        StorageError::Unavailable(problem) => {
-            StorageError::Database(format!("{problem}; whether it was stored is not known"))
-        }
-        other => other,
+        StorageError::Unavailable(problem) => Undone::Unsure(StorageError::Unavailable(format!(
+            "{problem}; whether it was stored is not known"
+        ))),
+        other => Undone::Surely(other),
     }
 }
 
@@ -179,8 +230,9 @@ fn alone(lane: &mut impl Lane, task: &mut Box<dyn Task>) -> Result<(), StorageEr
     let mut problem = "its turn did not come in time".to_owned();
     while task.entered().elapsed() < WITHIN {
         match together(lane, std::slice::from_mut(task)) {
-            Err(StorageError::Unavailable(why)) => problem = why,
-            outcome => return outcome,
+            Ok(()) => return Ok(()),
+            Err(Undone::Surely(StorageError::Unavailable(why))) => problem = why,
+            Err(Undone::Surely(error) | Undone::Unsure(error)) => return Err(error),
         }
         std::thread::sleep(PAUSE);
     }
@@ -198,4 +250,28 @@ where
     let place = tokio::time::timeout(PLACE_WITHIN, threads.reserve()).await;
     place.map_err(|_| StorageError::Busy)?.map_err(|_| StorageError::Closed)?.send(Box::new(step));
     answered.await.map_err(|_| StorageError::Closed)?
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_step_is_called_as_the_function_that_made_it() {
+        let names = [
+            (
+                "<service::storage::sql::SqlStore as service::storage::Storage>::ping::{{closure}}::{{closure}}",
+                "ping",
+            ),
+            ("service::storage::sql::outbox::lease", "lease"),
+            (
+                "service::storage::sql::SqlStore::change<(), <service::storage::sql::SqlStore as \
+                 service::storage::Storage>::put_registration::{{closure}}::{{closure}}>::{{closure}}::{{closure}}",
+                "put_registration",
+            ),
+        ];
+        for (closure, step) in names {
+            assert_eq!(step_name(closure), step, "{closure}");
+        }
+    }
 }

@@ -30,6 +30,20 @@ pub(super) fn cut_connections(address: &str) {
     SERVER.as_ref().unwrap().order(&cut).unwrap();
 }
 
+/// Has a database run a statement.
+pub(super) fn order(address: &str, sql: &str) {
+    let (address, sql) = (address.to_owned(), sql.to_owned());
+    let ordering = move || postgres::Client::connect(&address, postgres::NoTls)?.batch_execute(&sql);
+    std::thread::spawn(ordering).join().unwrap().unwrap();
+}
+
+/// The number that a statement gives.
+pub(super) fn number(address: &str, sql: &str) -> i64 {
+    let (address, sql) = (address.to_owned(), sql.to_owned());
+    let asking = move || postgres::Client::connect(&address, postgres::NoTls)?.query_one(&sql, &[]);
+    std::thread::spawn(asking).join().unwrap().unwrap().get(0)
+}
+
 impl Server {
     fn address(&self, database: &str) -> String {
         format!("postgres://postgres@/{database}?host={}", self.folder.display())
