@@ -127,7 +127,11 @@ impl Metrics {
             requests.clone(),
         );
         let (ready, clock_seconds) = (Gauge::default(), Seconds::default());
-        registry.register("ready", "1 while the store answers, else 0", ready.clone());
+        registry.register(
+            "ready",
+            "1 while this process should get requests, else 0; the readiness check says why",
+            ready.clone(),
+        );
         registry.register(
             "clock_seconds",
             "What the process takes for the time, since 1970",
@@ -228,9 +232,9 @@ impl Metrics {
 
     /// All numbers as text, with the queue as it is now; none when the store does not answer. Then the queue is told as it
     /// was last: those who run the service need the other numbers most while the store is away.
-    pub fn render(&self, queue: Option<DeliveryQueue>, clock: &dyn Clock) -> String {
+    pub fn render(&self, queue: Option<DeliveryQueue>, ready: bool, clock: &dyn Clock) -> String {
         let now = clock.now();
-        self.ready.set(queue.is_some().into());
+        self.ready.set(ready.into());
         self.clock_seconds.set(seconds(now));
         if let Some(queue) = queue {
             let age_ms = queue.oldest.map_or(0, |oldest| now.as_millisecond() - oldest.as_millisecond());
@@ -319,7 +323,7 @@ mod tests {
         metrics.answered("/quiz/{placement}", &get, StatusCode::SERVICE_UNAVAILABLE, took);
         let invented = Method::from_bytes(b"INVENTED").unwrap();
         metrics.answered("/quiz/{placement}", &invented, StatusCode::BAD_GATEWAY, took);
-        metrics.render(Some(DeliveryQueue::default()), &SettableClock::at(started))
+        metrics.render(Some(DeliveryQueue::default()), true, &SettableClock::at(started))
     }
 
     #[tokio::test]
@@ -347,8 +351,8 @@ mod tests {
         let started = Timestamp::UNIX_EPOCH;
         let metrics = Metrics::new(&StoreNumbers::default(), started);
         let queue = DeliveryQueue { waiting: 7, ..Default::default() };
-        metrics.render(Some(queue), &SettableClock::at(started));
-        let told = metrics.render(None, &SettableClock::at(started));
+        metrics.render(Some(queue), true, &SettableClock::at(started));
+        let told = metrics.render(None, false, &SettableClock::at(started));
         assert!(
             told.contains("tenths_ready 0\n") && told.contains("tenths_delivery_queue_depth 7\n"),
             "{told}"

@@ -417,7 +417,7 @@ async fn a_platform_that_is_out_is_left_alone_and_another_is_not() {
     delivery.clock.advance_ms(5_000);
     delivery.deliver().await;
     assert_eq!(delivery.platform.timestamps().len(), 9, "one try to see whether it is back");
-    let numbers = delivery.app.metrics.render(Some(Default::default()), delivery.clock.as_ref());
+    let numbers = delivery.app.metrics.render(Some(Default::default()), true, delivery.clock.as_ref());
     let open =
         format!("tenths_platform_circuit{{platform=\"{}\"}} 2", delivery.placement.quiz.link.registration);
     assert!(numbers.contains(&open), "{numbers}");

@@ -296,7 +296,8 @@ fn supply_section(texts: &Texts, supplies: &[Supply], by_level: bool) -> Section
         return Section::new("supply", heading).text(texts.say("content-supply-none"));
     }
     let sum = supplies.iter().fold(0_u128, |sum, supply| sum.saturating_add(supply.questions()));
-    let count = texts.number(u64::try_from(sum).unwrap_or(u64::MAX));
+    let sum = u64::try_from(sum).unwrap_or(u64::MAX);
+    let count = texts.number(if by_level { two_figures(sum) } else { sum });
     let mut told = vec![texts.with(
         if by_level { "content-supply-about" } else { "content-supply-most" },
         &[("count", count.into())],
@@ -325,6 +326,12 @@ fn supply_section(texts: &Texts, supplies: &[Supply], by_level: bool) -> Section
         String::new(),
     );
     Section { texts: told, ..Section::new("supply", heading).table(table) }
+}
+
+/// An estimate as exact as a sample is: its first two figures.
+fn two_figures(count: u64) -> u64 {
+    let step = 10_u64.pow(count.checked_ilog10().unwrap_or(0).saturating_sub(1));
+    count / step * step
 }
 
 /// The plan as a file, if it is one.
@@ -488,6 +495,12 @@ mod tests {
         assert_eq!((*plan.section[1].levels.start(), *plan.section[1].levels.end()), (1, 3));
         assert_eq!(plan.section[1].kind, Some(StepKind::Number));
         assert_eq!(make(&once).unwrap().items().count(), 6);
+    }
+
+    #[test]
+    fn estimates_have_two_figures() {
+        let counts = [0, 7, 40, 99, 843, 84_739, u64::MAX];
+        assert_eq!(counts.map(two_figures), [0, 7, 40, 99, 840, 84_000, 18_000_000_000_000_000_000]);
     }
 
     #[test]

@@ -33,8 +33,9 @@ pub async fn metrics(app: web::Data<App>) -> HttpResponse {
             None
         }
     };
+    let ready = standing::not_ready(&app).await.is_none();
     HttpResponse::Ok()
         .content_type("application/openmetrics-text; version=1.0.0; charset=utf-8")
         .insert_header((CACHE_CONTROL, "no-store"))
-        .body(app.metrics.render(queue, app.clock.as_ref()))
+        .body(app.metrics.render(queue, ready, app.clock.as_ref()))
 }

@@ -124,8 +124,8 @@ async fn every_address_leads_others_to_the_door_and_takes_no_form_without_its_va
         let (status, leads, _) = school.district(None, &path, form).await;
         assert_eq!((status, leads.as_str()), (StatusCode::SEE_OTHER, "/district/sign-in"), "{path}");
         // Files come by another kind of form, whose parts are read before the session's value.
-        let examine = path == "/district/examine";
-        let refused = if examine { StatusCode::UNSUPPORTED_MEDIA_TYPE } else { StatusCode::FORBIDDEN };
+        let file = ["/district/examine", "/district/pools/plan/upload"].contains(&path.as_str());
+        let refused = if file { StatusCode::UNSUPPORTED_MEDIA_TYPE } else { StatusCode::FORBIDDEN };
         if posts {
             let (status, _, body) = school.district(Some(&cookie), &path, form).await;
             assert_eq!(status, refused, "{path}: {body}");
