@@ -377,6 +377,7 @@ async fn nothing_typed_is_lost_when_the_service_has_too_much_to_do() -> Result<(
         if scripts == Scripts::Off {
             pupil.find(Locator::XPath(&button("Send again"))).await?;
             pictures(&pupil, "too-much-to-do").await?;
+            look_while_busy(&stage).await?;
             drop(flights);
             pupil.click(Locator::XPath(&button("Send again"))).await?;
         } else {
@@ -396,6 +397,63 @@ async fn nothing_typed_is_lost_when_the_service_has_too_much_to_do() -> Result<(
         expect_points(&pupil, &items).await?;
         pupil.close().await?;
     }
+    stage.server.stop().await;
+    Ok(())
+}
+
+/// The pages that say so stand until they try again, those of a login inside a frame until it goes on: they are fetched
+/// by HTTP, and looked at as they stand.
+async fn look_while_busy(stage: &Stage) -> Result<()> {
+    let base = format!("http://{}", stage.server.address());
+    let browser = stage.driver.open(Screen::DESK, Scripts::On).await?;
+    for language in ["en-US", "es-US"] {
+        let ask = |request: reqwest::RequestBuilder| async move {
+            let answer = request.header("Accept-Language", language).send().await?;
+            ensure!(answer.status().as_u16() == 503, "the service takes more: {}", answer.status());
+            Ok(answer.text().await?)
+        };
+        let client = reqwest::Client::new();
+        let asked = ask(client.get(format!("{base}/quiz/q"))).await?;
+        let typed = ask(client.post(format!("{base}/quiz/q/a")).form(&[("q1.answer", "3.45")])).await?;
+        for (page, name) in [(asked, "too much to do, asked"), (typed, "too much to do, typed")] {
+            ensure!(page.contains(&format!("lang=\"{language}\"")), "{name} is not told in {language}");
+            looks::inspect_still(&browser, &base, &page, &format!("{name} ({language})")).await?;
+        }
+    }
+    browser.close().await
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn pages_of_a_login_inside_a_frame_are_as_readable_as_the_others() -> Result<()> {
+    let Some(driver) = Driver::start()? else {
+        return Ok(());
+    };
+    let stage = Stage::set(driver).await?;
+    let base = format!("http://{}", stage.server.address());
+    let platform = stage.school.practice.registration();
+    let browser = stage.driver.open(Screen::DESK, Scripts::On).await?;
+    for (language, opening, window) in
+        [("en-US", "Opening", "One more step"), ("es-US", "Abriendo", "Un paso más")]
+    {
+        // Without cookies, as inside a frame that keeps none (the header is of Fetch Metadata, 2.1).
+        let login = async |more: &[(&str, &str)]| {
+            let query = [
+                ("iss", platform.issuer.as_str()),
+                ("client_id", &platform.client_id),
+                ("login_hint", "p-01"),
+                ("target_link_uri", &base),
+            ];
+            let request = reqwest::Client::new().get(format!("{base}/lti/login")).query(&query).query(more);
+            let request = request.header("Accept-Language", language).header("Sec-Fetch-Dest", "iframe");
+            request.send().await?.text().await
+        };
+        for (more, heading) in [(&[("lti_storage_target", "_parent")][..], opening), (&[], window)] {
+            let page = login(more).await?;
+            ensure!(page.contains(&format!("<h1>{heading}</h1>")), "not the page '{heading}': {page}");
+            looks::inspect_still(&browser, &base, &page, &format!("{heading} ({language})")).await?;
+        }
+    }
+    browser.close().await?;
     stage.server.stop().await;
     Ok(())
 }

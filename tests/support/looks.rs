@@ -184,6 +184,27 @@ pub async fn inspect_unlisted(browser: &Browser, name: &str) -> Result<Load> {
     Ok(load)
 }
 
+/// Looks at a page that stands only for a moment, because it goes on or sends itself again: it is shown without its scripts,
+/// from a file. `base` is where the service answers.
+///
+/// # Errors
+/// As [`inspect`]; if the page has no style sheet of the service.
+pub async fn inspect_still(browser: &Browser, base: &str, page: &str, name: &str) -> Result<()> {
+    let (before, after) =
+        page.split_once("<link rel=\"stylesheet\" href=\"").context("a page has a style sheet")?;
+    let (sheet, after) = after.split_once('"').context("the address of a style sheet ends")?;
+    let style = reqwest::get(format!("{base}{sheet}")).await?.error_for_status()?.text().await?;
+    let folder = tempfile::tempdir()?;
+    fs::write(folder.path().join("style.css"), style)?;
+    let still = format!("{before}<link rel=\"stylesheet\" href=\"style.css\"{after}");
+    let without_scripts =
+        still.split("<script").map(|part| part.split_once("</script>").map_or(part, |(_, rest)| rest));
+    let file = folder.path().join("page.html");
+    fs::write(&file, without_scripts.collect::<String>())?;
+    browser.open(&format!("file://{}", file.display())).await?;
+    inspect_unlisted(browser, name).await.map(drop)
+}
+
 /// What would not be seen in forced colours, where backgrounds are gone: controls without a line around them, and letters
 /// of pictures that are not in the reader's colour of text. Browsers force colours of text, borders and backgrounds, not
 /// the fill of pictures (CSS Color Adjustment 1, 3.1; which properties, from memory).

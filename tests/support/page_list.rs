@@ -2,7 +2,8 @@
 //! checked.
 //!
 //! [`LOOKS`] has a row for each look that a flow takes; [`looks::inspect`](crate::looks::inspect) refuses a page that
-//! is not where its row says, and [`looks::all_seen`](crate::looks::all_seen) at the end of a flow fails for rows that
+//! is not where its row says (pages that stand only for a moment are looked at by
+//! [`looks::inspect_still`](crate::looks::inspect_still), without a row), and [`looks::all_seen`](crate::looks::all_seen) at the end of a flow fails for rows that
 //! nobody has looked at. [`NOT_PAGES`] has the addresses that show nothing to people. A test holds both against the
 //! route tables.
 
