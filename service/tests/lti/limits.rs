@@ -27,7 +27,9 @@ async fn a_flood_is_answered_429_and_health_checks_are_not() {
         assert_eq!(answer.status(), 200);
     }
     let kept_away = kept_away.expect("one request a second is allowed, twenty at once");
-    assert_eq!(kept_away.headers()[RETRY_AFTER], "60");
+    // Until the span ends in which they are counted.
+    let seconds: u32 = kept_away.headers()[RETRY_AFTER].to_str().unwrap().parse().unwrap();
+    assert!((1..=20).contains(&seconds), "{seconds}");
     assert!(kept_away.headers().contains_key("content-security-policy"));
     assert!(kept_away.text().await.unwrap().contains(">too_many_requests</code>"));
     assert_eq!(get("/health/ready").await.status(), 200);
