@@ -34,7 +34,7 @@ pub(crate) fn request(method: &Method, headers: &HeaderMap) -> Span {
 /// What a request came to.
 pub(crate) fn answered(span: &Span, method: &Method, route: &str, status: StatusCode) {
     if !span.is_disabled() {
-        name(span, format!("{method} {route}"));
+        name(span, &format!("{method} {route}"));
         span.record("http.route", route);
         span.record("http.response.status_code", i64::from(status.as_u16()));
     }
@@ -78,7 +78,7 @@ fn go_on(span: &Span, headers: &HeaderMap) {
 
 /// Names a span after what is known of it only at its end.
 #[cfg_attr(not(feature = "traces"), expect(unused_variables, reason = "no spans leave this program"))]
-fn name(span: &Span, name: String) {
+fn name(span: &Span, name: &str) {
     #[cfg(feature = "traces")]
     exporter::name(span, name);
 }

@@ -101,8 +101,8 @@ pub(super) fn go_on(span: &Span, headers: &HeaderMap) {
     }
 }
 
-pub(super) fn name(span: &Span, name: String) {
-    span.context().span().update_name(name);
+pub(super) fn name(span: &Span, name: &str) {
+    span.context().span().update_name(name.to_owned());
 }
 
 pub(super) fn onward(request: RequestBuilder, span: &Span) -> RequestBuilder {
