@@ -11,22 +11,12 @@ use crate::storage::{Beat, GONE_AFTER_MS, StorageError};
 /// A sign of life of `process`. What processes held that are gone is free again. One whose last sign lies in the future
 /// counts as gone too: a clock was set back, and whoever lives gives a new sign at once.
 pub(super) fn beat(c: &Connection, process: &str, now: Timestamp) -> Result<Beat, StorageError> {
-    let update = "UPDATE processes SET seen_at = ?2 WHERE id = ?1";
-    let known = c.execute(update, params![process, ms(now)]).map_err(failed)?;
-    let mut found = Beat::default();
-    if known == 0 {
-        let insert = "INSERT INTO processes (id, seen_at) VALUES (?1, ?2)";
-        c.execute(insert, params![process, ms(now)]).map_err(failed)?;
-        // Also what processes had begun that nobody here knows, as in a store that was restored.
-        found.released = c
-            .execute(
-                "UPDATE outbox SET leased_until = NULL, leased_by = NULL
-                 WHERE state = 'waiting' AND leased_until IS NOT NULL AND leased_by IS NOT NULL
-                   AND leased_by NOT IN (SELECT id FROM processes)",
-                [],
-            )
-            .map_err(failed)?;
-    }
+    c.execute(
+        "INSERT INTO processes (id, seen_at) VALUES (?1, ?2)
+         ON CONFLICT (id) DO UPDATE SET seen_at = excluded.seen_at",
+        params![process, ms(now)],
+    )
+    .map_err(failed)?;
     let span = params![ms(plus_ms(now, -GONE_AFTER_MS)), ms(plus_ms(now, GONE_AFTER_MS))];
     let gone: Vec<String> = c
         .query(
@@ -38,7 +28,7 @@ pub(super) fn beat(c: &Connection, process: &str, now: Timestamp) -> Result<Beat
             |row| row.get("id"),
         )
         .map_err(failed)?;
-    found.gone = gone.len();
+    let mut found = Beat { gone: gone.len(), ..Beat::default() };
     for process in gone {
         let (released, interrupted) = forget(c, &process, now)?;
         found.released += released;

@@ -9,23 +9,23 @@ type Both = [Arc<dyn Storage>; 2];
 macro_rules! on_every_store_of_two {
     ($($test:ident)+) => {
         mod in_a_file {
-            use super::open;
+            use super::both;
 
             $(#[tokio::test(flavor = "multi_thread")]
             async fn $test() {
                 let folder = tempfile::tempdir().unwrap();
                 let address = format!("sqlite:{}", folder.path().join("store.db").display());
-                super::$test([open(&address), open(&address)]).await;
+                super::$test(both(&address)).await;
             })+
         }
 
         mod in_postgres {
-            use super::open;
+            use super::both;
 
             $(#[tokio::test(flavor = "multi_thread")]
             async fn $test() {
                 if let Some(address) = super::super::server::database() {
-                    super::$test([open(&address), open(&address)]).await;
+                    super::$test(both(&address)).await;
                 }
             })+
         }
@@ -34,6 +34,15 @@ macro_rules! on_every_store_of_two {
 
 fn open(address: &str) -> Arc<dyn Storage> {
     crate::storage::open(address).unwrap()
+}
+
+/// Opened at the same moment, as by processes that start together over an empty store.
+fn both(address: &str) -> Both {
+    let opening = [(); 2].map(|()| {
+        let address = address.to_owned();
+        std::thread::spawn(move || open(&address))
+    });
+    opening.map(|opening| opening.join().unwrap())
 }
 
 on_every_store_of_two! {
