@@ -10,10 +10,12 @@ use super::{audit, outbox, overrides};
 use crate::clock::whole_milliseconds;
 use crate::entropy;
 use crate::storage::{
-    Action, Announce, Attempt, AttemptId, AttemptResult, Change, PlacementId, Responses, Started,
-    StorageError, Subject, Submission, Submitted, UserId,
+    Action, Announce, Attempt, AttemptId, AttemptResult, Change, HandIn, HandedIn, PlacementId, Responses,
+    Started, StorageError, Subject, Submission, Submitted, UserId,
 };
 use crate::typing::{Kept, Stamps, Typing};
+
+const CHANGES_FIT: &str = "nobody changes answers so often";
 
 pub(super) fn start(
     c: &Connection,
@@ -105,24 +107,50 @@ pub(super) fn keep_typing(
     id: &AttemptId,
     typing: &Typing,
 ) -> Result<Option<Kept>, StorageError> {
-    c.turn(&Turn::OfAttempt(&id.0)).map_err(failed)?;
-    let Some(attempt) = by_id(c, id)?.filter(|attempt| attempt.result.is_none()) else { return Ok(None) };
-    let mut stamps: Stamps = c
-        .prepare_cached("SELECT stamps FROM attempts WHERE id = ?1")
-        .and_then(|mut select| select.query_row([&id.0], |row| json(row, "stamps")))
-        .map_err(failed)?;
+    let Some((attempt, mut stamps)) = open_to_typing(c, id)? else { return Ok(None) };
     let before = attempt.revision;
-    let stored = Kept { responses: attempt.responses, revision: before, refused: Responses::new() };
-    let kept = stored.with(&mut stamps, typing);
+    let kept = kept(attempt).with(&mut stamps, typing);
     if kept.revision != before {
-        let revision = i64::try_from(kept.revision).expect("nobody changes answers so often");
-        c.prepare_cached("UPDATE attempts SET responses = ?2, revision = ?3, stamps = ?4 WHERE id = ?1")
-            .and_then(|mut update| {
-                update.execute(params![id.0, to_json(&kept.responses), revision, to_json(&stamps)])
-            })
-            .map_err(failed)?;
+        keep(c, id, &kept, &stamps)?;
     }
     Ok(Some(kept))
+}
+
+pub(super) fn hand_in(c: &Connection, hand_in: &HandIn) -> Result<HandedIn, StorageError> {
+    let Some((attempt, mut stamps)) = open_to_typing(c, &hand_in.attempt)? else {
+        return Ok(HandedIn::NotOpen);
+    };
+    let before = attempt.revision;
+    let kept = kept(attempt.clone()).with(&mut stamps, &hand_in.typing);
+    let Some(result) = (hand_in.judge)(&attempt, &kept) else {
+        if kept.revision != before {
+            keep(c, &attempt.id, &kept, &stamps)?;
+        }
+        return Ok(HandedIn::Kept(kept));
+    };
+    let closed = Attempt { responses: kept.responses, revision: kept.revision, ..attempt };
+    close(c, &closed, Some(&stamps), &result, hand_in.deliver.then_some(hand_in.at))?;
+    Ok(HandedIn::Closed(Attempt { result: Some(result), ..closed }))
+}
+
+/// An open attempt and who wrote its answers; nobody else changes them until the transaction ends.
+fn open_to_typing(c: &Connection, id: &AttemptId) -> Result<Option<(Attempt, Stamps)>, StorageError> {
+    c.turn(&Turn::OfAttempt(&id.0)).map_err(failed)?;
+    let select = "SELECT * FROM attempts WHERE id = ?1 AND voided_at IS NULL AND submitted_at IS NULL";
+    c.query_row(select, [&id.0], |row| Ok((read(row)?, json(row, "stamps")?))).optional().map_err(failed)
+}
+
+/// What is stored of an attempt before a page brings anything.
+fn kept(attempt: Attempt) -> Kept {
+    Kept { responses: attempt.responses, revision: attempt.revision, refused: Responses::new() }
+}
+
+fn keep(c: &Connection, id: &AttemptId, kept: &Kept, stamps: &Stamps) -> Result<(), StorageError> {
+    let revision = i64::try_from(kept.revision).expect(CHANGES_FIT);
+    let update = "UPDATE attempts SET responses = ?2, revision = ?3, stamps = ?4 WHERE id = ?1";
+    let values = params![id.0, to_json(&kept.responses), revision, to_json(stamps)];
+    c.execute(update, values).map_err(failed)?;
+    Ok(())
 }
 
 pub(super) fn submit(c: &Connection, submission: &Submission) -> Result<Submitted, StorageError> {
@@ -131,30 +159,40 @@ pub(super) fn submit(c: &Connection, submission: &Submission) -> Result<Submitte
     if attempt.result.is_some() {
         return Ok(Submitted::AlreadyClosed(attempt));
     }
-    let result = &submission.result;
-    c.prepare_cached(
-        "UPDATE attempts SET responses = ?2, submitted_at = ?3, marks = ?4, points = ?5, maximum = ?6
+    let attempt = Attempt { responses: submission.responses.clone(), ..attempt };
+    close(c, &attempt, None, &submission.result, submission.deliver.then_some(submission.at))?;
+    Ok(Submitted::Closed(Attempt { result: Some(submission.result.clone()), ..attempt }))
+}
+
+/// Closes an attempt with its last answers, and who wrote them where that changed; its pupil's best grade is queued from
+/// that time on, where it is told.
+fn close(
+    c: &Connection,
+    attempt: &Attempt,
+    stamps: Option<&Stamps>,
+    result: &AttemptResult,
+    deliver_at: Option<Timestamp>,
+) -> Result<(), StorageError> {
+    c.execute(
+        "UPDATE attempts SET responses = ?2, submitted_at = ?3, marks = ?4, points = ?5, maximum = ?6, revision = ?7,
+            stamps = coalesce(?8, stamps)
          WHERE id = ?1",
-    )
-    .and_then(|mut update| {
-        update.execute(params![
+        params![
             attempt.id.0,
-            to_json(&submission.responses),
+            to_json(&attempt.responses),
             ms(result.submitted_at),
             result.marks,
             result.points,
-            result.maximum
-        ])
-    })
+            result.maximum,
+            i64::try_from(attempt.revision).expect(CHANGES_FIT),
+            stamps.map(to_json)
+        ],
+    )
     .map_err(failed)?;
-    if submission.deliver {
-        outbox::queue_best(c, &attempt.placement, &attempt.user, submission.at)?;
+    match deliver_at {
+        Some(at) => outbox::queue_best(c, &attempt.placement, &attempt.user, at),
+        None => Ok(()),
     }
-    Ok(Submitted::Closed(Attempt {
-        responses: submission.responses.clone(),
-        result: Some(result.clone()),
-        ..attempt
-    }))
 }
 
 pub(super) fn reset(

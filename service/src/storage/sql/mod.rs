@@ -30,6 +30,7 @@ mod sqlite;
 mod threads;
 mod tool_keys;
 mod transfer;
+mod visits;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
@@ -336,6 +337,13 @@ impl Storage for SqlStore {
         self.change_settings(move |c| frame_origins::set(c, registration, &origins, &change)).await
     }
 
+    async fn platform_frames(
+        &self,
+        registration: RegistrationId,
+    ) -> Result<Option<PlatformFrames>, StorageError> {
+        self.threads.read(move |c| visits::frames(c, registration)).await
+    }
+
     async fn frame_origins(&self, registration: RegistrationId) -> Result<BTreeSet<String>, StorageError> {
         self.threads.read(move |c| frame_origins::of(c, registration)).await
     }
@@ -456,6 +464,21 @@ impl Storage for SqlStore {
     async fn keep_typing(&self, id: &AttemptId, typing: &Typing) -> Result<Option<Kept>, StorageError> {
         let (id, typing) = (id.clone(), typing.clone());
         self.threads.write(move |c| attempts::keep_typing(c, &id, &typing)).await
+    }
+
+    async fn visit(
+        &self,
+        session: Option<&Fingerprint>,
+        placement: &PlacementId,
+        asked: Asked,
+        now: Timestamp,
+    ) -> Result<Visit, StorageError> {
+        let (session, placement) = (session.cloned(), placement.clone());
+        self.threads.read(move |c| visits::visit(c, session.as_ref(), &placement, &asked, now)).await
+    }
+
+    async fn hand_in(&self, hand_in: HandIn) -> Result<HandedIn, StorageError> {
+        self.threads.write(move |c| attempts::hand_in(c, &hand_in)).await
     }
 
     async fn submit_attempt(&self, submission: Submission) -> Result<Submitted, StorageError> {
