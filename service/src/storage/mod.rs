@@ -47,7 +47,7 @@ pub use processes::{Beat, GONE_AFTER_MS, Queue, RequestCount};
 pub use records::*;
 pub use sheets::{SheetBegun, StoredSheet};
 pub use tool_keys::{PrivateKey, Resealed, Retired, Rotated, ToolKey};
-pub use visits::{Asked, HandIn, HandedIn, Judge, PlatformFrames, Visit};
+pub use visits::{Asked, HandIn, HandedIn, Judge, PlatformFrames, Visit, VisitAsked};
 
 /// Opens the store that `address` names and brings its tables up to date.
 ///
@@ -368,15 +368,9 @@ pub trait Storage: Send + Sync + 'static {
     /// Brings what a page brings together with what is stored, as [`Kept::with`] does. None when the attempt is unknown
     /// or closed; nothing is changed then.
     async fn keep_typing(&self, id: &AttemptId, typing: &Typing) -> Result<Option<Kept>, StorageError>;
-    /// What a pupil's request to a quiz starts from: the session with this fingerprint as [`Storage::session`] tells it, the
+    /// What a pupil's request to a quiz starts from: the session as [`Storage::session`] tells it, the
     /// quiz, and the attempts of the session's person.
-    async fn visit(
-        &self,
-        session: Option<&Fingerprint>,
-        placement: &PlacementId,
-        asked: Asked,
-        now: Timestamp,
-    ) -> Result<Visit, StorageError>;
+    async fn visit(&self, asked: VisitAsked) -> Result<Visit, StorageError>;
     /// Keeps what a page brings as [`Storage::keep_typing`] does and, if the judge says what the attempt comes to, closes it
     /// as [`Storage::submit_attempt`] does: all in one step.
     async fn hand_in(&self, hand_in: HandIn) -> Result<HandedIn, StorageError>;

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use jiff::Timestamp;
 use url::Url;
 
-use super::{Attempt, AttemptId, AttemptResult, Placement, SessionRecord};
+use super::{Attempt, AttemptId, AttemptResult, Fingerprint, Placement, PlacementId, SessionRecord, UserId};
 use crate::typing::{Kept, Typing};
 
 /// What the pages of a platform are known by.
@@ -28,6 +28,19 @@ pub enum Asked {
     All,
     /// The one with that id.
     One(AttemptId),
+}
+
+/// A request to a quiz.
+#[derive(Debug, Clone)]
+pub struct VisitAsked {
+    /// The fingerprint of the session that it brings.
+    pub session: Option<Fingerprint>,
+    /// The quiz.
+    pub placement: PlacementId,
+    /// Which attempts it is about.
+    pub attempts: Asked,
+    /// Now.
+    pub now: Timestamp,
 }
 
 /// What a request to a quiz starts from, as of one moment.
@@ -52,8 +65,12 @@ pub type Judge = Arc<dyn Fn(&Attempt, &Kept) -> Option<AttemptResult> + Send + S
 /// Handing in an attempt.
 #[derive(Clone)]
 pub struct HandIn {
-    /// The attempt.
+    /// The attempt, open or not.
     pub attempt: AttemptId,
+    /// Its quiz.
+    pub placement: PlacementId,
+    /// Its pupil.
+    pub user: UserId,
     /// What the page brings.
     pub typing: Typing,
     /// What it comes to.

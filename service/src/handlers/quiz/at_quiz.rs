@@ -11,7 +11,7 @@ use crate::frame_ancestors::FrameAncestors;
 use crate::handlers::answer::PageError;
 use crate::handlers::opened_quiz::OpenedQuiz;
 use crate::session::{self, PupilSession, Session, SessionError};
-use crate::storage::{Asked, Attempt, AttemptId, PlacementId};
+use crate::storage::{Asked, Attempt, AttemptId, PlacementId, VisitAsked};
 
 /// The session of a pupil who was launched into the quiz that the address names, with that quiz. An extractor: the handler
 /// does not run for anybody else.
@@ -63,12 +63,13 @@ impl FromRequest for AtAttempt {
 async fn visit(request: &HttpRequest) -> Result<AtQuiz, PageError> {
     let app = request.app_data::<web::Data<App>>().expect("routes always carry the App");
     let placement = PlacementId::from(request.match_info().get("placement").expect("the route names it"));
-    let asked = match request.match_info().get("attempt") {
+    let attempts = match request.match_info().get("attempt") {
         Some(id) => Asked::One(AttemptId::from(id)),
         None => Asked::All,
     };
     let session = session::fingerprint(app, request);
-    let visit = app.storage.visit(session.as_ref(), &placement, asked, app.clock.now()).await?;
+    let asked = VisitAsked { session, placement: placement.clone(), attempts, now: app.clock.now() };
+    let visit = app.storage.visit(asked).await?;
     if let Some(frames) = visit.frames {
         let return_origin = visit.session.as_ref().and_then(|session| session.return_origin.as_deref());
         FrameAncestors::note_frames(request, frames, return_origin);

@@ -46,6 +46,8 @@ pub(crate) async fn submit(
     });
     let hand_in = HandIn {
         attempt: attempt.id.clone(),
+        placement: attempt.placement.clone(),
+        user: attempt.user.clone(),
         typing: handing.typed.typing(&fields),
         judge: handing.clone().judge(),
         deliver: !session.preview,

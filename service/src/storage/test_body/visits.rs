@@ -28,8 +28,9 @@ pub(super) async fn a_visit_brings_session_quiz_and_own_attempts(store: Arc<dyn 
     let of_other_quiz = open_attempt(store.as_ref(), &elsewhere, "u1").await;
     store.allow_attempt(&placed.id, &"u1".into(), 0, &change()).await.unwrap();
 
-    let visit = async |session: &str, at: &PlacementId, asked, now| {
-        store.visit(Some(&Fingerprint::of(session)), at, asked, now).await.unwrap()
+    let visit = async |session: &str, at: &PlacementId, attempts, now| {
+        let session = Some(Fingerprint::of(session));
+        store.visit(VisitAsked { session, placement: at.clone(), attempts, now }).await.unwrap()
     };
     let all = visit("secret", &placed.id, Asked::All, monday()).await;
     assert_eq!((all.session, all.placement), (Some(known.clone()), Some(placed.clone())));
@@ -53,7 +54,8 @@ pub(super) async fn a_visit_brings_session_quiz_and_own_attempts(store: Arc<dyn 
     }
     let nowhere = visit("secret", &"none".into(), Asked::All, monday()).await;
     assert_eq!((nowhere.session, nowhere.placement, nowhere.attempts.len()), (Some(known), None, 0));
-    assert_eq!(store.visit(None, &"none".into(), Asked::All, monday()).await.unwrap(), Visit::default());
+    let nobody = VisitAsked { session: None, placement: "none".into(), attempts: Asked::All, now: monday() };
+    assert_eq!(store.visit(nobody).await.unwrap(), Visit::default());
 }
 
 pub(super) async fn handing_in_keeps_judges_and_closes_in_one_step(store: Arc<dyn Storage>) {
@@ -69,9 +71,12 @@ pub(super) async fn handing_in_keeps_judges_and_closes_in_one_step(store: Arc<dy
         (kept.responses["q1"]["total"] == "3").then(|| submission(attempt, 8).result)
     });
     let hand_in = async |typing: Typing| {
-        let attempt = attempt.id.clone();
+        let Attempt { id: attempt, placement, user, .. } = attempt.clone();
         let judge = judge.clone();
-        store.hand_in(HandIn { attempt, typing, judge, deliver: true, at: monday() }).await.unwrap()
+        store
+            .hand_in(HandIn { attempt, placement, user, typing, judge, deliver: true, at: monday() })
+            .await
+            .unwrap()
     };
     let HandedIn::Kept(kept) = hand_in(typing("0", "2")).await else { panic!("the judge stops it") };
     assert_eq!((kept.revision, kept.responses["q1"]["total"].as_str()), (1, "2"));
