@@ -3,7 +3,6 @@
 //! fails on time. The peers are scripts of `tests/bench/peers/`, run where there is a `python3`.
 #![allow(clippy::print_stdout, reason = "a benchmark talks to the person who runs it")]
 use std::{
-    collections::BTreeMap,
     hint::black_box,
     path::Path,
     process::Command,
@@ -11,7 +10,7 @@ use std::{
     time::{Duration, Instant},
 };
 
-use qbank::{bank, family::Family, marking::mark, question::Item};
+use qbank::{bank, family::Family, marking::{Marker, Policy}, question::Item};
 
 /// The family of two operands that is drawn and marked.
 const FAMILY: &str = "add-ragged";
@@ -114,6 +113,7 @@ fn main() {
     let numerals: Vec<[String; 2]> =
         items.iter().map(|item| [0, 1].map(|given: usize| item.givens[given].value.to_string())).collect();
     let typed = typed(&items);
+    let markers: Vec<Marker<'_>> = items.iter().map(|item| Marker::new(item, Policy::default())).collect();
     let mut drawing = Row::new("draw, prove, predict, tell", "rust_decimal parse + add + print");
     let mut marking = Row::new("read, mark, name", "rust_decimal parse");
     for round in 0..rounds {
@@ -125,11 +125,9 @@ fn main() {
                 black_box(rust_decimal::Decimal::from_str(text).expect("a decimal"));
             }
         });
-        let responses: Vec<BTreeMap<String, String>> =
-            typed.iter().map(|(_, text)| BTreeMap::from([("total".into(), text.clone())])).collect();
         let ours = timed(MARKED, || {
-            for ((index, _), responses) in typed.iter().zip(&responses) {
-                black_box(mark(&items[*index], "p", responses));
+            for (index, text) in &typed {
+                markers[*index].judge(|_| text).for_each(|step| drop(black_box(step)));
             }
         });
         marking.round(limit, ours, peer("mark.py", MARKED));
