@@ -1,0 +1,104 @@
+//! What rows share: the arguments, the school, and a store with pupils who have an open attempt.
+
+use std::time::Instant;
+
+use anyhow::ensure;
+use tokio::net::TcpStream;
+use tokio::sync::OnceCell;
+
+use crate::Arguments;
+use crate::bare::{Answers, Bare, Recorded};
+use crate::client::{Load, expect_status};
+use crate::figures::say;
+use crate::message::Messages;
+use crate::platform::{Pupil, Score};
+use crate::school::{Ready, School};
+
+/// The measuring.
+pub(crate) struct Bench {
+    pub(crate) arguments: Arguments,
+    pub(crate) school: School,
+    prepared: OnceCell<Prepared>,
+}
+
+/// A store whose pupils have begun an attempt, which the platform knows.
+pub(crate) struct Prepared {
+    pub(crate) store: String,
+    pub(crate) ready: Vec<Ready>,
+    /// What the platform heard of their beginnings.
+    pub(crate) begun: Vec<Score>,
+    answers: Answers,
+}
+
+impl Bench {
+    pub(crate) fn new(arguments: Arguments) -> anyhow::Result<Self> {
+        let school = School::open(arguments.questions)?;
+        Ok(Self { arguments, school, prepared: OnceCell::new() })
+    }
+
+    /// The usual load on the service.
+    pub(crate) fn load(&self) -> Load {
+        Load { to: self.school.address(), connections: self.arguments.connections }
+    }
+
+    /// Pupils launch and begin an attempt, and the platform hears of it; once for all rows.
+    pub(crate) async fn prepared(&self) -> anyhow::Result<&Prepared> {
+        self.prepared.get_or_try_init(|| self.prepare()).await
+    }
+
+    async fn prepare(&self) -> anyhow::Result<Prepared> {
+        let store = self.school.store("prepared.db");
+        let ready = self.begin_all(&store).await?;
+        let (begun, _) = self.school.platform.scores();
+        let answers = self.record(&self.school.copy(&store, "recorded.db")?, &ready[0]).await?;
+        Ok(Prepared { store, ready, begun, answers })
+    }
+
+    /// Fills a new store: all pupils launch and begin an attempt, and the platform hears of it.
+    pub(crate) async fn begin_all(&self, store: &str) -> anyhow::Result<Vec<Ready>> {
+        let (count, school) = (self.arguments.pupils, &self.school);
+        let began = Instant::now();
+        school.set_up(store);
+        school.platform.take_scores(true);
+        school.platform.forget();
+        let served = school.serve(store).await;
+        let pupils: Vec<Pupil> = (0..count).map(Pupil::numbered).collect();
+        let launched = school.launch(&pupils, self.arguments.connections).await?;
+        let ready = school.begin(&launched.sessions).await?;
+        school.told().await;
+        let heard = school.platform.taken();
+        ensure!(heard == count, "the platform heard of {heard} beginnings of {count}");
+        // In good order, so that a file holds all of its store.
+        served.end();
+        let questions = self.arguments.questions;
+        say(&format!("{count} pupils have begun {questions} questions each, within {:.0?}", began.elapsed()));
+        Ok(ready)
+    }
+
+    /// What the service answers, for the bare server to answer the same.
+    async fn record(&self, store: &str, ready: &Ready) -> anyhow::Result<Answers> {
+        let _served = self.school.serve(store).await;
+        let mut connection = Messages::on(TcpStream::connect(self.school.address()).await?);
+        let mut recorded = Vec::new();
+        for (request, status) in [(&ready.page, 200), (&ready.submit, 303)] {
+            connection.send(request).await?;
+            let answer = connection.next().await?;
+            let answer = answer.ok_or_else(|| anyhow::anyhow!("the service ended the connection"))?;
+            expect_status(answer, status)?;
+            recorded.push(Recorded::of(answer)?);
+        }
+        let [page, insert] = <[Recorded; 2]>::try_from(recorded).expect("two requests have two answers");
+        say(&format!("a page has {} bytes", page.length()));
+        Ok(Answers { page, insert, key_set: serde_json::from_str(self.school.platform.key_set())? })
+    }
+
+    /// The bare server with what the service answered; its database is a new one.
+    pub(crate) async fn bare(&self) -> anyhow::Result<Bare> {
+        let database = self.school.file("bare.db");
+        for end in ["", "-wal", "-shm"] {
+            // Where there is none there is nothing to remove.
+            let _ = std::fs::remove_file(format!("{}{end}", database.display()));
+        }
+        Bare::start(self.school.folder(), &self.prepared().await?.answers).await
+    }
+}

@@ -1,0 +1,109 @@
+//! What was measured, round by round, and the table of it.
+
+use std::fmt::Write as _;
+use std::io::Write as _;
+use std::time::Duration;
+
+use crate::client::Measured;
+use crate::process::busy;
+
+/// One round at one server.
+#[derive(Debug, Clone)]
+pub(crate) struct Round {
+    pub(crate) a_second: f64,
+    pub(crate) p50_ms: f64,
+    pub(crate) p99_ms: f64,
+    /// Processor time of the server for one answer, in microseconds: it shows less than rates who else was at work.
+    pub(crate) busy_us: f64,
+}
+
+/// Watches a server over a round.
+pub(crate) struct Watch {
+    server: u32,
+    before: Duration,
+}
+
+impl Watch {
+    pub(crate) fn over(server: u32) -> anyhow::Result<Self> {
+        Ok(Self { server, before: busy(server)? })
+    }
+
+    pub(crate) fn ended(self, measured: &Measured) -> anyhow::Result<Round> {
+        let busy = busy(self.server)?.saturating_sub(self.before);
+        Ok(Round {
+            a_second: measured.a_second(),
+            p50_ms: measured.percentile_ms(50),
+            p99_ms: measured.percentile_ms(99),
+            busy_us: busy.as_secs_f64() * 1e6 / measured.answers as f64,
+        })
+    }
+}
+
+/// The middle value: of an even number of them the upper one of the two in the middle.
+pub(crate) fn median(values: impl IntoIterator<Item = f64>) -> f64 {
+    let mut values: Vec<f64> = values.into_iter().collect();
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied().unwrap_or(f64::NAN)
+}
+
+/// The medians of rounds, each figure by itself.
+pub(crate) fn medians(rounds: &[Round]) -> Round {
+    let of = |figure: fn(&Round) -> f64| median(rounds.iter().map(figure));
+    Round {
+        a_second: of(|round| round.a_second),
+        p50_ms: of(|round| round.p50_ms),
+        p99_ms: of(|round| round.p99_ms),
+        busy_us: of(|round| round.busy_us),
+    }
+}
+
+/// The median of the ratios of rounds that were measured one after the other.
+pub(crate) fn ratio(ours: &[Round], limit: &[Round], figure: fn(&Round) -> f64) -> f64 {
+    median(ours.iter().zip(limit).map(|(ours, limit)| figure(ours) / figure(limit)))
+}
+
+/// A figure against its goal.
+#[derive(Debug)]
+pub(crate) struct Figure {
+    pub(crate) name: String,
+    pub(crate) goal: String,
+    pub(crate) measured: String,
+    /// Whether the goal is reached; none for what is told beside it.
+    pub(crate) reached: Option<bool>,
+}
+
+impl Figure {
+    pub(crate) fn of(name: &str, goal: &str, measured: String, reached: bool) -> Self {
+        Self { name: name.into(), goal: goal.into(), measured, reached: Some(reached) }
+    }
+
+    pub(crate) fn beside(name: &str, measured: String) -> Self {
+        Self { name: name.into(), goal: String::new(), measured, reached: None }
+    }
+}
+
+/// Prints rates and times of servers, the medians of their rounds.
+pub(crate) fn say_rounds(title: &str, rows: &[(&str, &[Round])]) {
+    say(&format!("{title:<40}{:>10} {:>9} {:>9} {:>12}", "answers/s", "p50 ms", "p99 ms", "busy us each"));
+    for (name, rounds) in rows.iter().filter(|(_, rounds)| !rounds.is_empty()) {
+        let Round { a_second, p50_ms, p99_ms, busy_us } = medians(rounds);
+        say(&format!("  {name:<38}{a_second:>10.0} {p50_ms:>9.2} {p99_ms:>9.2} {busy_us:>12.0}"));
+    }
+}
+
+/// Prints a line.
+pub(crate) fn say(line: &str) {
+    // A reader who has gone away needs no figures.
+    let _ = writeln!(std::io::stdout(), "{line}");
+}
+
+/// The figures as a table.
+pub(crate) fn table(figures: &[Figure]) -> String {
+    let mut table = format!("{:<44} {:<18} {:<38} reached\n", "figure", "goal", "measured");
+    for Figure { name, goal, measured, reached } in figures {
+        let reached = reached.map_or("", |reached| if reached { "yes" } else { "NO" });
+        // Writing to a string does not fail.
+        let _ = writeln!(table, "{name:<44} {goal:<18} {measured:<38} {reached}");
+    }
+    table
+}

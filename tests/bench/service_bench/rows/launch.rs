@@ -1,0 +1,54 @@
+//! Launches: login and launch of pupils who come for the first time, against a bare handler of actix-web that checks the
+//! same tokens' signatures, by a key that was read once, and makes one insert that is on disk before the answer. The time
+//! in which the platform signs lies between logins and launches and does not count.
+
+use super::{at_path, percent};
+use crate::bench::Bench;
+use crate::client::{Lasting, Load, expect_status};
+use crate::figures::{Figure, Round, Watch, ratio, say_rounds};
+use crate::platform::Pupil;
+
+/// The share of the limit that is asked for.
+const GOAL: f64 = 0.6;
+
+pub(crate) async fn measure(bench: &Bench) -> anyhow::Result<Vec<Figure>> {
+    let prepared = bench.prepared().await?;
+    let bare = bench.bare().await?;
+    let (mut both, mut logins, mut launches, mut limit) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    for _ in 0..bench.arguments.rounds {
+        let served = bench.school.serve(&bench.school.copy(&prepared.store, "launch.db")?).await;
+        let first = prepared.ready.len();
+        let pupils: Vec<Pupil> = (first..first + bench.arguments.launches).map(Pupil::numbered).collect();
+        let watch = Watch::over(served.id())?;
+        let launched = bench.school.launch(&pupils, bench.arguments.connections).await?;
+        let took = launched.logins.took + launched.launches.took;
+        let round = watch.ended(&launched.launches)?;
+        both.push(Round { a_second: pupils.len() as f64 / took.as_secs_f64(), ..round });
+        for (rounds, measured) in [(&mut logins, &launched.logins), (&mut launches, &launched.launches)] {
+            rounds.push(Round { busy_us: f64::NAN, ..Watch::over(served.id())?.ended(measured)? });
+        }
+        drop(served);
+        let watch = Watch::over(bare.id())?;
+        let (load, lasting) = (Load { to: bare.address, ..bench.load() }, bench.arguments.lasting());
+        let requests = at_path("/verify", &launched.requests);
+        let measured =
+            load.measure(&requests, Lasting::For(lasting), |answer| expect_status(answer, 303)).await?;
+        limit.push(watch.ended(&measured)?);
+    }
+    say_rounds(
+        "launches",
+        &[
+            ("ours, login and launch", &both),
+            ("  logins alone", &logins),
+            ("  launches alone", &launches),
+            ("bare actix-web: RS256, durable insert", &limit),
+        ],
+    );
+    let share = ratio(&both, &limit, |round| round.a_second);
+    Ok(vec![Figure::of(
+        "login and launch, of a bare check and insert",
+        "60 % or more",
+        percent(share),
+        share >= GOAL,
+    )])
+}
