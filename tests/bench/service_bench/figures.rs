@@ -15,26 +15,33 @@ pub(crate) struct Round {
     pub(crate) p99_ms: f64,
     /// Processor time of the server for one answer, in microseconds: it shows less than rates who else was at work.
     pub(crate) busy_us: f64,
+    /// Steps that an answer waited for at the store, one after the other.
+    pub(crate) steps: f64,
 }
 
 /// Watches a server over a round.
 pub(crate) struct Watch {
     server: u32,
-    before: Duration,
+    busy: Duration,
+    steps: f64,
 }
 
 impl Watch {
-    pub(crate) fn over(server: u32) -> anyhow::Result<Self> {
-        Ok(Self { server, before: busy(server)? })
+    /// Over a server that has taken that many steps of its store so far.
+    pub(crate) fn over(server: u32, steps: f64) -> anyhow::Result<Self> {
+        Ok(Self { server, busy: busy(server)?, steps })
     }
 
-    pub(crate) fn ended(self, measured: &Measured) -> anyhow::Result<Round> {
-        let busy = busy(self.server)?.saturating_sub(self.before);
+    /// The round, after which the server has taken that many steps.
+    pub(crate) fn ended(self, measured: &Measured, steps: f64) -> anyhow::Result<Round> {
+        let busy = busy(self.server)?.saturating_sub(self.busy);
+        let answers = measured.answers as f64;
         Ok(Round {
             a_second: measured.a_second(),
             p50_ms: measured.percentile_ms(50),
             p99_ms: measured.percentile_ms(99),
-            busy_us: busy.as_secs_f64() * 1e6 / measured.answers as f64,
+            busy_us: busy.as_secs_f64() * 1e6 / answers,
+            steps: (steps - self.steps) / answers,
         })
     }
 }
@@ -54,6 +61,7 @@ pub(crate) fn medians(rounds: &[Round]) -> Round {
         p50_ms: of(|round| round.p50_ms),
         p99_ms: of(|round| round.p99_ms),
         busy_us: of(|round| round.busy_us),
+        steps: of(|round| round.steps),
     }
 }
 
@@ -82,12 +90,16 @@ impl Figure {
     }
 }
 
-/// Prints rates and times of servers, the medians of their rounds.
+/// Prints the medians of servers' rounds: answers a second, how long one takes, how long it keeps the server's processors
+/// busy, and how many steps of the store it waits for.
 pub(crate) fn say_rounds(title: &str, rows: &[(&str, &[Round])]) {
-    say(&format!("{title:<40}{:>10} {:>9} {:>9} {:>12}", "answers/s", "p50 ms", "p99 ms", "busy us each"));
+    say(&format!(
+        "{title:<40}{:>10} {:>9} {:>9} {:>9} {:>7}",
+        "answers/s", "p50 ms", "p99 ms", "busy us", "steps"
+    ));
     for (name, rounds) in rows.iter().filter(|(_, rounds)| !rounds.is_empty()) {
-        let Round { a_second, p50_ms, p99_ms, busy_us } = medians(rounds);
-        say(&format!("  {name:<38}{a_second:>10.0} {p50_ms:>9.2} {p99_ms:>9.2} {busy_us:>12.0}"));
+        let Round { a_second, p50_ms, p99_ms, busy_us, steps } = medians(rounds);
+        say(&format!("  {name:<38}{a_second:>10.0} {p50_ms:>9.2} {p99_ms:>9.2} {busy_us:>9.0} {steps:>7.1}"));
     }
 }
 

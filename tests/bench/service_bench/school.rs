@@ -202,16 +202,30 @@ impl School {
 
     /// Waits until the service has nothing left to tell the platform.
     pub(crate) async fn told(&self) {
-        wait_for("all grades", TOLD_WITHIN, async || (self.waiting().await.ok()? == 0).then_some(())).await;
+        wait_for("all grades", TOLD_WITHIN, async || (self.waiting().await.ok()? == 0.0).then_some(())).await;
     }
 
     /// How many grades the service still has to send.
-    pub(crate) async fn waiting(&self) -> anyhow::Result<usize> {
+    pub(crate) async fn waiting(&self) -> anyhow::Result<f64> {
+        self.number("tenths_delivery_queue_depth").await
+    }
+
+    /// How many steps the service has taken at its store.
+    pub(crate) async fn steps(&self) -> anyhow::Result<f64> {
+        self.number("tenths_store_wait_seconds_count").await
+    }
+
+    /// One of the service's numbers about itself, summed over its labels.
+    async fn number(&self, name: &str) -> anyhow::Result<f64> {
         let mut connection = Messages::on(TcpStream::connect(self.address()).await?);
         connection.send(&self.get("/metrics", "")).await?;
         let answer = connection.next().await?.context("the service ended the connection")?;
-        let line = answer.text()?.lines().find_map(|line| line.strip_prefix("tenths_delivery_queue_depth "));
-        Ok(line.context("the numbers have the depth of the queue")?.parse()?)
+        let lines = answer.text()?.lines().filter_map(|line| line.strip_prefix(name));
+        let own =
+            lines.filter(|rest| rest.starts_with([' ', '{'])).filter_map(|rest| rest.rsplit(' ').next());
+        let numbers: Vec<f64> = own.map(str::parse).collect::<Result<_, _>>()?;
+        anyhow::ensure!(!numbers.is_empty(), "the service tells no {name}");
+        Ok(numbers.into_iter().sum())
     }
 
     fn login(&self, pupil: &Pupil) -> Vec<u8> {

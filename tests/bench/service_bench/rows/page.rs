@@ -13,21 +13,20 @@ pub(crate) async fn measure(bench: &Bench) -> anyhow::Result<Vec<Figure>> {
     let pages: Requests = prepared.ready.iter().map(|ready| ready.page.clone()).collect();
     let served = bench.school.serve(&bench.school.copy(&prepared.store, "page.db")?).await;
     let bare = bench.bare().await?;
-    let sides = [
-        (served.id(), bench.load(), pages.clone()),
-        (bare.id(), Load { to: bare.address, ..bench.load() }, at_path("/page", &pages)),
-    ];
+    let static_pages = at_path("/page", &pages);
+    let to_bare = Load { to: bare.address, ..bench.load() };
     let (mut ours, mut limit) = (Vec::new(), Vec::new());
     for round in 0..=bench.arguments.rounds {
-        for ((server, load, requests), rounds) in sides.iter().zip([&mut ours, &mut limit]) {
-            let lasting = Lasting::For(if round == 0 { WARMING } else { bench.arguments.lasting() });
-            let watch = Watch::over(*server)?;
-            let measured = load.measure(requests, lasting, |page| expect_status(page, 200)).await?;
-            if round > 0 {
-                rounds.push(watch.ended(&measured)?);
-            }
-        }
+        let lasting = Lasting::For(if round == 0 { WARMING } else { bench.arguments.lasting() });
+        let watch = Watch::over(served.id(), bench.school.steps().await?)?;
+        let measured = bench.load().measure(&pages, lasting, |page| expect_status(page, 200)).await?;
+        ours.push(watch.ended(&measured, bench.school.steps().await?)?);
+        let watch = Watch::over(bare.id(), 0.0)?;
+        let measured = to_bare.measure(&static_pages, lasting, |page| expect_status(page, 200)).await?;
+        limit.push(watch.ended(&measured, 0.0)?);
     }
+    // The rounds in which both warmed up.
+    (ours.remove(0), limit.remove(0));
     say_rounds("quiz page", &[("ours, SQLite", &ours), ("static page, bare actix-web", &limit)]);
     let share = ratio(&ours, &limit, |round| round.a_second);
     Ok(vec![Figure::of("quiz page, of a static page", "60 % or more", percent(share), share >= GOAL)])

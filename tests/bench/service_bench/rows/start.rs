@@ -9,13 +9,13 @@ use crate::bench::Bench;
 use crate::client::{Lasting, Requests, expect_status};
 use crate::figures::{Figure, median, say};
 use crate::message::Messages;
-use crate::process::memory_mib;
+use crate::process::memory_mb;
 
 /// How long the start may take, in milliseconds.
 const START_MS: f64 = 100.0;
-/// How much memory may be resident idle and with sessions, in MiB.
-const IDLE_MIB: f64 = 30.0;
-const SESSIONS_MIB: f64 = 120.0;
+/// How much memory may be resident idle and with sessions, in MB.
+const IDLE_MB: f64 = 30.0;
+const SESSIONS_MB: f64 = 120.0;
 /// Between two tries to reach the service.
 const TRIED_EVERY: Duration = Duration::from_micros(500);
 /// How long the service is left alone before its idle memory is read.
@@ -23,7 +23,7 @@ const IDLE: Duration = Duration::from_secs(2);
 
 pub(crate) async fn measure(bench: &Bench) -> anyhow::Result<Vec<Figure>> {
     let school = &bench.school;
-    let (mut started_ms, mut idle_mib) = (Vec::new(), Vec::new());
+    let (mut started_ms, mut idle_mb) = (Vec::new(), Vec::new());
     let store = school.store("start.db");
     school.set_up(&store);
     for round in 0..=bench.arguments.rounds {
@@ -39,7 +39,7 @@ pub(crate) async fn measure(bench: &Bench) -> anyhow::Result<Vec<Figure>> {
         }
         if round == bench.arguments.rounds {
             tokio::time::sleep(IDLE).await;
-            idle_mib.push(memory_mib(served.id())?.0);
+            idle_mb.push(memory_mb(served.id())?.0);
         }
         served.end();
     }
@@ -48,18 +48,18 @@ pub(crate) async fn measure(bench: &Bench) -> anyhow::Result<Vec<Figure>> {
     let pages: Requests = prepared.ready.iter().map(|ready| ready.page.clone()).collect();
     bench.load().measure(&pages, Lasting::Once, |page| expect_status(page, 200)).await?;
     tokio::time::sleep(WARMING).await;
-    let (sessions_mib, most_mib) = memory_mib(served.id())?;
-    let (start_ms, idle_mib) = (median(started_ms), median(idle_mib));
-    say(&format!("memory after {} sessions: {sessions_mib:.1} MiB, at most {most_mib:.1} MiB", pages.len()));
-    let mib = |mib: f64| format!("{mib:.1} MiB");
+    let (sessions_mb, most_mb) = memory_mb(served.id())?;
+    let (start_ms, idle_mb) = (median(started_ms), median(idle_mb));
+    say(&format!("memory after {} sessions: {sessions_mb:.1} MB, at most {most_mb:.1} MB", pages.len()));
+    let mb = |mb: f64| format!("{mb:.1} MB");
     Ok(vec![
         Figure::of("start to ready", "under 100 ms", format!("{start_ms:.1} ms"), start_ms < START_MS),
-        Figure::of("memory idle", "under 30 MB", mib(idle_mib), idle_mib < IDLE_MIB),
+        Figure::of("memory idle", "under 30 MB", mb(idle_mb), idle_mb < IDLE_MB),
         Figure::of(
             &format!("memory at {} open sessions", pages.len()),
             "under 120 MB",
-            mib(most_mib),
-            most_mib < SESSIONS_MIB,
+            mb(most_mb),
+            most_mb < SESSIONS_MB,
         ),
     ])
 }

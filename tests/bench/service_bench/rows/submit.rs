@@ -34,11 +34,11 @@ pub(crate) async fn measure(bench: &Bench) -> anyhow::Result<Vec<Figure>> {
     for _ in 0..bench.arguments.rounds {
         let store = |name: &str| bench.school.copy(&prepared.store, name);
         rounds.ours.push(hand_in(bench, &store("submit.db")?, &submits, bench.load(), false).await?);
-        let watch = Watch::over(bare.id())?;
+        let watch = Watch::over(bare.id(), 0.0)?;
         let (load, lasting) = (Load { to: bare.address, ..bench.load() }, bench.arguments.lasting());
         let measured =
             load.measure(&inserts, Lasting::For(lasting), |answer| expect_status(answer, 303)).await?;
-        rounds.limit.push(watch.ended(&measured)?);
+        rounds.limit.push(watch.ended(&measured, measured.answers as f64)?);
         let crowd = Load { connections: CROWD, ..bench.load() };
         rounds.crowd.push(hand_in(bench, &store("submit.db")?, &submits, crowd, false).await?);
         rounds.delivering.push(hand_in(bench, &store("submit.db")?, &submits, bench.load(), true).await?);
@@ -82,12 +82,16 @@ async fn hand_in(
 ) -> anyhow::Result<Round> {
     bench.school.platform.take_scores(delivering);
     let served = bench.school.serve(store).await;
-    let watch = Watch::over(served.id())?;
+    let watch = Watch::over(served.id(), bench.school.steps().await?)?;
     let measured = load.measure(submits, Lasting::Once, |answer| expect_status(answer, 303)).await?;
-    let round = watch.ended(&measured)?;
+    let round = watch.ended(&measured, bench.school.steps().await?)?;
     if !delivering {
         let waiting = bench.school.waiting().await?;
-        anyhow::ensure!(waiting == submits.len(), "{waiting} grades wait after {} submits", submits.len());
+        anyhow::ensure!(
+            waiting == submits.len() as f64,
+            "{waiting} grades wait after {} submits",
+            submits.len()
+        );
     }
     Ok(round)
 }
