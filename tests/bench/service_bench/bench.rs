@@ -48,15 +48,15 @@ impl Bench {
 
     async fn prepare(&self) -> anyhow::Result<Prepared> {
         let store = self.school.store("prepared.db");
-        let ready = self.begin_all(&store).await?;
+        let ready = self.begin_all(&store, self.arguments.pupils).await?;
         let (begun, _) = self.school.platform.scores();
         let answers = self.record(&self.school.copy(&store, "recorded.db")?, &ready[0]).await?;
         Ok(Prepared { store, ready, begun, answers })
     }
 
-    /// Fills a new store: all pupils launch and begin an attempt, and the platform hears of it.
-    pub(crate) async fn begin_all(&self, store: &str) -> anyhow::Result<Vec<Ready>> {
-        let (count, school) = (self.arguments.pupils, &self.school);
+    /// Fills a new store: so many pupils launch and begin an attempt, and the platform hears of it.
+    pub(crate) async fn begin_all(&self, store: &str, count: usize) -> anyhow::Result<Vec<Ready>> {
+        let school = &self.school;
         let began = Instant::now();
         school.set_up(store);
         school.platform.take_scores(true);

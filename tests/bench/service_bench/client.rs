@@ -6,7 +6,7 @@ use std::net::SocketAddr;
 use std::rc::Rc;
 use std::time::{Duration, Instant};
 
-use anyhow::{Context as _, ensure};
+use anyhow::{Context as _, bail, ensure};
 use tokio::net::TcpStream;
 use tokio::task::JoinSet;
 
@@ -148,8 +148,9 @@ fn first_line(request: &[u8]) -> String {
 
 /// Fails unless the answer has that status; tells the answer's beginning.
 pub(crate) fn expect_status(answer: Message<'_>, status: u16) -> anyhow::Result<()> {
-    let found = answer.status()?;
-    let told: String = String::from_utf8_lossy(answer.body).chars().take(2000).collect();
-    ensure!(found == status, "expected {status}: {}{told}", answer.head);
+    if answer.status()? != status {
+        let told: String = String::from_utf8_lossy(answer.body).chars().take(2000).collect();
+        bail!("expected {status}: {}{told}", answer.head);
+    }
     Ok(())
 }

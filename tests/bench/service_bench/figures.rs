@@ -15,6 +15,8 @@ pub(crate) struct Round {
     pub(crate) p99_ms: f64,
     /// Processor time of the server for one answer, in microseconds: it shows less than rates who else was at work.
     pub(crate) busy_us: f64,
+    /// The same of the client, with the platform, if that is at work.
+    pub(crate) client_us: f64,
     /// Steps that an answer waited for at the store, one after the other.
     pub(crate) steps: f64,
 }
@@ -23,24 +25,28 @@ pub(crate) struct Round {
 pub(crate) struct Watch {
     server: u32,
     busy: Duration,
+    client_busy: Duration,
     steps: f64,
 }
 
 impl Watch {
     /// Over a server that has taken that many steps of its store so far.
     pub(crate) fn over(server: u32, steps: f64) -> anyhow::Result<Self> {
-        Ok(Self { server, busy: busy(server)?, steps })
+        let (busy, client_busy) = (busy(server)?, busy(std::process::id())?);
+        Ok(Self { server, busy, client_busy, steps })
     }
 
     /// The round, after which the server has taken that many steps.
     pub(crate) fn ended(self, measured: &Measured, steps: f64) -> anyhow::Result<Round> {
-        let busy = busy(self.server)?.saturating_sub(self.busy);
         let answers = measured.answers as f64;
+        let us_each =
+            |process, before| anyhow::Ok(busy(process)?.saturating_sub(before).as_secs_f64() * 1e6 / answers);
         Ok(Round {
             a_second: measured.a_second(),
             p50_ms: measured.percentile_ms(50),
             p99_ms: measured.percentile_ms(99),
-            busy_us: busy.as_secs_f64() * 1e6 / answers,
+            busy_us: us_each(self.server, self.busy)?,
+            client_us: us_each(std::process::id(), self.client_busy)?,
             steps: (steps - self.steps) / answers,
         })
     }
@@ -61,6 +67,7 @@ pub(crate) fn medians(rounds: &[Round]) -> Round {
         p50_ms: of(|round| round.p50_ms),
         p99_ms: of(|round| round.p99_ms),
         busy_us: of(|round| round.busy_us),
+        client_us: of(|round| round.client_us),
         steps: of(|round| round.steps),
     }
 }
@@ -90,16 +97,18 @@ impl Figure {
     }
 }
 
-/// Prints the medians of servers' rounds: answers a second, how long one takes, how long it keeps the server's processors
-/// busy, and how many steps of the store it waits for.
+/// Prints the medians of servers' rounds: answers a second, how long one takes, how long it keeps processors busy at the
+/// server and at the client, and how many steps of the store it waits for.
 pub(crate) fn say_rounds(title: &str, rows: &[(&str, &[Round])]) {
     say(&format!(
-        "{title:<40}{:>10} {:>9} {:>9} {:>9} {:>7}",
-        "answers/s", "p50 ms", "p99 ms", "busy us", "steps"
+        "{title:<40}{:>10} {:>9} {:>9} {:>9} {:>9} {:>6}",
+        "answers/s", "p50 ms", "p99 ms", "busy us", "client us", "steps"
     ));
     for (name, rounds) in rows.iter().filter(|(_, rounds)| !rounds.is_empty()) {
-        let Round { a_second, p50_ms, p99_ms, busy_us, steps } = medians(rounds);
-        say(&format!("  {name:<38}{a_second:>10.0} {p50_ms:>9.2} {p99_ms:>9.2} {busy_us:>9.0} {steps:>7.1}"));
+        let Round { a_second, p50_ms, p99_ms, busy_us, client_us, steps } = medians(rounds);
+        say(&format!(
+            "  {name:<38}{a_second:>10.0} {p50_ms:>9.2} {p99_ms:>9.2} {busy_us:>9.0} {client_us:>9.0} {steps:>6.1}"
+        ));
     }
 }
 
