@@ -170,7 +170,7 @@ pub(crate) fn serve(arguments: &Arguments) -> anyhow::Result<()> {
     let answers: Answers = serde_json::from_slice(&std::fs::read(&arguments.answers)?)?;
     let (rows, waiting) = mpsc::channel(4 * GROUP_SIZE);
     let database = open(&arguments.database)?;
-    std::thread::spawn(move || write(database, waiting));
+    std::thread::spawn(move || write(&database, waiting));
     let key = &answers.key_set["keys"][0];
     let part = |name: &str| key[name].as_str().with_context(|| format!("the key has no {name}"));
     let shared = Data::new(Shared {
@@ -223,10 +223,10 @@ fn open(path: &Path) -> anyhow::Result<Connection> {
 }
 
 /// One thread writes: all that waits becomes one transaction, and is answered after it is on disk.
-fn write(database: Connection, mut waiting: mpsc::Receiver<Row>) {
+fn write(database: &Connection, mut waiting: mpsc::Receiver<Row>) {
     let mut group = Vec::with_capacity(GROUP_SIZE);
     while waiting.blocking_recv_many(&mut group, GROUP_SIZE) > 0 {
-        if write_group(&database, &group).is_err() {
+        if write_group(database, &group).is_err() {
             // Dropped, so that the callers answer 500 and the measurement ends.
             group.clear();
         }

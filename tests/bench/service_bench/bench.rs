@@ -3,16 +3,20 @@
 use std::time::Instant;
 
 use anyhow::ensure;
+use conformance::program::Served;
 use tokio::net::TcpStream;
 use tokio::sync::OnceCell;
 
 use crate::Arguments;
 use crate::bare::{Answers, Bare, Recorded};
-use crate::client::{Load, expect_status};
-use crate::figures::say;
-use crate::message::Messages;
+use crate::client::{Lasting, Load, Requests, expect_page, expect_status};
+use crate::figures::{Round, Watch, say};
+use crate::message::{Message, Messages};
 use crate::platform::{Pupil, Score};
 use crate::school::{Ready, School};
+
+/// How many pages a server answers before it is measured.
+const WARMING: usize = 500;
 
 /// The measuring.
 pub(crate) struct Bench {
@@ -90,6 +94,40 @@ impl Bench {
         let [page, insert] = <[Recorded; 2]>::try_from(recorded).expect("two requests have two answers");
         say(&format!("a page has {} bytes", page.length()));
         Ok(Answers { page, insert, key_set: serde_json::from_str(self.school.platform.key_set())? })
+    }
+
+    /// A round of these requests at the service.
+    pub(crate) async fn round(
+        &self,
+        served: &Served,
+        load: Load,
+        requests: &Requests,
+        lasting: Lasting,
+        read: fn(Message<'_>) -> anyhow::Result<()>,
+    ) -> anyhow::Result<Round> {
+        let watch = Watch::over(served.id(), self.school.steps().await?)?;
+        let measured = load.measure(requests, lasting, read).await?;
+        watch.ended(&measured, self.school.steps().await?)
+    }
+
+    /// A round of these requests at the bare server.
+    pub(crate) async fn limit(
+        &self,
+        bare: &Bare,
+        requests: &Requests,
+        read: fn(Message<'_>) -> anyhow::Result<()>,
+    ) -> anyhow::Result<Round> {
+        let watch = Watch::over(bare.id(), 0.0)?;
+        let load = Load { to: bare.address, ..self.load() };
+        let measured = load.measure(requests, Lasting::For(self.arguments.lasting()), read).await?;
+        watch.ended(&measured, 0.0)
+    }
+
+    /// Has the service answer some pages, so that it has read and proven the pool.
+    pub(crate) async fn warm(&self, ready: &[Ready]) -> anyhow::Result<()> {
+        let pages: Requests = ready.iter().take(WARMING).map(|ready| ready.page.clone()).collect();
+        self.load().measure(&pages, Lasting::Once, expect_page).await?;
+        Ok(())
     }
 
     /// The bare server with what the service answered; its database is a new one.

@@ -154,3 +154,13 @@ pub(crate) fn expect_status(answer: Message<'_>, status: u16) -> anyhow::Result<
     }
     Ok(())
 }
+
+/// Fails unless the answer is a page.
+pub(crate) fn expect_page(answer: Message<'_>) -> anyhow::Result<()> {
+    expect_status(answer, 200)
+}
+
+/// Fails unless the answer sends the browser on, as after a form.
+pub(crate) fn expect_onward(answer: Message<'_>) -> anyhow::Result<()> {
+    expect_status(answer, 303)
+}

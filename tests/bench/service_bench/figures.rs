@@ -72,9 +72,34 @@ pub(crate) fn medians(rounds: &[Round]) -> Round {
     }
 }
 
-/// The median of the ratios of rounds that were measured one after the other.
-pub(crate) fn ratio(ours: &[Round], limit: &[Round], figure: fn(&Round) -> f64) -> f64 {
-    median(ours.iter().zip(limit).map(|(ours, limit)| figure(ours) / figure(limit)))
+/// How ours compares with the limit, round by round.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Ratio {
+    pub(crate) median: f64,
+    least: f64,
+    most: f64,
+}
+
+impl Ratio {
+    /// Of rounds that were measured one after the other.
+    pub(crate) fn of(ours: &[Round], limit: &[Round], figure: fn(&Round) -> f64) -> Self {
+        let ratios: Vec<f64> =
+            ours.iter().zip(limit).map(|(ours, limit)| figure(ours) / figure(limit)).collect();
+        let (least, most) =
+            (ratios.iter().copied().reduce(f64::min), ratios.iter().copied().reduce(f64::max));
+        let none = f64::NAN;
+        Self { median: median(ratios), least: least.unwrap_or(none), most: most.unwrap_or(none) }
+    }
+
+    pub(crate) fn percent(self) -> String {
+        let [median, least, most] = [self.median, self.least, self.most].map(|ratio| ratio * 100.0);
+        format!("{median:.0} % ({least:.0} to {most:.0})")
+    }
+
+    pub(crate) fn times(self) -> String {
+        let Self { median, least, most } = self;
+        format!("{median:.1} times ({least:.1} to {most:.1})")
+    }
 }
 
 /// A figure against its goal.
@@ -106,8 +131,10 @@ pub(crate) fn say_rounds(title: &str, rows: &[(&str, &[Round])]) {
     ));
     for (name, rounds) in rows.iter().filter(|(_, rounds)| !rounds.is_empty()) {
         let Round { a_second, p50_ms, p99_ms, busy_us, client_us, steps } = medians(rounds);
+        // Not a number: not measured.
+        let client_us = if client_us.is_nan() { String::new() } else { format!("{client_us:.0}") };
         say(&format!(
-            "  {name:<38}{a_second:>10.0} {p50_ms:>9.2} {p99_ms:>9.2} {busy_us:>9.0} {client_us:>9.0} {steps:>6.1}"
+            "  {name:<38}{a_second:>10.0} {p50_ms:>9.2} {p99_ms:>9.2} {busy_us:>9.0} {client_us:>9} {steps:>6.1}"
         ));
     }
 }

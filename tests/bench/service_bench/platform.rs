@@ -97,7 +97,7 @@ impl Platform {
         listener.set_nonblocking(true)?;
         let address = listener.local_addr()?;
         let serving = shared.clone();
-        std::thread::Builder::new().name("platform".into()).spawn(move || serve(listener, serving))?;
+        std::thread::Builder::new().name("platform".into()).spawn(move || serve(listener, &serving))?;
         Ok(Self { address, key, shared })
     }
 
@@ -194,7 +194,7 @@ pub(crate) fn completed(scores: &[Score]) -> usize {
     last.values().filter(|progress| **progress == "Completed").count()
 }
 
-fn serve(listener: TcpListener, shared: Arc<Shared>) {
+fn serve(listener: TcpListener, shared: &Arc<Shared>) {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
     runtime.expect("a runtime of one thread can be made").block_on(async {
         let listener = tokio::net::TcpListener::from_std(listener).expect("a listener that does not block");

@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 use anyhow::ensure;
 
 use crate::bench::Bench;
-use crate::client::{Lasting, Requests, expect_status};
+use crate::client::{Lasting, Requests, expect_onward};
 use crate::figures::{Figure, median, say};
 use crate::platform::{completed, out_of_order};
 use crate::process::busy;
@@ -23,7 +23,7 @@ pub(crate) async fn measure(bench: &Bench) -> anyhow::Result<Vec<Figure>> {
     let submits: Requests = prepared.ready.iter().map(|ready| ready.submit.clone()).collect();
     school.platform.take_scores(false);
     let served = school.serve(&store).await;
-    bench.load().measure(&submits, Lasting::Once, |answer| expect_status(answer, 303)).await?;
+    bench.load().measure(&submits, Lasting::Once, expect_onward).await?;
     served.end();
     school.platform.take_scores(true);
     let (mut rates, mut each, mut late) = (Vec::new(), Vec::new(), 0);
@@ -45,7 +45,7 @@ pub(crate) async fn measure(bench: &Bench) -> anyhow::Result<Vec<Figure>> {
         rates.push(scores.len() as f64 / took.as_secs_f64());
     }
     let (rate, each) = (median(rates), median(each));
-    say(&format!("delivery{:>42.0} scores/s, busy {each:.0} us each, {late} out of order", rate));
+    say(&format!("delivery: {rate:.0} scores/s, busy {each:.0} us each"));
     Ok(vec![
         Figure::of("grades delivered a second", "3000 or more", format!("{rate:.0}"), rate >= GOAL),
         Figure::of("grades out of order of a pupil's", "none", format!("{late}"), late == 0),

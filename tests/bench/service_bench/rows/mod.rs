@@ -7,12 +7,8 @@ pub(crate) mod start;
 pub(crate) mod submit;
 
 use std::rc::Rc;
-use std::time::Duration;
 
 use crate::client::Requests;
-
-/// How long a server is asked before it is measured.
-const WARMING: Duration = Duration::from_millis(300);
 
 /// The same requests to another path.
 fn at_path(path: &str, requests: &[Vec<u8>]) -> Requests {
@@ -23,8 +19,4 @@ fn at_path(path: &str, requests: &[Vec<u8>]) -> Requests {
         [method, b" ", path.as_bytes(), b" ", rest].concat()
     };
     Rc::from(requests.iter().map(there).collect::<Vec<_>>())
-}
-
-fn percent(ratio: f64) -> String {
-    format!("{:.0} %", ratio * 100.0)
 }

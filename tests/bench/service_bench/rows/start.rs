@@ -4,9 +4,8 @@ use std::time::{Duration, Instant};
 
 use tokio::net::TcpStream;
 
-use super::WARMING;
 use crate::bench::Bench;
-use crate::client::{Lasting, Requests, expect_status};
+use crate::client::{Lasting, Requests, expect_page};
 use crate::figures::{Figure, median, say};
 use crate::message::Messages;
 use crate::process::memory_mb;
@@ -46,8 +45,7 @@ pub(crate) async fn measure(bench: &Bench) -> anyhow::Result<Vec<Figure>> {
     let prepared = bench.prepared().await?;
     let served = school.serve(&school.copy(&prepared.store, "sessions.db")?).await;
     let pages: Requests = prepared.ready.iter().map(|ready| ready.page.clone()).collect();
-    bench.load().measure(&pages, Lasting::Once, |page| expect_status(page, 200)).await?;
-    tokio::time::sleep(WARMING).await;
+    bench.load().measure(&pages, Lasting::Once, expect_page).await?;
     let (sessions_mb, most_mb) = memory_mb(served.id())?;
     let (start_ms, idle_mb) = (median(started_ms), median(idle_mb));
     say(&format!("memory after {} sessions: {sessions_mb:.1} MB, at most {most_mb:.1} MB", pages.len()));

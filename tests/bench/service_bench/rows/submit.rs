@@ -1,12 +1,13 @@
 //! Handing in: session, marking, store and outbox, on disk before the answer; against a bare handler of actix-web with one
 //! insert that is on disk before the answer. The platform takes no scores meanwhile, but for the row that says so.
 
+use anyhow::ensure;
 use conformance::postgres::Postgres;
 
-use super::{at_path, percent};
+use super::at_path;
 use crate::bench::Bench;
-use crate::client::{Lasting, Load, Requests, expect_status};
-use crate::figures::{Figure, Round, Watch, ratio, say_rounds};
+use crate::client::{Lasting, Load, Requests, expect_onward};
+use crate::figures::{Figure, Ratio, Round, say_rounds};
 use crate::school::Ready;
 
 /// The share of the limit, and of SQLite on PostgreSQL, that is asked for.
@@ -28,35 +29,40 @@ struct Rounds {
 
 pub(crate) async fn measure(bench: &Bench) -> anyhow::Result<Vec<Figure>> {
     let prepared = bench.prepared().await?;
-    let submits = submits(&prepared.ready);
-    let inserts = at_path("/insert", &submits);
+    let (ready, usual) = (&prepared.ready, bench.load());
+    let crowd = Load { connections: CROWD, ..usual };
+    let inserts = at_path("/insert", &submits(ready));
     let bare = bench.bare().await?;
     let postgres = if bench.arguments.no_postgres { None } else { OnPostgres::prepare(bench).await? };
     let mut rounds = Rounds::default();
     for _ in 0..bench.arguments.rounds {
-        let store = |name: &str| bench.school.copy(&prepared.store, name);
-        rounds.ours.push(hand_in(bench, &store("submit.db")?, &submits, bench.load(), false).await?);
-        let watch = Watch::over(bare.id(), 0.0)?;
-        let (load, lasting) = (Load { to: bare.address, ..bench.load() }, bench.arguments.lasting());
-        let measured =
-            load.measure(&inserts, Lasting::For(lasting), |answer| expect_status(answer, 303)).await?;
-        rounds.limit.push(watch.ended(&measured, measured.answers as f64)?);
-        let crowd = Load { connections: CROWD, ..bench.load() };
-        rounds.crowd.push(hand_in(bench, &store("submit.db")?, &submits, crowd, false).await?);
-        rounds.delivering.push(hand_in(bench, &store("submit.db")?, &submits, bench.load(), true).await?);
-        if let Some(OnPostgres { server, template, submits }) = &postgres {
+        let store = || bench.school.copy(&prepared.store, "submit.db");
+        rounds.ours.push(hand_in(bench, &store()?, ready, usual, Scores::Wait).await?);
+        rounds.limit.push(bench.limit(&bare, &inserts, expect_onward).await?);
+        rounds.crowd.push(hand_in(bench, &store()?, ready, crowd, Scores::Wait).await?);
+        rounds.delivering.push(hand_in(bench, &store()?, ready, usual, Scores::Delivered).await?);
+        if let Some(OnPostgres { server, template, ready }) = &postgres {
             let store = server.copy_of(template);
-            rounds.postgres.push(hand_in(bench, &store, submits, bench.load(), false).await?);
+            rounds.postgres.push(hand_in(bench, &store, ready, usual, Scores::Wait).await?);
         }
     }
     Ok(rounds.figures())
+}
+
+/// What becomes of scores while pupils hand in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Scores {
+    /// The platform takes none; all wait in the outbox.
+    Wait,
+    /// The platform takes them.
+    Delivered,
 }
 
 /// The same pupils in a database, which is copied for each round: sessions do not move from store to store.
 struct OnPostgres {
     server: Postgres,
     template: String,
-    submits: Requests,
+    ready: Vec<Ready>,
 }
 
 impl OnPostgres {
@@ -66,7 +72,7 @@ impl OnPostgres {
         let ready = bench.begin_all(&template, bench.arguments.pupils.div_ceil(SHARE)).await?;
         // As the database's own keeper would do within a minute.
         server.run_at(&template, "ANALYZE");
-        Ok(Some(Self { server, template, submits: submits(&ready) }))
+        Ok(Some(Self { server, template, ready }))
     }
 }
 
@@ -74,26 +80,21 @@ fn submits(ready: &[Ready]) -> Requests {
     ready.iter().map(|ready| ready.submit.clone()).collect()
 }
 
-/// Every pupil hands in, and all grades are waiting afterwards, or on their way.
+/// Every pupil hands in, and all grades wait afterwards unless they are delivered.
 async fn hand_in(
     bench: &Bench,
     store: &str,
-    submits: &Requests,
+    ready: &[Ready],
     load: Load,
-    delivering: bool,
+    scores: Scores,
 ) -> anyhow::Result<Round> {
-    bench.school.platform.take_scores(delivering);
+    bench.school.platform.take_scores(scores == Scores::Delivered);
     let served = bench.school.serve(store).await;
-    let watch = Watch::over(served.id(), bench.school.steps().await?)?;
-    let measured = load.measure(submits, Lasting::Once, |answer| expect_status(answer, 303)).await?;
-    let round = watch.ended(&measured, bench.school.steps().await?)?;
-    if !delivering {
+    bench.warm(ready).await?;
+    let round = bench.round(&served, load, &submits(ready), Lasting::Once, expect_onward).await?;
+    if scores == Scores::Wait {
         let waiting = bench.school.waiting().await?;
-        anyhow::ensure!(
-            waiting == submits.len() as f64,
-            "{waiting} grades wait after {} submits",
-            submits.len()
-        );
+        ensure!(waiting == ready.len() as f64, "{waiting} grades wait after {} submits", ready.len());
     }
     Ok(round)
 }
@@ -111,29 +112,21 @@ impl Rounds {
             ],
         );
         let a_second = |round: &Round| round.a_second;
-        let share = ratio(&self.ours, &self.limit, a_second);
-        let crowd = ratio(&self.crowd, &self.ours, |round| round.p99_ms);
+        let share = Ratio::of(&self.ours, &self.limit, a_second);
+        let crowd = Ratio::of(&self.crowd, &self.ours, |round| round.p99_ms);
+        let of_bare = "durable submit, of a bare durable insert";
+        let of_usual = "p99 of 256 connections, of that of 64";
         let mut figures = vec![
-            Figure::of(
-                "durable submit, of a bare durable insert",
-                "70 % or more",
-                percent(share),
-                share >= GOAL,
-            ),
-            Figure::of(
-                "p99 of 256 connections, of that of 64",
-                "under 4 times",
-                format!("{crowd:.1} times"),
-                crowd < CROWD_GOAL,
-            ),
+            Figure::of(of_bare, "70 % or more", share.percent(), share.median >= GOAL),
+            Figure::of(of_usual, "under 4 times", crowd.times(), crowd.median < CROWD_GOAL),
         ];
         if !self.postgres.is_empty() {
-            let share = ratio(&self.postgres, &self.ours, a_second);
+            let share = Ratio::of(&self.postgres, &self.ours, a_second);
             let name = "durable submit on PostgreSQL, of SQLite";
-            figures.push(Figure::of(name, "70 % or more", percent(share), share >= GOAL));
+            figures.push(Figure::of(name, "70 % or more", share.percent(), share.median >= GOAL));
         }
-        let share = ratio(&self.delivering, &self.ours, a_second);
-        figures.push(Figure::beside("submit while grades are delivered, of without", percent(share)));
+        let share = Ratio::of(&self.delivering, &self.ours, a_second);
+        figures.push(Figure::beside("submit while grades are delivered, of without", share.percent()));
         figures
     }
 }
