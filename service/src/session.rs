@@ -212,27 +212,24 @@ extract_one_kind!(Pupil => PupilSession, Teacher => TeacherSession, Placing => P
 async fn load(request: &HttpRequest) -> Result<Session, SessionError> {
     let app = request.app_data::<web::Data<App>>().expect("routes always carry the App");
     let named = request.match_info().get("placement").map(PlacementId::from);
-    let record = match request.cookie(cookie_name(app)) {
-        Some(cookie) => app.storage.session(&Fingerprint::of(cookie.value()), app.clock.now()).await?,
+    let record = match fingerprint(app, request) {
+        Some(id) => app.storage.session(&id, app.clock.now()).await?,
         None => None,
     };
     note_frame_ancestors(app, request, record.as_ref(), named.as_ref()).await?;
-    let record = record.ok_or(SessionError::Missing)?;
-    let covered = match &record.purpose {
-        SessionPurpose::Quiz { placement, .. } | SessionPurpose::Class { placement } => Some(placement),
-        SessionPurpose::Placing { .. } => None,
-    };
-    if named.is_some() && named.as_ref() != covered {
-        return Err(SessionError::NotAllowed);
-    }
-    Session::from_record(record).ok_or(SessionError::Missing)
+    Session::covering(record, named.as_ref())
+}
+
+/// What the store knows the session of a request by, if it brings one.
+pub(crate) fn fingerprint(app: &App, request: &HttpRequest) -> Option<Fingerprint> {
+    request.cookie(cookie_name(app)).map(|cookie| Fingerprint::of(cookie.value()))
 }
 
 /// Permits the platform of a request's session to frame the answer, before anything else is known of the request.
 pub(crate) async fn note_framing(request: &HttpRequest) -> Result<(), StorageError> {
     let app = request.app_data::<web::Data<App>>().expect("routes always carry the App");
-    let Some(cookie) = request.cookie(cookie_name(app)) else { return Ok(()) };
-    let record = app.storage.session(&Fingerprint::of(cookie.value()), app.clock.now()).await?;
+    let Some(id) = fingerprint(app, request) else { return Ok(()) };
+    let record = app.storage.session(&id, app.clock.now()).await?;
     note_frame_ancestors(app, request, record.as_ref(), None).await
 }
 
@@ -252,14 +249,33 @@ async fn note_frame_ancestors(
         (None, None) => None,
     };
     let Some(registration) = registration else { return Ok(()) };
-    if let Some(registration) = app.storage.registration(registration).await? {
+    if let Some(frames) = app.storage.platform_frames(registration).await? {
         let return_origin = record.and_then(|record| record.return_origin.as_deref());
-        FrameAncestors::note(app, request, &registration, return_origin).await?;
+        FrameAncestors::note_frames(request, frames, return_origin);
     }
     Ok(())
 }
 
 impl Session {
+    /// The session of a record, if it is for the placement that the address names.
+    ///
+    /// # Errors
+    /// [`SessionError::Missing`] or [`SessionError::NotAllowed`].
+    pub(crate) fn covering(
+        record: Option<SessionRecord>,
+        named: Option<&PlacementId>,
+    ) -> Result<Self, SessionError> {
+        let record = record.ok_or(SessionError::Missing)?;
+        let covered = match &record.purpose {
+            SessionPurpose::Quiz { placement, .. } | SessionPurpose::Class { placement } => Some(placement),
+            SessionPurpose::Placing { .. } => None,
+        };
+        if named.is_some() && named != covered {
+            return Err(SessionError::NotAllowed);
+        }
+        Self::from_record(record).ok_or(SessionError::Missing)
+    }
+
     /// The typed session of a record; none when a pupil's or teacher's record names nobody.
     fn from_record(record: SessionRecord) -> Option<Self> {
         let SessionRecord { registration, deployment, user, purpose, csrf, .. } = record;

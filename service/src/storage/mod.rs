@@ -20,6 +20,7 @@ mod sql;
 #[cfg(test)]
 mod test_body;
 mod tool_keys;
+mod visits;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -46,6 +47,7 @@ pub use processes::{Beat, GONE_AFTER_MS, Queue, RequestCount};
 pub use records::*;
 pub use sheets::{SheetBegun, StoredSheet};
 pub use tool_keys::{PrivateKey, Resealed, Retired, Rotated, ToolKey};
+pub use visits::{Asked, HandIn, HandedIn, Judge, PlatformFrames, Visit, VisitAsked};
 
 /// Opens the store that `address` names and brings its tables up to date.
 ///
@@ -279,6 +281,11 @@ pub trait Storage: Send + Sync + 'static {
         origins: &BTreeSet<String>,
         change: &Change,
     ) -> Result<(), StorageError>;
+    /// What the pages of a platform are known by.
+    async fn platform_frames(
+        &self,
+        registration: RegistrationId,
+    ) -> Result<Option<PlatformFrames>, StorageError>;
     /// The further origins whose pages may show ours in a frame.
     async fn frame_origins(&self, registration: RegistrationId) -> Result<BTreeSet<String>, StorageError>;
 
@@ -361,6 +368,12 @@ pub trait Storage: Send + Sync + 'static {
     /// Brings what a page brings together with what is stored, as [`Kept::with`] does. None when the attempt is unknown
     /// or closed; nothing is changed then.
     async fn keep_typing(&self, id: &AttemptId, typing: &Typing) -> Result<Option<Kept>, StorageError>;
+    /// What a pupil's request to a quiz starts from: the session as [`Storage::session`] tells it, the
+    /// quiz, and the attempts of the session's person.
+    async fn visit(&self, asked: VisitAsked) -> Result<Visit, StorageError>;
+    /// Keeps what a page brings as [`Storage::keep_typing`] does and, if the judge says what the attempt comes to, closes it
+    /// as [`Storage::submit_attempt`] does: all in one step.
+    async fn hand_in(&self, hand_in: HandIn) -> Result<HandedIn, StorageError>;
     /// Closes an attempt with its marks and queues the pupil's best grade for the gradebook, in one step.
     /// Submitting a closed attempt changes nothing.
     async fn submit_attempt(&self, submission: Submission) -> Result<Submitted, StorageError>;

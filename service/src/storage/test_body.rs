@@ -5,6 +5,7 @@ mod processes;
 mod registration;
 mod server;
 mod transfer;
+mod visits;
 
 use std::sync::Arc;
 
@@ -19,6 +20,9 @@ use self::registration::{
     an_invitation_registers_one_platform, invented_deployments_fill_nothing,
     of_several_first_keys_of_a_registration_one_is_kept, private_parts_are_exchanged_together_or_not_at_all,
     tokens_are_listed_used_and_revoked,
+};
+use self::visits::{
+    a_visit_brings_session_quiz_and_own_attempts, handing_in_keeps_judges_and_closes_in_one_step,
 };
 use super::*;
 use crate::clock::plus_ms;
@@ -1111,6 +1115,8 @@ on_every_store! {
     a_found_line_item_stays_when_launches_name_none
     attempts_are_continued_counted_and_used_up
     responses_are_merged_by_step_and_closed_with_the_attempt
+    a_visit_brings_session_quiz_and_own_attempts
+    handing_in_keeps_judges_and_closes_in_one_step
     the_best_grade_waits_and_previews_do_not
     a_lease_keeps_others_away_until_it_runs_out
     sent_times_strictly_increase_whatever_the_clock_does

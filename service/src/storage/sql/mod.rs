@@ -10,6 +10,7 @@ mod audit;
 mod connection;
 mod dialect;
 mod frame_origins;
+mod gathering;
 mod holdings;
 mod invitations;
 mod jobs;
@@ -30,6 +31,7 @@ mod sqlite;
 mod threads;
 mod tool_keys;
 mod transfer;
+mod visits;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
@@ -41,12 +43,15 @@ use url::Url;
 use super::*;
 use crate::entropy;
 use connection::{Connection, Turn};
+use gathering::Gathering;
 use threads::Threads;
 
 /// A store in one database.
 pub(super) struct SqlStore {
     threads: Threads,
     place: Place,
+    visits: Arc<Gathering<VisitAsked, Visit>>,
+    hand_ins: Arc<Gathering<HandIn, HandedIn>>,
     /// What this process is called among those that share the store.
     process: String,
 }
@@ -119,7 +124,13 @@ impl SqlStore {
             Place::File(path) => sqlite::open(path)?,
             Place::Server(address) => postgres::open(address)?,
         };
-        Ok(Self { threads, place: place.clone(), process: entropy::identifier() })
+        Ok(Self {
+            threads,
+            place: place.clone(),
+            visits: Gathering::new("visit", visits::visit),
+            hand_ins: Gathering::new("hand_in", attempts::hand_in),
+            process: entropy::identifier(),
+        })
     }
 
     /// Runs a step that changes what changes rarely, one at a time over all processes.
@@ -336,6 +347,14 @@ impl Storage for SqlStore {
         self.change_settings(move |c| frame_origins::set(c, registration, &origins, &change)).await
     }
 
+    async fn platform_frames(
+        &self,
+        registration: RegistrationId,
+    ) -> Result<Option<PlatformFrames>, StorageError> {
+        let frames = self.threads.read(move |c| visits::frames_of(c, [registration].into())).await?;
+        Ok(frames.into_values().next())
+    }
+
     async fn frame_origins(&self, registration: RegistrationId) -> Result<BTreeSet<String>, StorageError> {
         self.threads.read(move |c| frame_origins::of(c, registration)).await
     }
@@ -456,6 +475,14 @@ impl Storage for SqlStore {
     async fn keep_typing(&self, id: &AttemptId, typing: &Typing) -> Result<Option<Kept>, StorageError> {
         let (id, typing) = (id.clone(), typing.clone());
         self.threads.write(move |c| attempts::keep_typing(c, &id, &typing)).await
+    }
+
+    async fn visit(&self, asked: VisitAsked) -> Result<Visit, StorageError> {
+        self.threads.read_gathered(&self.visits, asked).await
+    }
+
+    async fn hand_in(&self, hand_in: HandIn) -> Result<HandedIn, StorageError> {
+        self.threads.write_gathered(&self.hand_ins, hand_in).await
     }
 
     async fn submit_attempt(&self, submission: Submission) -> Result<Submitted, StorageError> {
