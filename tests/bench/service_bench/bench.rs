@@ -117,10 +117,10 @@ impl Bench {
         requests: &Requests,
         read: fn(Message<'_>) -> anyhow::Result<()>,
     ) -> anyhow::Result<Round> {
-        let watch = Watch::over(bare.id(), 0.0)?;
+        let watch = Watch::over(bare.id(), f64::NAN)?;
         let load = Load { to: bare.address, ..self.load() };
         let measured = load.measure(requests, Lasting::For(self.arguments.lasting()), read).await?;
-        watch.ended(&measured, 0.0)
+        watch.ended(&measured, f64::NAN)
     }
 
     /// Has the service answer some pages, so that it has read and proven the pool.

@@ -15,9 +15,9 @@ pub(crate) struct Round {
     pub(crate) p99_ms: f64,
     /// Processor time of the server for one answer, in microseconds: it shows less than rates who else was at work.
     pub(crate) busy_us: f64,
-    /// The same of the client, with the platform, if that is at work.
+    /// The same of the client, with the platform, if that is at work; not a number where both cannot be told apart.
     pub(crate) client_us: f64,
-    /// Steps that an answer waited for at the store, one after the other.
+    /// Steps that an answer waited for at the store, one after the other; not a number of bare servers.
     pub(crate) steps: f64,
 }
 
@@ -131,12 +131,16 @@ pub(crate) fn say_rounds(title: &str, rows: &[(&str, &[Round])]) {
     ));
     for (name, rounds) in rows.iter().filter(|(_, rounds)| !rounds.is_empty()) {
         let Round { a_second, p50_ms, p99_ms, busy_us, client_us, steps } = medians(rounds);
-        // Not a number: not measured.
-        let client_us = if client_us.is_nan() { String::new() } else { format!("{client_us:.0}") };
+        let (client_us, steps) = (or_nothing(client_us, 0), or_nothing(steps, 1));
         say(&format!(
-            "  {name:<38}{a_second:>10.0} {p50_ms:>9.2} {p99_ms:>9.2} {busy_us:>9.0} {client_us:>9} {steps:>6.1}"
+            "  {name:<38}{a_second:>10.0} {p50_ms:>9.2} {p99_ms:>9.2} {busy_us:>9.0} {client_us:>9} {steps:>6}"
         ));
     }
+}
+
+/// A number with so many places, or nothing where it was not measured.
+fn or_nothing(number: f64, places: usize) -> String {
+    if number.is_nan() { String::new() } else { format!("{number:.places$}") }
 }
 
 /// Prints a line.
