@@ -12,11 +12,8 @@ use crate::bare::{Answers, Bare, Recorded};
 use crate::client::{Lasting, Load, Requests, expect_page, expect_status};
 use crate::figures::{Round, Watch, say};
 use crate::message::{Message, Messages};
-use crate::platform::{Pupil, Score};
+use crate::platform::{PUPILS_A_CLASS, Pupil, Score};
 use crate::school::{Ready, School};
-
-/// How many pages a server answers before it is measured.
-const WARMING: usize = 500;
 
 /// The measuring.
 pub(crate) struct Bench {
@@ -123,9 +120,9 @@ impl Bench {
         watch.ended(&measured, f64::NAN)
     }
 
-    /// Has the service answer some pages, so that it has read and proven the pool.
+    /// Has the service answer a page of each class, as it has when pupils hand in.
     pub(crate) async fn warm(&self, ready: &[Ready]) -> anyhow::Result<()> {
-        let pages: Requests = ready.iter().take(WARMING).map(|ready| ready.page.clone()).collect();
+        let pages: Requests = ready.iter().step_by(PUPILS_A_CLASS).map(|ready| ready.page.clone()).collect();
         self.load().measure(&pages, Lasting::Once, expect_page).await?;
         Ok(())
     }

@@ -68,6 +68,7 @@ struct Arguments {
 #[derive(Debug, Subcommand)]
 enum Part {
     /// Serves as bare actix-web; started by the measuring itself
+    #[command(hide = true)]
     Bare(bare::Arguments),
 }
 
