@@ -9,23 +9,29 @@ use std::ops::Deref;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use actix_web::web;
+use qbank::accept::Credit;
 use qbank::form::Strata;
 use qbank::pool::Pool;
 use qbank::question::Item;
+use tokio::sync::OnceCell;
 
 use super::answer::PageError;
+use crate::pages::quiz::AskedQuestion;
 use crate::storage::{Placement, PlacementId, PoolId, Storage};
 
 /// Of how many placements the pools are remembered; then all are looked up again.
 const PLACEMENTS_MOST: usize = 10_000;
 /// For how many lengths of form a pool is kept cut up.
 const STRATA_MOST: usize = 16;
+/// Of how many questions a pool keeps what they ask, some 2 kB each.
+const ASKED_MOST: usize = 2_000;
 
 /// The pools proven so far.
 #[derive(Default)]
 pub struct ProvenPools {
     by_id: Mutex<HashMap<PoolId, Known>>,
-    placed: Mutex<HashMap<PlacementId, Arc<ProvenPool>>>,
+    /// A class comes all at once; whoever is first reads for all.
+    placed: Mutex<HashMap<PlacementId, Arc<OnceCell<Arc<ProvenPool>>>>>,
 }
 
 struct Known {
@@ -38,13 +44,24 @@ pub(crate) struct ProvenPool {
     pool: Pool,
     /// By the number of questions.
     strata: Mutex<HashMap<usize, Arc<Strata>>>,
+    /// What questions ask, as pages show it, by item and by what its other forms earn.
+    asked: Mutex<HashMap<AskedKey, Arc<AskedQuestion>>>,
 }
+
+/// An item, and what the right value in another form earns.
+type AskedKey = (String, Option<&'static str>);
 
 impl Deref for ProvenPool {
     type Target = Pool;
 
     fn deref(&self) -> &Pool {
         &self.pool
+    }
+}
+
+impl From<Pool> for ProvenPool {
+    fn from(pool: Pool) -> Self {
+        Self { pool, strata: Mutex::default(), asked: Mutex::default() }
     }
 }
 
@@ -56,6 +73,26 @@ impl ProvenPool {
         let known = locked(&self.strata).get(&count).cloned();
         let strata = known.unwrap_or_else(|| self.cut(count));
         strata.draw(&self.pool, seed)
+    }
+
+    /// What an item of this pool asks, written by `write` the first time.
+    pub(crate) fn asked(
+        &self,
+        item: &Item,
+        credit: Option<Credit>,
+        write: impl FnOnce() -> AskedQuestion,
+    ) -> Arc<AskedQuestion> {
+        let key = (item.id.clone(), credit.map(Credit::name));
+        let known = locked(&self.asked).get(&key).cloned();
+        known.unwrap_or_else(|| {
+            let written = Arc::new(write());
+            let mut asked = locked(&self.asked);
+            if asked.len() >= ASKED_MOST {
+                asked.clear();
+            }
+            asked.insert(key, Arc::clone(&written));
+            written
+        })
     }
 
     fn cut(&self, count: usize) -> Arc<Strata> {
@@ -91,7 +128,7 @@ impl ProvenPools {
         .await
         .map_err(|_| PageError::Record("proving a pool was interrupted".into()))?;
         let pool = proven.map_err(|error| PageError::Record(format!("pool {id}: {error}")))?;
-        let pool = Arc::new(ProvenPool { pool, strata: Mutex::default() });
+        let pool = Arc::new(ProvenPool::from(pool));
         locked(&self.by_id).insert(id.clone(), Known { json, pool: Arc::clone(&pool) });
         Ok(Some(pool))
     }
@@ -105,17 +142,23 @@ impl ProvenPools {
         storage: &dyn Storage,
         placement: &Placement,
     ) -> Result<Arc<ProvenPool>, PageError> {
-        if let Some(known) = locked(&self.placed).get(&placement.id) {
-            return Ok(Arc::clone(known));
-        }
-        let id = &placement.quiz.pool;
-        let pool = self.find(storage, id).await?.ok_or_else(|| PageError::NoPool(id.to_string()))?;
+        let known = self.place_of(&placement.id);
+        let found = known.get_or_try_init(|| async {
+            let id = &placement.quiz.pool;
+            self.find(storage, id).await?.ok_or_else(|| PageError::NoPool(id.to_string()))
+        });
+        found.await.cloned()
+    }
+
+    fn place_of(&self, placement: &PlacementId) -> Arc<OnceCell<Arc<ProvenPool>>> {
         let mut placed = locked(&self.placed);
+        if let Some(known) = placed.get(placement) {
+            return Arc::clone(known);
+        }
         if placed.len() >= PLACEMENTS_MOST {
             placed.clear();
         }
-        placed.insert(placement.id.clone(), Arc::clone(&pool));
-        Ok(pool)
+        Arc::clone(placed.entry(placement.clone()).or_default())
     }
 }
 

@@ -11,6 +11,7 @@ mod holdings;
 mod invitations;
 mod jobs;
 mod numbers;
+mod opening;
 mod overrides;
 mod people;
 mod processes;
@@ -39,6 +40,7 @@ pub use holdings::{Held, HeldQuiz, HeldSession, PurgeCounts, PurgeScope, Purged,
 pub use invitations::{Invitation, InvitationState, PendingDeployment, Registered};
 pub use jobs::{JOB_FILE_MOST, JOB_PIECE, Job, JobFile, JobOutcome, JobState, NewJob};
 pub use numbers::StoreNumbers;
+pub use opening::{AnsweredLogin, LinkOpening, Opened, Opening, Opens};
 pub use overrides::{Allowed, Overridden, Override, Points, REASON_LENGTH_MAX};
 pub use people::{
     Member, MemberStatus, OverdueAttempt, Part, PersonName, Roster, RosterReading, UnknownWord,
@@ -265,6 +267,15 @@ pub trait Storage: Send + Sync + 'static {
     /// [`TakenState::Used`]. A used state stays on record until it is purged, so its nonce cannot be used again.
     async fn take_login_state(&self, state: &Fingerprint, now: Timestamp)
     -> Result<TakenState, StorageError>;
+    /// What a launch with this state is checked against; the login is not used up. None when there is no such login.
+    async fn answered_login(
+        &self,
+        state: &Fingerprint,
+        now: Timestamp,
+    ) -> Result<Option<AnsweredLogin>, StorageError>;
+    /// Opens what a launch is for, in one step: uses up its login as [`Storage::take_login_state`] does, makes or refreshes
+    /// the link's placement, notes the person, stores the session.
+    async fn open_launch(&self, opening: Opening) -> Result<Opened, StorageError>;
     /// Stores a session.
     async fn add_session(&self, session: SessionRecord) -> Result<(), StorageError>;
     /// The live session with this fingerprint, if it has not expired at `now` and its deployment is still registered.

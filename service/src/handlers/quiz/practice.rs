@@ -14,7 +14,7 @@ use serde::Deserialize;
 
 use super::at_quiz::AtQuiz;
 use super::fields::Typed;
-use super::open_view::{Asking, how_to_write, locale, question_name};
+use super::open_view::{Answers, how_to_write, locale, question_name};
 use super::{start_path, texts};
 use crate::app::App;
 use crate::entropy;
@@ -54,8 +54,7 @@ pub(crate) async fn show(
     let items = questions(&quiz, &attempts, round.number())?;
     let texts = texts(&quiz);
     let nothing = (Responses::new(), Typed::default());
-    let asking =
-        Asking { texts, policy: quiz.placement.quiz.policy, responses: &nothing.0, typed: &nothing.1 };
+    let answers = Answers { stored: &nothing.0, typed: &nothing.1 };
     let practice = if items.is_empty() {
         Practice::Nothing
     } else {
@@ -66,7 +65,7 @@ pub(crate) async fn show(
             how_to_write: how_to_write(&quiz),
             questions: (1..)
                 .zip(items)
-                .map(|(number, item)| asking.question(item, number, question_name(texts, number)))
+                .map(|(number, item)| answers.to(&quiz, item, number, question_name(texts, number)))
                 .collect(),
         }
     };

@@ -15,8 +15,13 @@ use crate::storage::StorageError;
 /// What is done for several at once: an outcome for each, in their order. If it fails, it is done for each alone.
 pub(super) type ForAll<A, T> = fn(&Connection, &[A]) -> Result<Vec<T>, StorageError>;
 
-/// Comes once the step is done.
-type Answer<T> = oneshot::Receiver<Result<T, StorageError>>;
+/// What one gets who joins.
+pub(super) struct Joined<T> {
+    /// Comes once the step is done.
+    pub(super) answered: oneshot::Receiver<Result<T, StorageError>>,
+    /// What to send for a thread with, unless somebody has done so already.
+    pub(super) party: Option<Box<dyn Task>>,
+}
 
 /// Those who wait to go along.
 pub(super) struct Gathering<A, T> {
@@ -37,11 +42,11 @@ impl<A: Send + 'static, T: Send + 'static> Gathering<A, T> {
         Arc::new(Self { name, for_all, waiting: Mutex::default() })
     }
 
-    /// Joins those who wait. Brings the task to send for a thread with, unless somebody has done so already.
-    pub(super) fn join(
-        self: &Arc<Self>,
-        asked: A,
-    ) -> Result<(Answer<T>, Option<Box<dyn Task>>), StorageError> {
+    /// Joins those who wait.
+    ///
+    /// # Errors
+    /// [`StorageError::Busy`] when too many do.
+    pub(super) fn join(self: &Arc<Self>, asked: A) -> Result<Joined<T>, StorageError> {
         let (caller, answered) = oneshot::channel();
         let mut waiting = self.waiting();
         if waiting.len() >= QUEUE_LENGTH {
@@ -50,7 +55,8 @@ impl<A: Send + 'static, T: Send + 'static> Gathering<A, T> {
         waiting.push(Waiting { asked, caller, entered: Instant::now() });
         let first = waiting.len() == 1;
         drop(waiting);
-        Ok((answered, first.then(|| Box::new(Party::new(self.clone(), Vec::new())) as Box<dyn Task>)))
+        let party = || Box::new(Party::new(self.clone(), Vec::new())) as Box<dyn Task>;
+        Ok(Joined { answered, party: first.then(party) })
     }
 
     /// Answers those who wait, because no thread could be sent for.

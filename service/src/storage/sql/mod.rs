@@ -16,6 +16,7 @@ mod invitations;
 mod jobs;
 mod launches;
 mod limits;
+mod opening;
 mod outbox;
 mod overrides;
 mod people;
@@ -322,6 +323,19 @@ impl Storage for SqlStore {
     ) -> Result<TakenState, StorageError> {
         let state = state.clone();
         self.threads.write(move |c| launches::take_state(c, &state, now)).await
+    }
+
+    async fn answered_login(
+        &self,
+        state: &Fingerprint,
+        now: Timestamp,
+    ) -> Result<Option<AnsweredLogin>, StorageError> {
+        let state = state.clone();
+        self.threads.read(move |c| opening::answered_login(c, &state, now)).await
+    }
+
+    async fn open_launch(&self, opening: Opening) -> Result<Opened, StorageError> {
+        self.threads.write(move |c| opening::open(c, &opening)).await
     }
 
     async fn add_session(&self, session: SessionRecord) -> Result<(), StorageError> {

@@ -15,7 +15,7 @@ use tokio::sync::{mpsc, oneshot};
 use tracing::Instrument as _;
 
 use super::connection::Connection;
-use super::gathering::Gathering;
+use super::gathering::{Gathering, Joined};
 use super::row::failed;
 use crate::storage::{Queue, StorageError, StoreNumbers};
 use crate::traces;
@@ -167,7 +167,7 @@ impl Threads {
         let _entered = self.numbers.enter(lane);
         let span = traces::store_step(lane, gathering.name);
         let going = async {
-            let (answered, party) = gathering.join(asked)?;
+            let Joined { answered, party } = gathering.join(asked)?;
             if let Some(party) = party {
                 send_for_thread(threads, party, gathering);
             }
