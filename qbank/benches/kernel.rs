@@ -10,7 +10,12 @@ use std::{
     time::{Duration, Instant},
 };
 
-use qbank::{bank, family::Family, marking::{Marker, Policy}, question::Item};
+use qbank::{
+    bank,
+    family::Family,
+    marking::{Marker, Policy},
+    question::Item,
+};
 
 /// The family of two operands that is drawn and marked.
 const FAMILY: &str = "add-ragged";

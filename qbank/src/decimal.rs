@@ -160,7 +160,8 @@ impl Decimal {
     #[must_use]
     pub fn digit(&self, index: i32) -> u8 {
         let from_right = i64::from(self.places) - i64::from(index);
-        let Some(places) = u32::try_from(from_right).ok().filter(|places| *places as usize <= MAX_DIGITS) else {
+        let Some(places) = u32::try_from(from_right).ok().filter(|places| *places as usize <= MAX_DIGITS)
+        else {
             return 0;
         };
         let shifted = split(self.units.unsigned_abs(), places).0;

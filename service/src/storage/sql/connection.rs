@@ -352,6 +352,17 @@ impl Connection {
         }
     }
 
+    /// Begins a transaction. Over a connection that is said together with the first statement.
+    pub(super) fn begin(&self, sql: &'static str) -> SqlResult<()> {
+        match self {
+            Self::Sqlite(connection) => Ok(connection.execute_batch(sql)?),
+            Self::Postgres(session) => {
+                session.borrow_mut().begin(sql);
+                Ok(())
+            }
+        }
+    }
+
     /// Runs statements without parameters.
     pub(super) fn execute_batch(&self, sql: &str) -> SqlResult<()> {
         match self {

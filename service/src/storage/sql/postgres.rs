@@ -43,6 +43,8 @@ fn pupil((placement, user): (&str, &str)) -> [Value; 2] {
 pub(super) struct Session {
     client: Client,
     prepared: HashMap<String, Statement>,
+    /// What is still to be said to begin the transaction.
+    begin: Option<&'static str>,
     /// Moves the connection's bytes, on the thread that waits for an answer.
     runtime: Runtime,
 }
@@ -82,7 +84,7 @@ impl Address {
             SslMode::Require => connect(&runtime, &self.0, tls()?)?,
             _ => connect(&runtime, &self.0, NoTls)?,
         };
-        let mut session = Session { client, prepared: HashMap::new(), runtime };
+        let mut session = Session { client, prepared: HashMap::new(), begin: None, runtime };
         // What was answered is on disk, whatever the server is set to.
         session.execute_batch(
             "SET synchronous_commit = on; SET client_min_messages = warning;
@@ -125,33 +127,59 @@ impl Session {
         Ok(statement)
     }
 
+    /// Begins a transaction with the next statement.
+    pub(super) fn begin(&mut self, sql: &'static str) {
+        self.begin = Some(sql);
+    }
+
+    /// Says what is to be said, after the beginning of the transaction where that is due; both travel together.
+    fn say<T>(
+        &mut self,
+        said: impl AsyncFnOnce(&Client) -> Result<T, tokio_postgres::Error>,
+    ) -> SqlResult<T> {
+        let begin = self.begin.take();
+        let client = &self.client;
+        let begun = async {
+            match begin {
+                Some(sql) => client.batch_execute(sql).await,
+                None => Ok(()),
+            }
+        };
+        // Asked in this order, so the server hears them in this order.
+        let (begun, said) = self.runtime.block_on(async { futures_util::join!(begun, said(client)) });
+        begun?;
+        Ok(said?)
+    }
+
     pub(super) fn execute(&mut self, sql: &str, values: &[Value]) -> SqlResult<usize> {
         let statement = self.prepare(sql)?;
-        let concerned = self.runtime.block_on(self.client.execute(&statement, &borrowed(values)))?;
+        let concerned = self.say(async |client| client.execute(&statement, &borrowed(values)).await)?;
         Ok(usize::try_from(concerned).unwrap_or(usize::MAX))
     }
 
     pub(super) fn query(&mut self, sql: &str, values: &[Value]) -> SqlResult<Vec<Row>> {
         let statement = self.prepare(sql)?;
-        Ok(self.runtime.block_on(self.client.query(&statement, &borrowed(values)))?)
+        self.say(async |client| client.query(&statement, &borrowed(values)).await)
     }
 
     /// The answers to one statement with several sets of values, in their order. All travel together, so that they cost
     /// one wait for the server.
     pub(super) fn query_each(&mut self, sql: &str, sets: &[Vec<Value>]) -> SqlResult<Vec<Vec<Row>>> {
+        if sets.is_empty() {
+            return Ok(Vec::new());
+        }
         let statement = self.prepare(sql)?;
-        let client = &self.client;
-        let asked = sets.iter().map(|values| {
-            let statement = &statement;
-            async move { client.query(statement, &borrowed(values)).await }
-        });
-        Ok(self.runtime.block_on(try_join_all(asked))?)
+        self.say(async |client| {
+            let asked = sets.iter().map(async |values| client.query(&statement, &borrowed(values)).await);
+            try_join_all(asked).await
+        })
     }
 
     pub(super) fn each(&mut self, sql: &str, mut see: impl FnMut(&Row) -> SqlResult<()>) -> SqlResult<()> {
         let statement = self.prepare(sql)?;
+        let rows = self.say(async |client| client.query_raw(&statement, Vec::<Value>::new()).await)?;
         self.runtime.block_on(async {
-            let mut rows = pin!(self.client.query_raw(&statement, Vec::<Value>::new()).await?);
+            let mut rows = pin!(rows);
             while let Some(row) = rows.next().await {
                 see(&row?)?;
             }
@@ -159,13 +187,20 @@ impl Session {
         })
     }
 
+    /// Runs statements without parameters. A transaction that has not begun needs no end.
     pub(super) fn execute_batch(&mut self, sql: &str) -> SqlResult<()> {
-        Ok(self.runtime.block_on(self.client.batch_execute(&dialect::statement(sql)))?)
+        if self.begin.is_some() && matches!(sql, "COMMIT" | "ROLLBACK") {
+            self.begin = None;
+            return Ok(());
+        }
+        let sql = dialect::statement(sql);
+        self.say(async |client| client.batch_execute(&sql).await)
     }
 
     /// Makes tables, see [`dialect::tables`].
     pub(super) fn make_tables(&mut self, sql: &str) -> SqlResult<()> {
-        Ok(self.runtime.block_on(self.client.batch_execute(&dialect::tables(sql)))?)
+        let sql = dialect::tables(sql);
+        self.say(async |client| client.batch_execute(&sql).await)
     }
 
     pub(super) fn turn(&mut self, whose: &Turn<'_>) -> SqlResult<()> {
@@ -197,9 +232,10 @@ fn borrowed(values: &[Value]) -> Vec<&(dyn ToSql + Sync)> {
     values.iter().map(|value| value as _).collect()
 }
 
-/// How many threads write, and how many read: enough that several transactions wait for the server at once.
-const WRITERS: usize = 4;
-const READERS: usize = 4;
+/// How many threads write, and how many read: enough that a transaction that waits for the server keeps nobody waiting, and
+/// so few that many callers share one (measured with 64 at once: two are faster than four).
+const WRITERS: usize = 2;
+const READERS: usize = 2;
 
 /// Connects, makes or brings up to date the tables, and starts the threads.
 pub(super) fn open(address: &Address) -> Result<Threads, StorageError> {

@@ -259,7 +259,7 @@ enum Undone {
 fn together(lane: &mut impl Lane, group: &mut [Box<dyn Task>]) -> Result<(), Undone> {
     let begin = lane.begin();
     let connection = lane.connection().map_err(Undone::Surely)?;
-    connection.execute_batch(begin).map_err(|error| Undone::Surely(failed(error)))?;
+    connection.begin(begin).map_err(|error| Undone::Surely(failed(error)))?;
     let done = group.iter_mut().try_for_each(|task| task.run(connection));
     let ended = match done {
         Ok(()) => connection.execute_batch("COMMIT").map_err(|error| not_kept(failed(error))),
