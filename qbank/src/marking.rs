@@ -99,6 +99,21 @@ pub enum Verdict {
     Blank,
 }
 
+impl Verdict {
+    /// The name in records.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Correct => "correct",
+            Self::FollowThrough => "follow_through",
+            Self::RightValueWrongForm => "right_value_wrong_form",
+            Self::Wrong => "wrong",
+            Self::Unreadable => "unreadable",
+            Self::Blank => "blank",
+        }
+    }
+}
+
 /// By how many times an own value may be too large or too small and still be followed; see the module's limits.
 pub const ABSURD_FACTOR: u32 = 1000;
 
@@ -168,7 +183,8 @@ pub fn mark_with(item: &Item, pupil: &str, responses: &BTreeMap<String, String>,
 /// ```
 #[must_use]
 pub fn notes_in(item: &Item, mark: &Mark, language: Language) -> Vec<String> {
-    let responses: BTreeMap<String, String> = mark.steps.iter().map(|step| (step.id.clone(), step.response.clone())).collect();
+    let responses: BTreeMap<String, String> =
+        mark.steps.iter().map(|step| (step.id.clone(), step.response.clone())).collect();
     let marker = Marker::new(item, Policy::default()).told_in(language);
     let told: Vec<LentStepMark<'_>> = marker.judge(response_in(&responses)).collect();
     let note = |stored: &StepMark| {
@@ -647,7 +663,8 @@ impl<'i> Judge<'i, '_> {
     /// pairwise different, so at most one is met from the right values.
     fn consistent_with(&self, given: &Given, own: Option<&Names>) -> Cow<'i, [&'static str]> {
         let mut from_right = self.proven.wrong.iter().filter(|wrong| self.is_exactly(given, &wrong.key));
-        let mut names = from_right.next().map_or(Cow::Borrowed(&[][..]), |wrong| (&wrong.misconceptions).into());
+        let mut names =
+            from_right.next().map_or(Cow::Borrowed(&[][..]), |wrong| (&wrong.misconceptions).into());
         let Some(own) = own else { return names };
         for wrong in &self.proven.wrong {
             for name in self.own_prediction(wrong, given, own) {
@@ -659,7 +676,12 @@ impl<'i> Judge<'i, '_> {
         names
     }
 
-    fn own_prediction(&self, wrong: &'i Wrong, given: &Given, own: &Names) -> impl Iterator<Item = &'static str> {
+    fn own_prediction(
+        &self,
+        wrong: &'i Wrong,
+        given: &Given,
+        own: &Names,
+    ) -> impl Iterator<Item = &'static str> {
         let leads_here = move |id: &&'static str| {
             let value = match &wrong.stated {
                 Some(mistaken) => evaluate(&Columns, mistaken, own).ok(),
