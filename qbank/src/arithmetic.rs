@@ -267,12 +267,12 @@ fn extreme<A: Arithmetic>(
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn prove(expression: &Expression, names: &Names) -> Result<Value, ArithmeticError> {
-    prove_found(evaluate(&Columns, expression, names), expression, names)
+    prove_found(&evaluate(&Columns, expression, names), expression, names)
 }
 
 /// The same, where what the columns give is known.
 pub(crate) fn prove_found(
-    by_columns: Result<Value, ArithmeticError>,
+    by_columns: &Result<Value, ArithmeticError>,
     expression: &Expression,
     names: &Names,
 ) -> Result<Value, ArithmeticError> {
@@ -282,7 +282,7 @@ pub(crate) fn prove_found(
         Err(_) => evaluate(&Fractions, expression, names),
     };
     let by_library = evaluate(&Library, expression, names);
-    if by_fractions == by_library && by_fractions == by_columns {
+    if by_fractions == by_library && by_fractions == *by_columns {
         return by_fractions;
     }
     // The library cuts a division that does not end and the columns stop at zero: both then know less than the

@@ -452,7 +452,7 @@ impl Step {
     /// What [`Step::proven`] finds, of a step that was drawn this moment.
     fn proven_as_drawn(&self, drawn: DrawnStep, names: &Names) -> Result<ProvenStep, Fault> {
         let DrawnStep { expression, value, key, wrong } = drawn;
-        prove_found(Ok(value), &expression, names)?;
+        prove_found(&Ok(value), &expression, names)?;
         self.check_accept()?;
         self.check_interval(&key)?;
         self.check_distinct(&key, &wrong)?;
