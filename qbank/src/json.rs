@@ -51,10 +51,15 @@ pub(crate) fn text(out: &mut String, text: &str) {
     if text.bytes().fold(false, |any, byte| any | escaped(byte)) {
         by_serde(out, text);
     } else {
-        out.push('"');
-        out.push_str(text);
-        out.push('"');
+        plain(out, text);
     }
+}
+
+/// A text in quotes that has nothing in it which JSON escapes, as names of ours.
+pub(crate) fn plain(out: &mut String, text: &str) {
+    out.push('"');
+    out.push_str(text);
+    out.push('"');
 }
 
 /// Anything else.

@@ -290,12 +290,17 @@ pub fn by_symbol(symbol: &str) -> Option<&'static Unit> {
 #[must_use]
 pub fn by_word(word: &str) -> Option<&'static Unit> {
     let plain = plain(word);
-    // Nearly all words are told apart by their first letter, which has no accent in any of them; the first byte tells.
-    let first = plain.as_bytes().first();
     let is_listed = |listed: &str| {
-        listed.as_bytes().first() == first && listed.chars().filter_map(folded).eq(plain.chars())
+        may_be(listed.as_bytes(), plain.as_bytes()) && listed.chars().filter_map(folded).eq(plain.chars())
     };
     UNITS.iter().find(|unit| unit.words().any(is_listed))
+}
+
+/// Nearly all words are told apart by their first two bytes. The first letter has no accent in any of them; the second may.
+fn may_be(listed: &[u8], plain: &[u8]) -> bool {
+    let second = |word: &[u8]| word.get(1).copied();
+    listed.first() == plain.first()
+        && (second(listed) == second(plain) || second(listed).is_some_and(|byte| !byte.is_ascii()))
 }
 
 /// The unit that a text starts with, the longest that does, and what comes after it: `ft 3 in` is feet and ` 3 in`,

@@ -245,9 +245,10 @@ impl LentStepMark<'_> {
         json::named(out, "response", self.response);
         json::number(out, "points", self.points.into());
         json::number(out, "max", self.max.into());
-        json::named(out, "verdict", self.verdict.name());
+        out.push_str(",\"verdict\":");
+        json::plain(out, self.verdict.name());
         out.push_str(",\"misconceptions\":");
-        json::list(out, &self.misconceptions, |out, name| json::text(out, name));
+        json::list(out, &self.misconceptions, |out, name| json::plain(out, name));
         json::named(out, "note", &self.note);
         out.push('}');
     }
