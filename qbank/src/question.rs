@@ -3,6 +3,9 @@
 //! A [`Question`] is a record: what a draw produced or a file holds. Nothing in it is believed. [`Question::verify`]
 //! works every answer again by three routes that share no arithmetic, predicts every wrong answer anew and checks
 //! the receipt; only then is there an [`Item`], and only items are placed, exported or marked.
+//!
+//! A question that is drawn this moment was worked by columns a moment before, so only the two other routes are left to go;
+//! a family is believed when its first draws come out of [`Question::verify`] as the same items.
 mod canonical;
 
 use alloc::{
