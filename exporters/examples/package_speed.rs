@@ -7,6 +7,7 @@
 use std::{
     error::Error,
     io::{Cursor, Read, Write, stdout},
+    num::NonZeroUsize,
     sync::atomic::{AtomicUsize, Ordering},
     thread,
     time::Instant,
@@ -15,13 +16,10 @@ use std::{
 use exporters::{
     examine::Examination,
     qti::{PackageOptions, QtiVersion, write_package_telling},
+    source::{Draws, SectionHead},
 };
 use flate2::{Compress, Compression, FlushCompress};
-use qbank::{
-    bank,
-    family::Family,
-    pool::{Pool, Section},
-};
+use qbank::{bank, family::Family};
 
 /// Long files are cut for the limit, so that no thread has to pack one alone.
 const CUT: usize = 128 << 10;
@@ -61,23 +59,24 @@ fn main() -> Result<(), Box<dyn Error>> {
 }
 
 /// The package of so many items, shared out over the families.
-fn write(families: &[Family], items: usize, _threads: usize) -> Result<Vec<u8>, Box<dyn Error>> {
-    let share = items.div_ceil(families.len());
-    let section = |family: &Family| {
-        let items = family.draws("speed", 0, "en-US").take(share).collect::<Result<_, _>>()?;
-        Ok::<_, Box<dyn Error>>(Section {
-            id: format!("s-{}", family.id),
-            title: family.id.clone(),
-            pick: 2,
-            items,
-        })
+fn write(families: &[Family], items: usize, threads: usize) -> Result<Vec<u8>, Box<dyn Error>> {
+    let share = u32::try_from(items.div_ceil(families.len()))?;
+    let draws = Draws {
+        id: "speed".into(),
+        title: "Speed".into(),
+        locale: "en-US".into(),
+        seed: "speed".into(),
+        sections: families.iter().map(|family| (head(family), family, share)).collect(),
     };
-    let sections = families.iter().map(section).collect::<Result<_, _>>()?;
-    let pool = Pool::new("speed".into(), "Speed".into(), "en-US".into(), sections)?;
-    let options = PackageOptions { version: QtiVersion::V22, ..PackageOptions::default() };
-    let mut out = Cursor::new(Vec::new());
-    write_package_telling(&pool, &options, &mut out, &mut |_, _| ())?;
-    Ok(out.into_inner())
+    let threads = NonZeroUsize::new(threads).ok_or("expected a thread")?;
+    let options = PackageOptions { version: QtiVersion::V22, threads, ..PackageOptions::default() };
+    let mut out = Vec::new();
+    write_package_telling(&draws, &options, &mut out, &mut |_, _| ())?;
+    Ok(out)
+}
+
+fn head(family: &Family) -> SectionHead {
+    SectionHead { id: format!("s-{}", family.id), title: family.id.clone(), pick: 2 }
 }
 
 /// How many bytes the packed files of a package have, without what the archive says of them.

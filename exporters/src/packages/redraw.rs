@@ -195,5 +195,6 @@ pub(crate) fn options<R: Read + Seek>(package: &mut Package<R>, test: Option<&Te
         ordering: if shuffled { Ordering::Shuffled } else { Ordering::AsInPool },
         timestamp: stamp,
         case_items: manifest.case_items.clone(),
+        threads: unstamped.threads,
     }
 }

@@ -5,13 +5,13 @@ use super::dialect::{Dialect, PackageDialect, Spelling};
 pub const DIALECT: Dialect = Dialect {
     spelling: Spelling::Camel,
     namespace: "http://www.imsglobal.org/xsd/imsqti_v2p1",
-    schema: "http://www.imsglobal.org/xsd/qti/qtiv2p1/imsqti_v2p1p2.xsd",
+    schema_location: "http://www.imsglobal.org/xsd/imsqti_v2p1 http://www.imsglobal.org/xsd/qti/qtiv2p1/imsqti_v2p1p2.xsd",
     content_body: false,
     aria: false,
     catalog: false,
     package: PackageDialect {
         namespace: "http://www.imsglobal.org/xsd/imscp_v1p1",
-        schema: "http://www.imsglobal.org/xsd/qti/qtiv2p1/qtiv2p1_imscpv1p2_v1p0.xsd",
+        schema_location: "http://www.imsglobal.org/xsd/imscp_v1p1 http://www.imsglobal.org/xsd/qti/qtiv2p1/qtiv2p1_imscpv1p2_v1p0.xsd",
         schema_name: "QTIv2.1 Package",
         schema_version: "1.0.0",
         metadata_namespace: "http://www.imsglobal.org/xsd/imsqti_metadata_v2p1",

@@ -5,13 +5,13 @@ use super::dialect::{Dialect, PackageDialect, Spelling};
 pub const DIALECT: Dialect = Dialect {
     spelling: Spelling::Camel,
     namespace: "http://www.imsglobal.org/xsd/imsqti_v2p2",
-    schema: "http://www.imsglobal.org/xsd/qti/qtiv2p2/imsqti_v2p2p4.xsd",
+    schema_location: "http://www.imsglobal.org/xsd/imsqti_v2p2 http://www.imsglobal.org/xsd/qti/qtiv2p2/imsqti_v2p2p4.xsd",
     content_body: false,
     aria: true,
     catalog: false,
     package: PackageDialect {
         namespace: "http://www.imsglobal.org/xsd/imscp_v1p1",
-        schema: "http://www.imsglobal.org/xsd/qti/qtiv2p2/qtiv2p2_imscpv1p2_v1p0.xsd",
+        schema_location: "http://www.imsglobal.org/xsd/imscp_v1p1 http://www.imsglobal.org/xsd/qti/qtiv2p2/qtiv2p2_imscpv1p2_v1p0.xsd",
         schema_name: "QTIv2.2 Package",
         schema_version: "1.0.0",
         metadata_namespace: "http://www.imsglobal.org/xsd/imsqti_metadata_v2p2",
