@@ -42,7 +42,11 @@ fn main() -> Result<(), Box<dyn Error>> {
         let write = begun.elapsed().as_secs_f64();
 
         let begun = Instant::now();
-        let report = Examination::open(Cursor::new(&package))?.run(&families, |_| ());
+        let report = Examination::open(Cursor::new(&package))?.run_on(
+            NonZeroUsize::new(threads).unwrap_or(NonZeroUsize::MIN),
+            &families,
+            |_| (),
+        );
         let examine = begun.elapsed().as_secs_f64();
         if !report.holds {
             return Err(format!("the package does not hold: {report}").into());

@@ -69,9 +69,11 @@ fn on_threads<T: Send, R: Send, S, E>(
             });
         }
         let mut waiting: VecDeque<Receiver<R>> = VecDeque::new();
+        let mut ended = ControlFlow::Continue(());
         let fed = feed(&mut |piece| {
             if waiting.len() == AHEAD * threads {
-                take(&mut waiting, done)?;
+                ended = take(&mut waiting, done);
+                ended?;
             }
             let (result, wait) = mpsc::sync_channel(1);
             waiting.push_back(wait);
@@ -83,7 +85,7 @@ fn on_threads<T: Send, R: Send, S, E>(
             }
         });
         drop(give);
-        if fed.is_ok() {
+        if fed.is_ok() && ended.is_continue() {
             while !waiting.is_empty() && take(&mut waiting, done).is_continue() {}
         }
         fed

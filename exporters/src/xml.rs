@@ -17,8 +17,8 @@ use crate::{archive::ArchiveError, source::SourceError};
 const INDENT: &str = "\n                                                                ";
 /// How much text is gathered before it is written.
 const PIECE: usize = 32 << 10;
-/// The most attributes of an element that we write.
-const MOST_ATTRIBUTES: usize = 12;
+/// The most attributes of an element that we write, beside those that are the same in every document.
+const MOST_ATTRIBUTES: usize = 7;
 
 /// Why a document could not be written.
 #[derive(Debug, thiserror::Error)]
@@ -57,6 +57,7 @@ pub type Spell = fn(&str, &mut String);
 pub struct Element<'e> {
     name: &'e str,
     spell: [Spell; 2],
+    first: &'e [(&'e str, &'e str)],
     attributes: [(&'e str, &'e str); MOST_ATTRIBUTES],
     count: usize,
 }
@@ -72,13 +73,25 @@ impl<'e> Element<'e> {
     /// An element whose name and whose attributes' names are put down by these.
     #[must_use]
     pub fn spelled(name: &'e str, element: Spell, attribute: Spell) -> Self {
-        Self { name, spell: [element, attribute], attributes: [("", ""); MOST_ATTRIBUTES], count: 0 }
+        Self {
+            name,
+            spell: [element, attribute],
+            first: &[],
+            attributes: [("", ""); MOST_ATTRIBUTES],
+            count: 0,
+        }
+    }
+
+    /// Begins with these attributes.
+    #[must_use]
+    pub fn first_attributes(self, first: &'e [(&'e str, &'e str)]) -> Self {
+        Self { first, ..self }
     }
 
     /// Adds an attribute; its value is escaped when written. Names must not repeat.
     ///
     /// # Panics
-    /// With more than 12 attributes.
+    /// With more than 7 attributes.
     #[must_use]
     pub fn attribute(mut self, name: &'e str, value: &'e str) -> Self {
         self.attributes[self.count] = (name, value);
@@ -100,12 +113,11 @@ impl<'e> Element<'e> {
         let [element, attribute] = self.spell;
         text.push('<');
         element(self.name, text);
-        for (name, value) in &self.attributes[..self.count] {
-            check_characters(value)?;
+        for (name, value) in self.first.iter().chain(&self.attributes[..self.count]) {
             text.push(' ');
             attribute(name, text);
             text.push_str("=\"");
-            escape(value, in_attribute, text);
+            put_escaped(value, in_attribute, text)?;
             text.push('"');
         }
         Ok(())
@@ -233,9 +245,7 @@ impl<W: Write> XmlWriter<W> {
     /// # Errors
     /// [`XmlError::Character`] if XML cannot hold it.
     pub fn text(&mut self, text: &str) -> Result<(), XmlError> {
-        check_characters(text)?;
-        escape(text, in_text, &mut self.text);
-        Ok(())
+        put_escaped(text, in_text, &mut self.text)
     }
 
     /// Ends the document with a line feed and hands back the writer below.
@@ -293,8 +303,26 @@ impl XmlWriter<Vec<u8>> {
     }
 }
 
+/// Whether a text can be put down as it is. Nearly every one can; all bytes are looked at, which is quicker than stopping at one.
+fn is_plain(text: &str) -> bool {
+    let plain = |byte: u8| (byte >= b' ') & !matches!(byte, b'<' | b'>' | b'&' | b'\'' | b'"' | 0xEF);
+    text.bytes().fold(true, |all, byte| all & plain(byte))
+}
+
 /// Puts a text down with what stands for signs that cannot stand in it.
-fn escape(raw: &str, escaped: fn(u8) -> Option<&'static str>, text: &mut String) {
+///
+/// # Errors
+/// [`XmlError::Character`].
+fn put_escaped(
+    raw: &str,
+    escaped: fn(u8) -> Option<&'static str>,
+    text: &mut String,
+) -> Result<(), XmlError> {
+    if is_plain(raw) {
+        text.push_str(raw);
+        return Ok(());
+    }
+    check_characters(raw)?;
     let mut from = 0;
     for (at, byte) in raw.bytes().enumerate() {
         if let Some(escaped) = escaped(byte) {
@@ -304,6 +332,7 @@ fn escape(raw: &str, escaped: fn(u8) -> Option<&'static str>, text: &mut String)
         }
     }
     text.push_str(&raw[from..]);
+    Ok(())
 }
 
 /// In text (XML 1.0 clause 2.4). A carriage return as itself would be taken for the end of a line (clause 2.11).
@@ -330,8 +359,9 @@ fn in_attribute(byte: u8) -> Option<&'static str> {
 
 /// XML 1.0 clause 2.2: tab, line feed, carriage return, and everything from space on but surrogates, U+FFFE, U+FFFF.
 fn check_characters(text: &str) -> Result<(), XmlError> {
-    // Most texts have no byte of which any of those characters could be made.
-    if text.bytes().all(|byte| byte >= b' ' && byte != 0xEF) {
+    // Most texts have no byte of which one of those characters could be made; all are looked at, as that is quicker.
+    let harmless = |byte: u8| ((byte >= b' ') & (byte != 0xEF)) | matches!(byte, b'\t' | b'\n' | b'\r');
+    if text.bytes().fold(true, |all, byte| all & harmless(byte)) {
         return Ok(());
     }
     let forbidden = |c: &char| matches!(c, '\u{0}'..='\u{8}' | '\u{B}' | '\u{C}' | '\u{E}'..='\u{1F}' | '\u{FFFE}' | '\u{FFFF}');

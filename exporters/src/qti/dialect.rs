@@ -59,12 +59,17 @@ fn spelled(spell: Spell, name: &str) -> String {
 }
 
 fn camel(name: &str, text: &mut String) {
-    for (index, word) in name.split('-').enumerate() {
-        let mut letters = word.chars();
-        if index > 0 {
-            text.extend(letters.next().map(|first| first.to_ascii_uppercase()));
+    // Half of all names are one word.
+    let Some(first) = name.bytes().position(|byte| byte == b'-') else { return text.push_str(name) };
+    text.push_str(&name[..first]);
+    let mut begins = false;
+    for letter in name[first..].chars() {
+        match letter {
+            '-' => begins = true,
+            letter => {
+                text.push(if std::mem::take(&mut begins) { letter.to_ascii_uppercase() } else { letter })
+            }
         }
-        text.push_str(letters.as_str());
     }
 }
 
@@ -75,8 +80,8 @@ pub struct Dialect {
     pub spelling: Spelling,
     /// Namespace of items and tests.
     pub namespace: &'static str,
-    /// The namespace, and where the published schema of items and tests lives: `xsi:schemaLocation`.
-    pub schema_location: &'static str,
+    /// The attributes that the element at the top begins with: the namespace, and where the published schema lives.
+    pub root: [(&'static str, &'static str); 3],
     /// Whether feedback and rubric wrap their content in an element of its own.
     pub content_body: bool,
     /// Whether interactions may carry ARIA attributes.

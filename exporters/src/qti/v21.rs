@@ -1,11 +1,21 @@
 //! QTI 2.1: what only this version says (ASI 2.1.2, content packaging of QTI 2.1).
-use super::dialect::{Dialect, PackageDialect, Spelling};
+use super::{
+    dialect::{Dialect, PackageDialect, Spelling},
+    write::SCHEMA_INSTANCE,
+};
 
 /// The dialect of QTI 2.1. It has no metadata of curriculum standards: codes stand in the general metadata alone.
 pub const DIALECT: Dialect = Dialect {
     spelling: Spelling::Camel,
     namespace: "http://www.imsglobal.org/xsd/imsqti_v2p1",
-    schema_location: "http://www.imsglobal.org/xsd/imsqti_v2p1 http://www.imsglobal.org/xsd/qti/qtiv2p1/imsqti_v2p1p2.xsd",
+    root: [
+        ("xmlns", "http://www.imsglobal.org/xsd/imsqti_v2p1"),
+        ("xmlns:xsi", SCHEMA_INSTANCE),
+        (
+            "xsi:schemaLocation",
+            "http://www.imsglobal.org/xsd/imsqti_v2p1 http://www.imsglobal.org/xsd/qti/qtiv2p1/imsqti_v2p1p2.xsd",
+        ),
+    ],
     content_body: false,
     aria: false,
     catalog: false,

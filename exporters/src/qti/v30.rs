@@ -1,11 +1,21 @@
 //! QTI 3.0: what only this version says (ASI 3.0.1, content packaging of QTI 3.0).
-use super::dialect::{Dialect, PackageDialect, Spelling};
+use super::{
+    dialect::{Dialect, PackageDialect, Spelling},
+    write::SCHEMA_INSTANCE,
+};
 
 /// The dialect of QTI 3.0.
 pub const DIALECT: Dialect = Dialect {
     spelling: Spelling::Kebab,
     namespace: "http://www.imsglobal.org/xsd/imsqtiasi_v3p0",
-    schema_location: "http://www.imsglobal.org/xsd/imsqtiasi_v3p0 https://purl.imsglobal.org/spec/qti/v3p0/schema/xsd/imsqti_asiv3p0p1_v1p0.xsd",
+    root: [
+        ("xmlns", "http://www.imsglobal.org/xsd/imsqtiasi_v3p0"),
+        ("xmlns:xsi", SCHEMA_INSTANCE),
+        (
+            "xsi:schemaLocation",
+            "http://www.imsglobal.org/xsd/imsqtiasi_v3p0 https://purl.imsglobal.org/spec/qti/v3p0/schema/xsd/imsqti_asiv3p0p1_v1p0.xsd",
+        ),
+    ],
     content_body: true,
     aria: true,
     catalog: true,

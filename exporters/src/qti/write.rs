@@ -70,11 +70,7 @@ impl<W: Write> QtiWriter<W> {
 
     /// The outermost element of a document, with its namespace and schema.
     pub(super) fn root<'e>(&self, name: &'e str) -> Element<'e> {
-        let Dialect { namespace, schema_location, .. } = self.dialect;
-        self.tag(name)
-            .attribute("xmlns", namespace)
-            .attribute("xmlns:xsi", SCHEMA_INSTANCE)
-            .attribute("xsi:schemaLocation", schema_location)
+        self.tag(name).first_attributes(&self.dialect.root)
     }
 
     /// An element with child elements.
@@ -314,6 +310,9 @@ impl<W: Write> QtiWriter<W> {
 
     /// Text in which every numeral with a card refers to it.
     fn spoken_text(&mut self, text: &str) -> Written {
+        if self.cards.is_empty() {
+            return self.xml.text(text);
+        }
         pieces(text).into_iter().try_for_each(|piece| match piece {
             Piece::Numeral(numeral) if self.cards.contains_key(numeral) => {
                 let card = self.cards[numeral].as_str();
