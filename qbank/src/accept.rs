@@ -349,6 +349,18 @@ impl Acceptance {
         }
     }
 
+    /// The same of decimals, which most answers are, without fractions where the rule does not need them.
+    #[must_use]
+    pub(crate) fn accepts_decimal(&self, key: &Decimal, value: &Decimal) -> bool {
+        match &self.rule {
+            Rule::Exact => key == value,
+            Rule::Interval { from, to } => (from..=to).contains(&value),
+            Rule::Absolute { .. } | Rule::Relative { .. } | Rule::Rounded { .. } => {
+                self.accepts(&fraction_of(key), &fraction_of(value))
+            }
+        }
+    }
+
     /// The value that is asked for: the key, rounded where the rule says so.
     #[must_use]
     pub fn target(&self, key: &BigRational) -> BigRational {

@@ -4,13 +4,45 @@
 //! both facts. A [`Decimal`] therefore compares by value and prints as written. It does no arithmetic beyond moving
 //! between written forms: sums and products are the business of the routes in [`crate::arithmetic`], which must not
 //! share code.
-use alloc::string::{String, ToString};
+use alloc::string::String;
 use core::{cmp::Ordering, fmt, hash, str::FromStr};
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer, de::Error as _};
 
 /// Most digits a numeral may have. School numbers have fewer than ten; the rest is room for products.
 pub const MAX_DIGITS: usize = 28;
+
+/// The powers of ten that a numeral's digits can be worth.
+const POWERS: [u128; MAX_DIGITS + 1] = {
+    let mut powers = [1; MAX_DIGITS + 1];
+    let mut places = 1;
+    while places <= MAX_DIGITS {
+        powers[places] = powers[places - 1] * 10;
+        places += 1;
+    }
+    powers
+};
+
+/// A numeral of fewer digits fits 64 bits, sign or not. A machine works with these at once, where 128 bits take long.
+const SHORT: u32 = 19;
+
+/// Quotient and remainder by a power of ten.
+fn split(number: u128, places: u32) -> (u128, u128) {
+    let by = POWERS[places as usize];
+    match (u64::try_from(number), u64::try_from(by)) {
+        (Ok(number), Ok(by)) => ((number / by).into(), (number % by).into()),
+        _ => (number / by, number % by),
+    }
+}
+
+/// How many digits a whole number has.
+pub(crate) fn digit_count(number: u128) -> u32 {
+    let log = match u64::try_from(number) {
+        Ok(short) => short.checked_ilog10(),
+        Err(_) => number.checked_ilog10(),
+    };
+    log.map_or(1, |log| log + 1)
+}
 
 /// An exact decimal that keeps its written places: `units / 10^places`.
 ///
@@ -56,12 +88,11 @@ impl Decimal {
     /// # Errors
     /// [`DecimalError::TooLong`] beyond [`MAX_DIGITS`] digits or places.
     pub fn new(units: i128, places: u32) -> Result<Self, DecimalError> {
-        let digits =
-            units.unsigned_abs().checked_ilog10().map_or(1, |log| log as usize + 1).max(places as usize);
-        if digits > MAX_DIGITS {
-            return Err(DecimalError::TooLong { digits });
+        if units.unsigned_abs() < POWERS[MAX_DIGITS] && places as usize <= MAX_DIGITS {
+            return Ok(Self { units, places });
         }
-        Ok(Self { units, places })
+        let digits = units.unsigned_abs().checked_ilog10().map_or(1, |log| log as usize + 1);
+        Err(DecimalError::TooLong { digits: digits.max(places as usize) })
     }
 
     /// The value in units of its last written place: `12.40` has 1240 of them.
@@ -92,6 +123,13 @@ impl Decimal {
     #[must_use]
     pub fn normalized(&self) -> Self {
         let mut plain = *self;
+        if let Ok(mut units) = i64::try_from(plain.units) {
+            while plain.places > 0 && units % 10 == 0 {
+                units /= 10;
+                plain.places -= 1;
+            }
+            plain.units = units.into();
+        }
         while plain.places > 0 && plain.units % 10 == 0 {
             plain.units /= 10;
             plain.places -= 1;
@@ -103,6 +141,9 @@ impl Decimal {
     /// numeral would grow too long.
     #[must_use]
     pub fn with_places(&self, places: u32) -> Option<Self> {
+        if places == self.places {
+            return Some(*self);
+        }
         let plain = self.normalized();
         let annexed = places.checked_sub(plain.places)?;
         let units = plain.units.checked_mul(10_i128.checked_pow(annexed)?)?;
@@ -119,29 +160,30 @@ impl Decimal {
     #[must_use]
     pub fn digit(&self, index: i32) -> u8 {
         let from_right = i64::from(self.places) - i64::from(index);
-        let Some(power) = u32::try_from(from_right).ok().and_then(|power| 10_u128.checked_pow(power)) else {
+        let Some(places) = u32::try_from(from_right).ok().filter(|places| *places as usize <= MAX_DIGITS)
+        else {
             return 0;
         };
-        u8::try_from(self.units.unsigned_abs() / power % 10).expect("a remainder by ten is one digit")
+        let shifted = split(self.units.unsigned_abs(), places).0;
+        u8::try_from(split(shifted, 1).1).expect("a remainder by ten is one digit")
     }
 
     /// How many digits stand before the point; at least one (`0.5` writes a zero there).
     #[must_use]
     pub fn whole_digits(&self) -> u32 {
-        let whole = self.units.unsigned_abs() / 10_u128.pow(self.places);
-        whole.checked_ilog10().map_or(1, |log| log + 1)
+        digit_count(self.whole_part())
     }
 
     /// The number before the point, without sign.
     #[must_use]
     pub fn whole_part(&self) -> u128 {
-        self.units.unsigned_abs() / 10_u128.pow(self.places)
+        split(self.units.unsigned_abs(), self.places).0
     }
 
     /// The digits after the point read as a whole number: `4.07` gives 7, `4.70` gives 70.
     #[must_use]
     pub fn fraction_units(&self) -> u128 {
-        self.units.unsigned_abs() % 10_u128.pow(self.places)
+        split(self.units.unsigned_abs(), self.places).1
     }
 
     /// Digits of the whole numeral with the point removed, without sign: `4.07` gives 407.
@@ -161,6 +203,38 @@ impl Decimal {
                 Self::new(self.units.checked_mul(10_i128.checked_pow(zeros)?)?, 0).ok()
             }
         }
+    }
+
+    /// Reads what nearly all numerals are: one to eighteen digits, with digits on both sides of a point if there is one.
+    /// `None` says nothing but that it is not so short or not so plain.
+    pub(crate) fn short(numeral: &[u8], point: u8) -> Option<Self> {
+        let mut units = 0_u64;
+        let mut point_at = None;
+        if numeral.len() >= SHORT as usize {
+            return None;
+        }
+        for (at, byte) in numeral.iter().enumerate() {
+            let digit = byte.wrapping_sub(b'0');
+            if digit < 10 {
+                units = units * 10 + u64::from(digit);
+            } else if *byte == point && point_at.is_none() && at > 0 {
+                point_at = Some(at);
+            } else {
+                return None;
+            }
+        }
+        let places = match point_at {
+            Some(at) => numeral.len() - at - 1,
+            None => 0,
+        };
+        let bare = numeral.is_empty() || point_at.is_some() && places == 0;
+        let places = u32::try_from(places).ok()?;
+        (!bare).then_some(Self { units: units.into(), places })
+    }
+
+    /// With the other sign, if so asked.
+    pub(crate) fn signed(self, negative: bool) -> Self {
+        if negative { Self { units: -self.units, ..self } } else { self }
     }
 
     /// Whether both are the same numeral, digit for digit: `0.5` and `0.50` are not.
@@ -192,8 +266,19 @@ impl PartialOrd for Decimal {
 }
 
 impl Ord for Decimal {
-    /// By value. Whole parts first, so that no common denominator can overflow.
+    /// By value. Long ones by their whole parts first, so that no common denominator can overflow.
     fn cmp(&self, other: &Self) -> Ordering {
+        if self.places == other.places {
+            return self.units.cmp(&other.units);
+        }
+        if let (Ok(units), Ok(others)) = (i64::try_from(self.units), i64::try_from(other.units))
+            && self.places.abs_diff(other.places) < SHORT
+        {
+            // Nineteen digits times eighteen zeros fit 128 bits.
+            let scaled = |units: i64, zeros: u32| i128::from(units) * 10_i128.pow(zeros);
+            let places = self.places.max(other.places);
+            return scaled(units, places - self.places).cmp(&scaled(others, places - other.places));
+        }
         let sign = |decimal: &Self| decimal.units.signum();
         let by_sign = sign(self).cmp(&sign(other));
         if by_sign != Ordering::Equal {
@@ -210,14 +295,51 @@ impl Ord for Decimal {
 
 impl fmt::Display for Decimal {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        if self.is_negative() {
-            f.write_str("-")?;
+        f.write_str(Numeral::of(self).text())
+    }
+}
+
+/// A numeral's text, put together from its last digit to its first.
+struct Numeral {
+    /// A sign, a zero before the point, the point, and all digits.
+    text: [u8; MAX_DIGITS + 3],
+    from: usize,
+}
+
+impl Numeral {
+    fn of(number: &Decimal) -> Self {
+        let mut numeral = Self { text: [b'0'; MAX_DIGITS + 3], from: MAX_DIGITS + 3 };
+        let (whole, fraction) = split(number.units.unsigned_abs(), number.places);
+        if number.places > 0 {
+            numeral.put_digits(fraction, number.places);
+            numeral.put(b'.');
         }
-        write!(f, "{}", self.whole_part())?;
-        if self.places > 0 {
-            write!(f, ".{:0width$}", self.fraction_units(), width = self.places as usize)?;
+        numeral.put_digits(whole, 1);
+        if number.is_negative() {
+            numeral.put(b'-');
         }
-        Ok(())
+        numeral
+    }
+
+    fn put(&mut self, character: u8) {
+        self.from -= 1;
+        self.text[self.from] = character;
+    }
+
+    /// At least so many digits.
+    fn put_digits(&mut self, number: u128, least: u32) {
+        let mut rest = number;
+        let mut missing = least;
+        while missing > 0 || rest > 0 {
+            let (left, digit) = split(rest, 1);
+            self.put(b'0' + u8::try_from(digit).expect("a remainder by ten is one digit"));
+            rest = left;
+            missing = missing.saturating_sub(1);
+        }
+    }
+
+    fn text(&self) -> &str {
+        core::str::from_utf8(&self.text[self.from..]).expect("signs and digits are ASCII")
     }
 }
 
@@ -232,6 +354,9 @@ impl FromStr for Decimal {
             Some(rest) => (true, rest),
             None => (false, text),
         };
+        if let Some(short) = Self::short(unsigned.as_bytes(), b'.') {
+            return Ok(short.signed(negative));
+        }
         let (whole, fraction) = unsigned.split_once('.').unwrap_or((unsigned, ""));
         let all_digits = |part: &str| part.bytes().all(|byte| byte.is_ascii_digit());
         let has_bare_point = unsigned.contains('.') && fraction.is_empty();
@@ -246,10 +371,8 @@ impl FromStr for Decimal {
             .bytes()
             .chain(fraction.bytes())
             .fold(0_i128, |sum, byte| sum * 10 + i128::from(byte - b'0'));
-        Self::new(
-            if negative { -magnitude } else { magnitude },
-            u32::try_from(fraction.len()).map_err(|_| malformed())?,
-        )
+        let number = Self::new(magnitude, u32::try_from(fraction.len()).map_err(|_| malformed())?)?;
+        Ok(number.signed(negative))
     }
 }
 
@@ -261,7 +384,7 @@ impl From<u32> for Decimal {
 
 impl Serialize for Decimal {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.serialize_str(&self.to_string())
+        serializer.serialize_str(Numeral::of(self).text())
     }
 }
 
@@ -275,6 +398,7 @@ impl<'de> Deserialize<'de> for Decimal {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use alloc::string::ToString;
     use proptest::prelude::*;
 
     fn decimal(text: &str) -> Decimal {
@@ -321,6 +445,23 @@ mod tests {
         fn prints_and_reads_back_as_itself(units in -1_000_000_000_i128..1_000_000_000, places in 0_u32..12) {
             let number = Decimal::new(units, places).unwrap();
             prop_assert!(decimal(&number.to_string()).same_written(&number));
+        }
+
+        #[test]
+        fn long_numerals_print_and_read_back(units in 0_i128..10_i128.pow(28), places in 0_u32..=28) {
+            let number = Decimal::new(units, places).unwrap();
+            let text = number.to_string();
+            let plain = alloc::format!("{:0>29}", units.to_string());
+            let (whole, fraction) = plain.split_at(29 - places as usize);
+            let whole = whole.trim_start_matches('0');
+            let whole = if whole.is_empty() { "0" } else { whole };
+            let expected = if places > 0 { alloc::format!("{whole}.{fraction}") } else { whole.to_string() };
+            prop_assert_eq!(&text, &expected);
+            // A zero before the point is one digit more than the numeral may have.
+            if places < 28 {
+                prop_assert!(decimal(&text).same_written(&number));
+            }
+            prop_assert_eq!(number.signed(true).cmp(&decimal("-0.5")), decimal("0.5").cmp(&number));
         }
 
         #[test]

@@ -23,27 +23,32 @@ use crate::{
 /// items only if the pool has fewer. Every item of a section that gives any can be drawn.
 #[must_use]
 pub fn draw<'p>(pool: &'p Pool, count: usize, seed: &str) -> Vec<&'p Item> {
-    Strata::of(pool, count).draw(seed)
+    Strata::of(pool, count).draw(pool, seed)
 }
 
-/// A pool's items, cut up for forms of one length.
-struct Strata<'p> {
-    pool: &'p Pool,
-    /// By section: its strata, from easy to hard, none of them empty.
-    sections: Vec<Vec<Vec<&'p Item>>>,
+/// A pool's items, cut up for forms of one length. Cutting sorts the whole pool, so whoever draws many forms keeps it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Strata {
+    /// By section: its strata, from easy to hard, none of them empty; of each item its place in the section.
+    sections: Vec<Vec<Vec<usize>>>,
 }
 
-impl<'p> Strata<'p> {
-    fn of(pool: &'p Pool, count: usize) -> Self {
+impl Strata {
+    /// Cuts up a pool for forms of `count` items.
+    #[must_use]
+    pub fn of(pool: &Pool, count: usize) -> Self {
         let sections = pool.sections.iter().zip(shares(pool, count));
-        Self { pool, sections: sections.map(|(section, share)| strata(section, share)).collect() }
+        Self { sections: sections.map(|(section, share)| strata(section, share)).collect() }
     }
 
-    fn draw(&self, seed: &str) -> Vec<&'p Item> {
-        let sections = self.pool.sections.iter().zip(&self.sections);
+    /// As [`draw`], from the pool that was cut up.
+    #[must_use]
+    pub fn draw<'p>(&self, pool: &'p Pool, seed: &str) -> Vec<&'p Item> {
+        let sections = pool.sections.iter().zip(&self.sections);
         let drawn = sections.flat_map(|(section, strata)| {
-            let mut draws = Draws::keyed(&format!("form/{}/{}/{seed}", self.pool.id, section.id));
-            strata.iter().filter_map(move |stratum| draws.one_of(stratum).copied())
+            let mut draws = Draws::keyed(&format!("form/{}/{}/{seed}", pool.id, section.id));
+            let places = strata.iter().filter_map(move |stratum| draws.one_of(stratum));
+            places.filter_map(|place| section.items.get(*place))
         });
         drawn.collect()
     }
@@ -66,9 +71,13 @@ fn shares(pool: &Pool, count: usize) -> Vec<usize> {
 
 /// The items from easy to hard, in `count` parts whose sizes differ by one at most. Items of one score lie by their
 /// features, so that forms are alike in those, too; then by id.
-fn strata(section: &Section, count: usize) -> Vec<Vec<&Item>> {
-    let mut items: Vec<&Item> = section.items.iter().collect();
-    items.sort_by_cached_key(|item| (item.profile().score(), item.profile(), item.id.as_str()));
+fn strata(section: &Section, count: usize) -> Vec<Vec<usize>> {
+    let mut items: Vec<usize> = (0..section.items.len()).collect();
+    items.sort_by_cached_key(|place| {
+        let item = &section.items[*place];
+        let profile = item.profile();
+        (profile.score(), profile, item.id.as_str())
+    });
     let cut = |part: usize| part * items.len() / count.max(1);
     (0..count).map(|part| items[cut(part)..cut(part + 1)].to_vec()).collect()
 }
@@ -100,7 +109,7 @@ pub struct Extent {
 pub fn spread(pool: &Pool, count: usize, forms: u32) -> Spread {
     let strata = Strata::of(pool, count);
     let profiles = (0..forms).map(|form| {
-        let items = strata.draw(&form.to_string());
+        let items = strata.draw(pool, &form.to_string());
         items.iter().fold(Profile::default(), |sum, item| sum.with(item.profile()))
     });
     let profiles: Vec<Profile> = profiles.collect();

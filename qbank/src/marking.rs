@@ -18,7 +18,10 @@
 //!   times as large or more. A point moved by one or two places is a slip that is followed; grams for kilograms give
 //!   an answer that a look at the story refuses. The factor is a decision of this project, common practice at best.
 //! - *Not in this quiz*: the quiz's [`Policy`] says so, as 'cao' (this answer only) does in mark schemes.
+mod marker;
+
 use alloc::{
+    borrow::Cow,
     collections::{BTreeMap, BTreeSet},
     format,
     string::{String, ToString},
@@ -29,6 +32,8 @@ use num_bigint::BigInt;
 use num_traits::Signed;
 use serde::{Deserialize, Deserializer, Serialize};
 
+pub use marker::{LentMark, LentStepMark, Marker};
+
 use crate::{
     accept::{Credit, Demand, fraction_of, significant_figures},
     arithmetic::{ArithmeticError, Columns, Value, evaluate},
@@ -37,7 +42,7 @@ use crate::{
     locale::{Language, Locale},
     misconceptions,
     question::{Choice, Item, Key, ProvenStep, Step, StepKind, Wrong},
-    reading::{self, ReadNumber, Reading, WrittenForm, read},
+    reading::{self, ReadNumber, Reading, WrittenForm, plain_numeral, read},
     units,
     words::{WordsProblem, from_words},
 };
@@ -145,8 +150,8 @@ pub fn mark(item: &Item, pupil: &str, responses: &BTreeMap<String, String>) -> M
 /// ```
 #[must_use]
 pub fn mark_with(item: &Item, pupil: &str, responses: &BTreeMap<String, String>, policy: Policy) -> Mark {
-    let language = Language::of_locale(&item.locale).expect("an item is in a language with words");
-    mark_told(item, pupil, responses, policy, language)
+    let marker = Marker::new(item, policy);
+    marker.mark(pupil, &item.id, response_in(responses)).into()
 }
 
 /// The notes of a mark, one for each of its steps, told in another language than the item's: the sentences alone, without
@@ -163,54 +168,20 @@ pub fn mark_with(item: &Item, pupil: &str, responses: &BTreeMap<String, String>,
 /// ```
 #[must_use]
 pub fn notes_in(item: &Item, mark: &Mark, language: Language) -> Vec<String> {
-    let responses = mark.steps.iter().map(|step| (step.id.clone(), step.response.clone())).collect();
-    let told = mark_told(item, &mark.pupil, &responses, Policy::default(), language);
+    let responses: BTreeMap<String, String> =
+        mark.steps.iter().map(|step| (step.id.clone(), step.response.clone())).collect();
+    let marker = Marker::new(item, Policy::default()).told_in(language);
+    let told: Vec<LentStepMark<'_>> = marker.judge(response_in(&responses)).collect();
     let note = |stored: &StepMark| {
-        let same = told.steps.iter().find(|step| step.id == stored.id && step.verdict == stored.verdict);
-        same.unwrap_or(stored).note.clone()
+        let same = told.iter().find(|step| step.id == stored.id && step.verdict == stored.verdict);
+        same.map_or_else(|| stored.note.clone(), |step| step.note.to_string())
     };
     mark.steps.iter().map(note).collect()
 }
 
-/// As [`mark_with`]; responses are read in the item's language, notes are told in `language`.
-fn mark_told(
-    item: &Item,
-    pupil: &str,
-    responses: &BTreeMap<String, String>,
-    policy: Policy,
-    language: Language,
-) -> Mark {
-    let locale = Locale::by_tag(&item.locale).unwrap_or(Locale::EN_US);
-    let written_in = Language::of_locale(&item.locale).unwrap_or_default();
-    let mut own = Names::new();
-    let mut right = item.given_names();
-    own.clone_from(&right);
-    let mut steps = Vec::with_capacity(item.steps.len());
-    for (step, proven) in item.steps_proven() {
-        let response = responses.get(&step.id).map_or("", String::as_str);
-        let given = Given::read(step, response, locale, written_in);
-        let judged = Judge { step, proven, right: &right, own: &own, policy, language }.judge(&given);
-        steps.push(StepMark {
-            id: step.id.clone(),
-            response: response.to_string(),
-            points: judged.points,
-            max: step.points,
-            verdict: judged.verdict,
-            misconceptions: judged.misconceptions,
-            note: judged.note,
-        });
-        // Later steps build on what the pupil answered, and on the key where there is nothing to build on.
-        let pupils_own = given.value(step).or(proven.value);
-        own.extend(pupils_own.map(|value| (step.id.clone(), value)));
-        right.extend(proven.value.map(|value| (step.id.clone(), value)));
-    }
-    Mark {
-        pupil: pupil.to_string(),
-        question: item.id.clone(),
-        points: steps.iter().map(|step| step.points).sum(),
-        max: item.max_points(),
-        steps,
-    }
+/// The responses of a map, by step id.
+fn response_in<'r>(responses: &'r BTreeMap<String, String>) -> impl FnMut(&str) -> &'r str {
+    |step| responses.get(step).map_or("", String::as_str)
 }
 
 /// What a step is worked with: the givens, and the values of earlier steps.
@@ -248,6 +219,8 @@ pub fn worked_with(item: &Item, mark: &Mark) -> Vec<WorkedWith> {
         let response = response.map_or("", |marked| marked.response.as_str());
         let given = Given::read(step, response, locale, language);
         let WorkedWith { right, own, .. } = &with;
+        let differs = |name: &&str| own.get(*name) != right.get(*name);
+        let own = proven.expression.names().iter().any(differs).then_some(own);
         let judge = Judge { step, proven, right, own, policy: Policy::default(), language };
         let follows = judge.follows(&given);
         all.push(WorkedWith { follows, ..with.clone() });
@@ -292,7 +265,7 @@ pub(crate) fn answered(item: &Item, step: &Step, response: &str) -> Option<Key> 
     let language = Language::of_locale(&item.locale)?;
     match Given::read(step, response, locale, language) {
         Given::Number(number) => number.decimal().map(Key::Number),
-        Given::Words(number) => Some(Key::Number(number)),
+        Given::Plain(number) | Given::Words(number) => Some(Key::Number(number)),
         Given::Choice(id) => Some(Key::Choice(id)),
         Given::Order(ids) => Some(Key::Order(ids)),
         Given::Blank | Given::Unreadable(_) => None,
@@ -303,6 +276,9 @@ pub(crate) fn answered(item: &Item, step: &Step, response: &str) -> Option<Key> 
 enum Given {
     Blank,
     Unreadable(Unread),
+    /// A number, by far most of them: a decimal alone.
+    Plain(Decimal),
+    /// Any other number.
     Number(ReadNumber),
     /// A number told in words, with the places that the words name.
     Words(Decimal),
@@ -317,6 +293,9 @@ impl Given {
             StepKind::Order => return Self::ordered(step, response.trim()),
             StepKind::Words => return Self::told(response, language),
             StepKind::Number => {}
+        }
+        if let Some(number) = plain_numeral(response, locale) {
+            return Self::Plain(number);
         }
         match read(response, locale, step.unit.as_deref().and_then(units::by_symbol)) {
             Reading::Blank => Self::Blank,
@@ -362,7 +341,7 @@ impl Given {
     fn value(&self, step: &Step) -> Option<Decimal> {
         match self {
             Self::Number(number) => number.decimal(),
-            Self::Words(number) => Some(*number),
+            Self::Plain(number) | Self::Words(number) => Some(*number),
             Self::Choice(id) => step.value_of(&Key::Choice(id.clone())),
             Self::Order(_) | Self::Blank | Self::Unreadable(_) => None,
         }
@@ -391,29 +370,25 @@ enum Unread {
 }
 
 impl Unread {
-    fn told(&self, language: Language) -> String {
-        match self {
-            Self::Number(problem) => problem.told(language),
-            Self::Words(problem) => problem.told(language),
-            Self::NoChoice => {
-                in_language(["this is not one of the choices", "esta no es una de las opciones"], language)
-            }
-            Self::NoOrder => in_language(
-                [
-                    "put each of the choices in the order once",
-                    "pon cada una de las opciones en el orden una sola vez",
-                ],
-                language,
-            ),
-        }
+    fn told(&self, language: Language) -> Cow<'static, str> {
+        let sentences = match self {
+            Self::Number(problem) => return problem.told(language).into(),
+            Self::Words(problem) => return problem.told(language).into(),
+            Self::NoChoice => ["this is not one of the choices", "esta no es una de las opciones"],
+            Self::NoOrder => [
+                "put each of the choices in the order once",
+                "pon cada una de las opciones en el orden una sola vez",
+            ],
+        };
+        in_language(sentences, language).into()
     }
 }
 
 /// One of two sentences, English and Spanish.
-fn in_language([english, spanish]: [&str; 2], language: Language) -> String {
+fn in_language([english, spanish]: [&'static str; 2], language: Language) -> &'static str {
     match language {
-        Language::English => english.into(),
-        Language::Spanish => spanish.into(),
+        Language::English => english,
+        Language::Spanish => spanish,
     }
 }
 
@@ -439,7 +414,7 @@ pub enum Limit {
 impl Limit {
     /// The rule in words.
     #[must_use]
-    pub fn told(self, language: Language) -> String {
+    pub fn told(self, language: Language) -> &'static str {
         let sentences = match self {
             Self::BelowZero => [
                 "nothing follows from your own earlier value: it leads below zero",
@@ -527,39 +502,39 @@ fn leaves_nothing_to_work(expression: &Expression, own: &Names, right: &Names) -
     trivial || inside(first) || inside(second)
 }
 
-struct Judgement {
+struct Judgement<'i> {
     verdict: Verdict,
     points: u32,
-    misconceptions: Vec<String>,
-    note: String,
+    misconceptions: Cow<'i, [&'static str]>,
+    note: Cow<'static, str>,
 }
 
-impl Judgement {
-    fn new(verdict: Verdict, points: u32, note: impl Into<String>) -> Self {
-        Self { verdict, points, misconceptions: Vec::new(), note: note.into() }
+impl Judgement<'_> {
+    fn new(verdict: Verdict, points: u32, note: impl Into<Cow<'static, str>>) -> Self {
+        Self { verdict, points, misconceptions: Cow::Borrowed(&[]), note: note.into() }
     }
 }
 
 /// All that bears on one step.
-struct Judge<'i> {
+struct Judge<'i, 'n> {
     step: &'i Step,
     proven: &'i ProvenStep,
     /// Givens and right earlier values.
-    right: &'i Names,
-    /// Givens and the pupil's own earlier values.
-    own: &'i Names,
+    right: &'n Names,
+    /// Givens and the pupil's own earlier values, where the step works with one that is not the right one.
+    own: Option<&'n Names>,
     policy: Policy,
     language: Language,
 }
 
-impl Judge<'_> {
-    fn judge(&self, given: &Given) -> Judgement {
+impl<'i> Judge<'i, '_> {
+    fn judge(&self, given: &Given) -> Judgement<'i> {
         match given {
             Given::Blank => return Judgement::new(Verdict::Blank, 0, ""),
             Given::Unreadable(problem) => {
                 return Judgement::new(Verdict::Unreadable, 0, problem.told(self.language));
             }
-            Given::Number(_) | Given::Words(_) | Given::Choice(_) | Given::Order(_) => {}
+            Given::Plain(_) | Given::Number(_) | Given::Words(_) | Given::Choice(_) | Given::Order(_) => {}
         }
         if self.is(given, &self.proven.key) {
             return self.in_form(given, &self.proven.key, Verdict::Correct);
@@ -569,12 +544,13 @@ impl Judge<'_> {
         match &own_key {
             Some(Ok(key)) if self.is(given, key) => match self.limit() {
                 None => return self.in_form(given, key, Verdict::FollowThrough),
-                Some(limit) => judgement.note = limit.told(self.language),
+                Some(limit) => judgement.note = limit.told(self.language).into(),
             },
-            Some(Err(limit)) => judgement.note = limit.told(self.language),
+            Some(Err(limit)) => judgement.note = limit.told(self.language).into(),
             Some(Ok(_)) | None => {}
         }
-        judgement.misconceptions = self.consistent_with(given, matches!(own_key, Some(Ok(_))));
+        let own = self.own.filter(|_| matches!(own_key, Some(Ok(_))));
+        judgement.misconceptions = self.consistent_with(given, own);
         judgement
     }
 
@@ -586,21 +562,18 @@ impl Judge<'_> {
 
     /// The right answer from the pupil's own earlier values, where those differ from the right ones.
     fn own_key(&self) -> Option<Result<Key, Limit>> {
-        let names = self.proven.expression.names();
-        let builds_on_own = names.into_iter().any(|name| self.own.get(name) != self.right.get(name));
-        builds_on_own.then(|| {
-            let value = evaluate(&Columns, &self.proven.expression, self.own)?;
+        self.own.map(|own| {
+            let value = evaluate(&Columns, &self.proven.expression, own)?;
             self.step.key_for(&value).map_err(|_| Limit::NoAnswer)
         })
     }
 
     /// What stands against points for an answer that is right from the own earlier values.
     fn limit(&self) -> Option<Limit> {
-        if self.policy.follow_through {
-            Limit::of(&self.proven.expression, self.own, self.right)
-        } else {
-            Some(Limit::Policy)
+        if !self.policy.follow_through {
+            return Some(Limit::Policy);
         }
+        self.own.and_then(|own| Limit::of(&self.proven.expression, own, self.right))
     }
 
     fn is(&self, given: &Given, key: &Key) -> bool {
@@ -608,6 +581,7 @@ impl Judge<'_> {
             (Given::Number(number), Key::Number(key)) => {
                 self.step.accept.accepts(&fraction_of(key), &number.value)
             }
+            (Given::Plain(number), Key::Number(key)) => self.step.accept.accepts_decimal(key, number),
             (Given::Words(number), Key::Number(key)) => number == key,
             (Given::Choice(id), Key::Choice(key)) => id == key,
             (Given::Order(ids), Key::Order(key)) => ids == key,
@@ -616,20 +590,22 @@ impl Judge<'_> {
     }
 
     /// A right value: full points if the written form is the one asked for, else what the form's credit says.
-    fn in_form(&self, given: &Given, key: &Key, verdict: Verdict) -> Judgement {
+    fn in_form(&self, given: &Given, key: &Key, verdict: Verdict) -> Judgement<'i> {
         let unmet = match (given, key) {
+            (Given::Plain(_), _) if self.step.accept.form.is_free() => Vec::new(),
+            (Given::Plain(number), _) => self.unmet(&ReadNumber::plain(*number)),
             (Given::Number(number), _) => self.unmet(number),
             // Reading a numeral aloud names its last place: 0.50 is fifty hundredths.
             (Given::Words(number), Key::Number(key)) if !number.same_written(key) => {
                 let name = ["name the last place that is written", "nombra el último lugar que está escrito"];
-                [in_language(name, self.language)].into()
+                [in_language(name, self.language).into()].into()
             }
             _ => Vec::new(),
         };
         if unmet.is_empty() {
             let own = ["right from your own earlier value", "correcto a partir de tu propio valor anterior"];
             let followed = verdict == Verdict::FollowThrough;
-            let note = if followed { in_language(own, self.language) } else { String::new() };
+            let note = if followed { in_language(own, self.language) } else { "" };
             return Judgement::new(verdict, self.step.points, note);
         }
         let right = if verdict == Verdict::FollowThrough {
@@ -668,40 +644,46 @@ impl Judge<'_> {
         }
     }
 
-    /// Misconceptions that lead to this answer, from the right earlier values or from the pupil's own.
-    fn consistent_with(&self, given: &Given, has_own: bool) -> Vec<String> {
-        let from_right = self.proven.wrong.iter().filter(|wrong| self.is_exactly(given, &wrong.key));
-        let mut names: Vec<&'static str> =
-            from_right.flat_map(|wrong| wrong.misconceptions.iter().copied()).collect();
-        if has_own {
-            let from_own = self.proven.wrong.iter().filter_map(|wrong| self.own_prediction(wrong, given));
-            for name in from_own.flatten() {
+    /// Misconceptions that lead to this answer, from the right earlier values or from the pupil's own. Predictions are
+    /// pairwise different, so at most one is met from the right values.
+    fn consistent_with(&self, given: &Given, own: Option<&Names>) -> Cow<'i, [&'static str]> {
+        let mut from_right = self.proven.wrong.iter().filter(|wrong| self.is_exactly(given, &wrong.key));
+        let mut names =
+            from_right.next().map_or(Cow::Borrowed(&[][..]), |wrong| (&wrong.misconceptions).into());
+        let Some(own) = own else { return names };
+        for wrong in &self.proven.wrong {
+            for name in self.own_prediction(wrong, given, own) {
                 if !names.contains(&name) {
-                    names.push(name);
+                    names.to_mut().push(name);
                 }
             }
         }
-        names.into_iter().map(String::from).collect()
+        names
     }
 
-    fn own_prediction(&self, wrong: &Wrong, given: &Given) -> Option<Vec<&'static str>> {
-        let leads_here = |id: &&&'static str| {
+    fn own_prediction(
+        &self,
+        wrong: &'i Wrong,
+        given: &Given,
+        own: &Names,
+    ) -> impl Iterator<Item = &'static str> {
+        let leads_here = move |id: &&'static str| {
             let value = match &wrong.stated {
-                Some(mistaken) => evaluate(&Columns, mistaken, self.own).ok(),
+                Some(mistaken) => evaluate(&Columns, mistaken, own).ok(),
                 None => misconceptions::find(id)
-                    .and_then(|known| misconceptions::predict(known, &self.proven.expression, self.own)),
+                    .and_then(|known| misconceptions::predict(known, &self.proven.expression, own)),
             };
             let key = value.and_then(|value| self.step.key_for(&value).ok());
             key.is_some_and(|key| self.is_exactly(given, &key))
         };
-        let names: Vec<&'static str> = wrong.misconceptions.iter().filter(leads_here).copied().collect();
-        (!names.is_empty()).then_some(names)
+        wrong.misconceptions.iter().copied().filter(leads_here)
     }
 
     /// A predicted wrong answer is met by its value alone; tolerances are for right answers.
     fn is_exactly(&self, given: &Given, key: &Key) -> bool {
         match (given, key) {
             (Given::Number(number), Key::Number(key)) => number.value == fraction_of(key),
+            (Given::Plain(number), Key::Number(key)) => number == key,
             _ => self.is(given, key),
         }
     }

@@ -221,6 +221,13 @@ pub enum Problem {
 /// ```
 #[must_use]
 pub fn read(text: &str, locale: Locale, asked: Option<&'static Unit>) -> Reading {
+    if let Some(written) = plain_numeral(text, locale) {
+        return Reading::Read(ReadNumber::plain(written));
+    }
+    read_any(text, locale, asked)
+}
+
+fn read_any(text: &str, locale: Locale, asked: Option<&'static Unit>) -> Reading {
     if text.chars().nth(MAX_CHARACTERS).is_some() {
         return Reading::Unreadable(Problem::TooLong);
     }
@@ -233,6 +240,18 @@ pub fn read(text: &str, locale: Locale, asked: Option<&'static Unit>) -> Reading
         Ok(number) => Reading::Read(number),
         Err(problem) => Reading::Unreadable(problem),
     }
+}
+
+/// Reads the text that nearly all answers are: digits, perhaps with the locale's mark between them and a minus sign
+/// before. What [`read`] finds in such a text is this number as it is written, whatever unit is asked for. `None` says
+/// nothing but that the text is another one.
+pub(crate) fn plain_numeral(text: &str, locale: Locale) -> Option<Decimal> {
+    let (negative, unsigned) = match text.as_bytes() {
+        [b'-', unsigned @ ..] => (true, unsigned),
+        unsigned => (false, unsigned),
+    };
+    let point = u8::try_from(locale.point).ok()?;
+    Some(Decimal::short(unsigned, point)?.signed(negative))
 }
 
 /// Reads plain texts under one locale for one asked unit.
@@ -540,6 +559,17 @@ impl WrittenForm {
 }
 
 impl ReadNumber {
+    /// A decimal alone.
+    pub(crate) fn plain(written: Decimal) -> Self {
+        Self {
+            value: fraction_of(&written),
+            written: Some(written),
+            unit: None,
+            form: WrittenForm::Decimal,
+            lowest_terms: true,
+        }
+    }
+
     /// The value as a decimal, if it ends.
     #[must_use]
     pub fn decimal(&self) -> Option<Decimal> {
@@ -549,8 +579,7 @@ impl ReadNumber {
     fn signed(mut self, negative: bool) -> Self {
         if negative {
             self.value = -self.value;
-            self.written =
-                self.written.and_then(|written| Decimal::new(-written.units(), written.places()).ok());
+            self.written = self.written.map(|written| written.signed(true));
         }
         self
     }
@@ -702,6 +731,15 @@ mod tests {
             let number = Decimal::new(units, places).unwrap();
             let text = number.to_string();
             prop_assert_eq!(written(&text), Some(text));
+        }
+
+        #[test]
+        fn plain_numerals_are_read_as_all_others_are(text in "-?[0-9]{0,20}[.,]?[0-9]{0,20}", tag in 0_usize..8, kg in proptest::bool::ANY) {
+            let locale = Locale::by_tag(Locale::tags().nth(tag).unwrap()).unwrap();
+            let asked = units::by_symbol("kg").filter(|_| kg);
+            if let Some(written) = plain_numeral(&text, locale) {
+                prop_assert_eq!(read_any(&text, locale, asked), Reading::Read(ReadNumber::plain(written)));
+            }
         }
 
         #[test]

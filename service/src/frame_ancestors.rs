@@ -10,7 +10,7 @@ use actix_web::{HttpMessage, HttpRequest};
 use url::{Host, Url};
 
 use crate::app::App;
-use crate::storage::{Registration, StorageError};
+use crate::storage::{PlatformFrames, Registration, StorageError};
 
 /// The origins that may frame the answer to a request.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -26,12 +26,22 @@ impl FrameAncestors {
         return_origin: Option<&str>,
     ) -> Result<(), StorageError> {
         let platform = &registration.platform;
-        let issuer = Url::parse(&platform.issuer).ok();
-        let mut origins = app.storage.frame_origins(registration.id).await?;
-        origins.extend(issuer.iter().chain([&platform.authorization_url]).filter_map(origin));
+        let frames = PlatformFrames {
+            issuer: platform.issuer.clone(),
+            authorization_url: platform.authorization_url.clone(),
+            further: app.storage.frame_origins(registration.id).await?,
+        };
+        Self::note_frames(request, frames, return_origin);
+        Ok(())
+    }
+
+    /// The same for a platform whose pages are known already.
+    pub(crate) fn note_frames(request: &HttpRequest, frames: PlatformFrames, return_origin: Option<&str>) {
+        let PlatformFrames { issuer, authorization_url, further: mut origins } = frames;
+        let issuer = Url::parse(&issuer).ok();
+        origins.extend(issuer.iter().chain([&authorization_url]).filter_map(origin));
         origins.extend(return_origin.map(str::to_owned));
         request.extensions_mut().insert(Self(origins));
-        Ok(())
     }
 
     /// The directive for the answer to a request.

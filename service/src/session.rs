@@ -11,6 +11,7 @@
 
 use std::future::Future;
 use std::pin::Pin;
+use std::sync::Arc;
 
 use actix_web::cookie::time::Duration;
 use actix_web::cookie::{Cookie, CookieBuilder, SameSite};
@@ -25,8 +26,8 @@ use crate::frame_ancestors::FrameAncestors;
 use crate::lti::keys::KeySetError;
 use crate::pages::refusal::RefusalPage;
 use crate::storage::{
-    Actor, DeploymentId, Fingerprint, PlacementId, PlacingRequest, Registration, RegistrationId,
-    SessionPurpose, SessionRecord, SessionTicket, StorageError, UserId,
+    Actor, DeploymentId, Fingerprint, LoginState, Opened, Opening, Opens, PlacementId, PlacingRequest,
+    Registration, RegistrationId, SessionPurpose, SessionRecord, SessionTicket, StorageError, UserId,
 };
 
 /// How long a session lives: a school day.
@@ -212,27 +213,24 @@ extract_one_kind!(Pupil => PupilSession, Teacher => TeacherSession, Placing => P
 async fn load(request: &HttpRequest) -> Result<Session, SessionError> {
     let app = request.app_data::<web::Data<App>>().expect("routes always carry the App");
     let named = request.match_info().get("placement").map(PlacementId::from);
-    let record = match request.cookie(cookie_name(app)) {
-        Some(cookie) => app.storage.session(&Fingerprint::of(cookie.value()), app.clock.now()).await?,
+    let record = match fingerprint(app, request) {
+        Some(id) => app.storage.session(&id, app.clock.now()).await?,
         None => None,
     };
     note_frame_ancestors(app, request, record.as_ref(), named.as_ref()).await?;
-    let record = record.ok_or(SessionError::Missing)?;
-    let covered = match &record.purpose {
-        SessionPurpose::Quiz { placement, .. } | SessionPurpose::Class { placement } => Some(placement),
-        SessionPurpose::Placing { .. } => None,
-    };
-    if named.is_some() && named.as_ref() != covered {
-        return Err(SessionError::NotAllowed);
-    }
-    Session::from_record(record).ok_or(SessionError::Missing)
+    Session::covering(record, named.as_ref())
+}
+
+/// What the store knows the session of a request by, if it brings one.
+pub(crate) fn fingerprint(app: &App, request: &HttpRequest) -> Option<Fingerprint> {
+    request.cookie(cookie_name(app)).map(|cookie| Fingerprint::of(cookie.value()))
 }
 
 /// Permits the platform of a request's session to frame the answer, before anything else is known of the request.
 pub(crate) async fn note_framing(request: &HttpRequest) -> Result<(), StorageError> {
     let app = request.app_data::<web::Data<App>>().expect("routes always carry the App");
-    let Some(cookie) = request.cookie(cookie_name(app)) else { return Ok(()) };
-    let record = app.storage.session(&Fingerprint::of(cookie.value()), app.clock.now()).await?;
+    let Some(id) = fingerprint(app, request) else { return Ok(()) };
+    let record = app.storage.session(&id, app.clock.now()).await?;
     note_frame_ancestors(app, request, record.as_ref(), None).await
 }
 
@@ -252,14 +250,33 @@ async fn note_frame_ancestors(
         (None, None) => None,
     };
     let Some(registration) = registration else { return Ok(()) };
-    if let Some(registration) = app.storage.registration(registration).await? {
+    if let Some(frames) = app.storage.platform_frames(registration).await? {
         let return_origin = record.and_then(|record| record.return_origin.as_deref());
-        FrameAncestors::note(app, request, &registration, return_origin).await?;
+        FrameAncestors::note_frames(request, frames, return_origin);
     }
     Ok(())
 }
 
 impl Session {
+    /// The session of a record, if it is for the placement that the address names.
+    ///
+    /// # Errors
+    /// [`SessionError::Missing`] or [`SessionError::NotAllowed`].
+    pub(crate) fn covering(
+        record: Option<SessionRecord>,
+        named: Option<&PlacementId>,
+    ) -> Result<Self, SessionError> {
+        let record = record.ok_or(SessionError::Missing)?;
+        let covered = match &record.purpose {
+            SessionPurpose::Quiz { placement, .. } | SessionPurpose::Class { placement } => Some(placement),
+            SessionPurpose::Placing { .. } => None,
+        };
+        if named.is_some() && named != covered {
+            return Err(SessionError::NotAllowed);
+        }
+        Self::from_record(record).ok_or(SessionError::Missing)
+    }
+
     /// The typed session of a record; none when a pupil's or teacher's record names nobody.
     fn from_record(record: SessionRecord) -> Option<Self> {
         let SessionRecord { registration, deployment, user, purpose, csrf, .. } = record;
@@ -278,7 +295,7 @@ impl Session {
     }
 }
 
-/// What a launch opens a session with.
+/// Who gets a session.
 pub(crate) struct NewSession<'a> {
     /// The platform.
     pub(crate) registration: &'a Registration,
@@ -286,52 +303,99 @@ pub(crate) struct NewSession<'a> {
     pub(crate) deployment: DeploymentId,
     /// The person, if the launch names one.
     pub(crate) user: Option<UserId>,
-    /// What for.
-    pub(crate) purpose: SessionPurpose,
     /// Origin of the address that the launch named for returning to the platform.
     pub(crate) return_origin: Option<String>,
 }
 
+/// What came of a launch that was to open a session.
+pub(crate) enum Carried {
+    /// The cookie that carries the session, and the page to go to.
+    Cookie(HeaderValue, String),
+    /// The ticket that [`redeem`] takes, for a window that is still to be opened.
+    Ticket(String),
+    /// It was not opened.
+    Not(Box<Opened>),
+}
+
 impl NewSession<'_> {
-    /// Opens the session and returns the cookie that carries it and the page to go to.
-    pub(crate) async fn open(self, app: &App) -> Result<(HeaderValue, String), StorageError> {
+    /// Opens the session of a launch with a cookie.
+    pub(crate) async fn open(
+        self,
+        app: &App,
+        login: &LoginState,
+        opens: Opens,
+    ) -> Result<Carried, StorageError> {
         let secret = entropy::secret();
         let registration = self.registration;
-        let record = self.record(app, &secret);
+        let session = self.record(app, &secret);
+        let opening =
+            Opening { login: login.state.clone(), now: app.clock.now(), opens, session, ticket: None };
+        Ok(match app.storage.open_launch(opening).await? {
+            Opened::Session(record) => {
+                let (cookie, page) = carried(app, registration, secret, &record.purpose);
+                Carried::Cookie(cookie, page)
+            }
+            other => Carried::Not(Box::new(other)),
+        })
+    }
+
+    /// Opens the session of a launch for a window that is still to be opened.
+    pub(crate) async fn open_for_window(
+        self,
+        app: &App,
+        login: &LoginState,
+        opens: Opens,
+    ) -> Result<Carried, StorageError> {
+        // Nobody ever gets the session's secret: until the ticket is used, it cannot be.
+        let (id, secret) = (entropy::secret(), entropy::secret());
+        let ticket = SessionTicket {
+            ticket: Fingerprint::of(&secret),
+            session: Fingerprint::of(&id),
+            expires_at: plus_ms(app.clock.now(), TICKET_LIFETIME_MS),
+        };
+        let session = self.record(app, &id);
+        let (login, now, ticket) = (login.state.clone(), app.clock.now(), Some(ticket));
+        Ok(match app.storage.open_launch(Opening { login, now, opens, session, ticket }).await? {
+            Opened::Session(_) => Carried::Ticket(secret),
+            other => Carried::Not(Box::new(other)),
+        })
+    }
+
+    /// Opens a session without a launch.
+    #[cfg(test)]
+    pub(crate) async fn open_unlaunched(
+        self,
+        app: &App,
+        purpose: SessionPurpose,
+    ) -> Result<(HeaderValue, String), StorageError> {
+        let secret = entropy::secret();
+        let registration = self.registration;
+        let record = self.record(app, &secret)(purpose);
         let opened = carried(app, registration, secret, &record.purpose);
         app.storage.add_session(record).await?;
         Ok(opened)
     }
 
-    /// Opens the session for a window that is still to be opened, and returns the ticket that [`redeem`] takes.
-    pub(crate) async fn open_for_window(self, app: &App) -> Result<String, StorageError> {
-        // Nobody ever gets this secret: until the ticket is used, the session cannot be.
-        let record = self.record(app, &entropy::secret());
-        let secret = entropy::secret();
-        let ticket = SessionTicket {
-            ticket: Fingerprint::of(&secret),
-            session: record.id.clone(),
-            expires_at: plus_ms(app.clock.now(), TICKET_LIFETIME_MS),
-        };
-        app.storage.add_session_with_ticket(record, ticket).await?;
-        Ok(secret)
-    }
-
-    fn record(self, app: &App, secret: &str) -> SessionRecord {
-        SessionRecord {
-            id: Fingerprint::of(secret),
-            registration: self.registration.id,
-            deployment: self.deployment,
-            user: self.user,
-            purpose: self.purpose,
-            csrf: entropy::secret(),
-            return_origin: self.return_origin,
-            expires_at: plus_ms(app.clock.now(), LIFETIME_MS),
-        }
+    /// The record, once it is known what the session is for.
+    fn record(self, app: &App, secret: &str) -> Arc<dyn Fn(SessionPurpose) -> SessionRecord + Send + Sync> {
+        let (id, csrf) = (Fingerprint::of(secret), entropy::secret());
+        let expires_at = plus_ms(app.clock.now(), LIFETIME_MS);
+        let Self { registration, deployment, user, return_origin } = self;
+        let registration = registration.id;
+        Arc::new(move |purpose| SessionRecord {
+            id: id.clone(),
+            registration,
+            deployment: deployment.clone(),
+            user: user.clone(),
+            purpose,
+            csrf: csrf.clone(),
+            return_origin: return_origin.clone(),
+            expires_at,
+        })
     }
 }
 
-/// Takes a session over by its ticket; as [`NewSession::open`]. None when the ticket does not count any more.
+/// Takes a session over by its ticket: the cookie that carries it, and its page. None when the ticket does not count any more.
 pub(crate) async fn redeem(app: &App, ticket: &str) -> Result<Option<(HeaderValue, String)>, StorageError> {
     let secret = entropy::secret();
     let redeemed = app

@@ -77,7 +77,7 @@ async fn a_collector_is_sent_requests_steps_calls_and_deliveries_and_nothing_abo
     assert!(head.starts_with("post /v1/traces http/1.1"), "{head}");
     assert!(head.contains("content-type: application/x-protobuf"), "{head}");
     // The step is told by the function of the store that made it.
-    assert!(holds(&sent, b"submit_attempt"));
+    assert!(holds(&sent, b"hand_in"));
     assert!(holds(&sent, b"127.0.0.1"), "the platform's host");
     assert!(!holds(&sent, b"/metrics") && !holds(&sent, b"/health/ready"), "machines ask all the time");
     for personal in [school::PUPIL_ID, "Ines", "Jonte", "Tannberg"] {

@@ -33,7 +33,7 @@ use core::cmp::Ordering;
 use crate::{
     arithmetic::{Arithmetic, ArithmeticError, ColumnNumber, Columns, Relation, Value, evaluate},
     columns::{Digits, Grid},
-    decimal::Decimal,
+    decimal::{Decimal, digit_count},
     expression::{Expression, Names, Operation},
     locale::Language,
 };
@@ -351,11 +351,6 @@ fn written_in_full(grid: &Grid, columns: &Digits) -> Option<Decimal> {
         }
     }
     text.parse().ok()
-}
-
-/// How many digits a whole number has.
-fn digit_count(number: u128) -> u32 {
-    number.checked_ilog10().map_or(1, |log| log + 1)
 }
 
 /// A whole number with the point put before its last `places` digits.

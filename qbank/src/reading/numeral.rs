@@ -7,7 +7,6 @@ use num_traits::Zero;
 
 use super::{Problem, ReadNumber, WrittenForm, characters::plain_group};
 use crate::{
-    accept::fraction_of,
     decimal::{Decimal, DecimalError, MAX_DIGITS},
     locale::Locale,
 };
@@ -34,13 +33,7 @@ fn decimal(numeral: &str, locale: Locale) -> Result<ReadNumber, Problem> {
         DecimalError::TooLong { .. } => Problem::TooManyDigits,
         DecimalError::Malformed { .. } => not_a_number(locale),
     })?;
-    Ok(ReadNumber {
-        value: fraction_of(&written),
-        written: Some(written),
-        unit: None,
-        form: WrittenForm::Decimal,
-        lowest_terms: true,
-    })
+    Ok(ReadNumber::plain(written))
 }
 
 pub(super) fn not_a_number(locale: Locale) -> Problem {

@@ -5,8 +5,9 @@
 //! for each pupil, so sending twice is safe and not sending is not. There is one row for each pupil and line item, so
 //! messages cannot overtake each other. Nothing here knows marks or tokens.
 //!
-//! Each platform has its own batch on its way, at most eight messages, and its own circuit breaker: one that is slow
-//! or out of order keeps no other waiting.
+//! Each platform has its own batch under way, of which at most eight messages are being sent, and its own circuit breaker:
+//! one that is slow or out of order keeps no other waiting. The next batch begins when all of one are sent; how they went
+//! may still be on its way to the store, where many notes share a flush.
 
 mod breaker;
 mod gradebook;
@@ -18,7 +19,7 @@ use std::sync::{Arc, PoisonError};
 use std::time::Duration;
 
 use jiff::Timestamp;
-use tokio::sync::{Mutex, Notify, watch};
+use tokio::sync::{Mutex, Notify, OwnedSemaphorePermit, Semaphore, watch};
 use tokio::task::JoinSet;
 use tracing::Instrument as _;
 use url::Url;
@@ -52,7 +53,11 @@ const NOTED_AFTER: [Duration; 5] = [
     Duration::from_secs(15),
 ];
 /// How many messages are on their way to one platform at once.
-const AT_ONCE: usize = 8;
+const AT_ONCE: u32 = 8;
+/// How many are taken from the outbox for it at once.
+const BATCH: usize = 64;
+/// A message that has waited so long for its turn in a batch is put back: what is left of its lease would not do.
+const TURN_WITHIN_MS: i64 = 60 * 1000;
 /// How long the worker sleeps at most; another process may have queued something.
 const SLEEP_MAX_MS: i64 = 30 * 1000;
 
@@ -94,6 +99,44 @@ struct Target {
     placement: Placement,
 }
 
+/// Messages that were leased together.
+struct Batch {
+    leased_at: Timestamp,
+    turns: Arc<Semaphore>,
+    /// Read once for all messages of a quiz.
+    targets: Mutex<HashMap<PlacementId, Option<Arc<Target>>>>,
+}
+
+impl Batch {
+    fn new(leased_at: Timestamp) -> Self {
+        Self { leased_at, turns: Arc::new(Semaphore::new(AT_ONCE as usize)), targets: Mutex::default() }
+    }
+
+    /// A turn to send.
+    async fn turn(&self) -> OwnedSemaphorePermit {
+        self.turns.clone().acquire_owned().await.expect("it is never closed")
+    }
+
+    /// Waits until all turns that were taken are over.
+    async fn sent(&self) {
+        drop(self.turns.acquire_many(AT_ONCE).await.expect("it is never closed"));
+    }
+
+    async fn target(
+        &self,
+        deliverer: &Deliverer,
+        id: &PlacementId,
+    ) -> Result<Option<Arc<Target>>, StorageError> {
+        let mut targets = self.targets.lock().await;
+        if let Some(known) = targets.get(id) {
+            return Ok(known.clone());
+        }
+        let target = deliverer.target(id).await?.map(Arc::new);
+        targets.insert(id.clone(), target.clone());
+        Ok(target)
+    }
+}
+
 impl Deliverer {
     pub(crate) fn new(
         storage: Arc<dyn Storage>,
@@ -108,8 +151,10 @@ impl Deliverer {
     /// Works until `stop` turns true; batches that have begun are finished first.
     pub(crate) async fn run(self: Arc<Self>, waker: Waker, mut stop: watch::Receiver<bool>) {
         let mut working = JoinSet::new();
+        let mut noting = JoinSet::new();
         let mut busy = HashMap::new();
         while !*stop.borrow() {
+            while noting.try_join_next().is_some() {}
             let except: BTreeSet<RegistrationId> = busy.values().copied().collect();
             match self.lease(except.clone()).await {
                 Ok(batches) => {
@@ -126,7 +171,10 @@ impl Deliverer {
                 () = tokio::time::sleep(sleep) => {}
                 Some(ended) = working.join_next_with_id() => {
                     let task = match ended {
-                        Ok((task, ())) => task,
+                        Ok((task, notes)) => {
+                            noting.spawn(JoinSet::join_all(notes));
+                            task
+                        }
                         Err(error) => {
                             tracing::error!(%error, "a batch of grades ended badly; its leases run out");
                             error.id()
@@ -137,7 +185,10 @@ impl Deliverer {
                 _ = stop.changed() => {}
             }
         }
-        working.join_all().await;
+        for notes in working.join_all().await {
+            notes.join_all().await;
+        }
+        noting.join_all().await;
     }
 
     /// Sends one batch of due messages to every platform; returns how many were tried.
@@ -151,7 +202,9 @@ impl Deliverer {
         for (platform, batch) in batches {
             sending.spawn(self.clone().deliver_batch(platform, batch));
         }
-        sending.join_all().await;
+        for notes in sending.join_all().await {
+            notes.join_all().await;
+        }
         Ok(count)
     }
 
@@ -162,7 +215,7 @@ impl Deliverer {
     ) -> Result<BTreeMap<RegistrationId, Vec<LeasedGrade>>, StorageError> {
         let now = self.clock.now();
         except.extend(self.breakers.open(now).0);
-        let room = Room { each: AT_ONCE, except };
+        let room = Room { each: BATCH, except };
         let mut batches: BTreeMap<_, Vec<_>> = BTreeMap::new();
         for grade in self.storage.lease_grades(now, plus_ms(now, LEASE_MS), &room).await? {
             batches.entry(grade.registration).or_default().push(grade);
@@ -170,37 +223,40 @@ impl Deliverer {
         Ok(batches)
     }
 
-    /// Sends messages to one platform. Where its breaker is half open one goes first, and the rest waits if that fails.
-    async fn deliver_batch(self: Arc<Self>, platform: RegistrationId, batch: Vec<LeasedGrade>) {
-        let mut batch = batch.into_iter();
+    /// Sends messages to one platform; returns what is still being noted. Where its breaker is half open one goes first, and
+    /// the rest waits if that fails.
+    async fn deliver_batch(
+        self: Arc<Self>,
+        platform: RegistrationId,
+        grades: Vec<LeasedGrade>,
+    ) -> JoinSet<()> {
+        let batch = Arc::new(Batch::new(self.clock.now()));
+        let mut grades = grades.into_iter();
+        let mut sending = JoinSet::new();
         if self.breakers.circuit(platform, self.clock.now()) == Circuit::HalfOpen {
             self.metrics.circuit(platform, Circuit::HalfOpen);
-            if let Some(first) = batch.next() {
-                self.deliver(first).await;
-            }
-            if let Circuit::Open(until) = self.breakers.circuit(platform, self.clock.now()) {
-                for grade in batch {
-                    // Spread over a second, so that the next probe is one of many and not always the same one.
-                    let spread_ms = i64::try_from(entropy::jitter_ms(1_000)).unwrap_or(0);
-                    self.note(&grade, &DeliveryOutcome::Postponed { at: plus_ms(until, spread_ms) }).await;
-                }
-                return;
+            if let Some(first) = grades.next() {
+                self.deliver(&batch, first, batch.turn().await).await;
             }
         }
-        let mut sending = JoinSet::new();
-        for grade in batch {
-            let this = self.clone();
-            sending.spawn(async move { this.deliver(grade).await });
+        for grade in grades {
+            let (this, batch, turn) = (self.clone(), batch.clone(), batch.turn().await);
+            sending.spawn(async move { this.deliver(&batch, grade, turn).await });
         }
-        sending.join_all().await;
+        batch.sent().await;
+        sending
     }
 
-    /// Sends one message and notes how it went.
-    async fn deliver(&self, grade: LeasedGrade) {
-        let outcome = match self.send(&grade).instrument(traces::delivery(grade.tries)).await {
-            Ok(outcome) => outcome,
-            Err(error) => retry::later(&grade, self.clock.now(), format!("store: {error}"), None),
+    /// Sends one message whose turn has come, and notes how it went.
+    async fn deliver(&self, batch: &Batch, grade: LeasedGrade, turn: OwnedSemaphorePermit) {
+        let outcome = match self.waits(batch, &grade) {
+            Some(at) => DeliveryOutcome::Postponed { at },
+            None => match self.send(batch, &grade).instrument(traces::delivery(grade.tries)).await {
+                Ok(outcome) => outcome,
+                Err(error) => retry::later(&grade, self.clock.now(), format!("store: {error}"), None),
+            },
         };
+        drop(turn);
         let (placement, tries, progress) = (grade.placement.as_str(), grade.tries, grade.progress.name());
         match &outcome {
             DeliveryOutcome::Delivered => tracing::info!(placement, tries, progress, "a grade was delivered"),
@@ -215,8 +271,21 @@ impl Deliverer {
                 tracing::error!(placement, tries, progress, problem, "a grade needs a person");
             }
         }
-        self.metrics.delivered(&outcome);
+        if !matches!(outcome, DeliveryOutcome::Postponed { .. }) {
+            self.metrics.delivered(&outcome);
+        }
         self.note(&grade, &outcome).await;
+    }
+
+    /// Until when a message is put back whose turn has come: its platform is left alone, or its lease has run too far.
+    fn waits(&self, batch: &Batch, grade: &LeasedGrade) -> Option<Timestamp> {
+        let now = self.clock.now();
+        if let Circuit::Open(until) = self.breakers.circuit(grade.registration, now) {
+            // Spread over a second, so that the next probe is one of many and not always the same one.
+            let spread_ms = i64::try_from(entropy::jitter_ms(1_000)).unwrap_or(0);
+            return Some(plus_ms(until, spread_ms));
+        }
+        (plus_ms(batch.leased_at, TURN_WITHIN_MS) < now).then_some(now)
     }
 
     async fn note(&self, grade: &LeasedGrade, outcome: &DeliveryOutcome) {
@@ -234,9 +303,9 @@ impl Deliverer {
         tracing::error!(placement = grade.placement.as_str(), "a delivery could not be noted");
     }
 
-    async fn send(&self, grade: &LeasedGrade) -> Result<DeliveryOutcome, StorageError> {
+    async fn send(&self, batch: &Batch, grade: &LeasedGrade) -> Result<DeliveryOutcome, StorageError> {
         let parked = |problem: &str| Ok(DeliveryOutcome::Parked { problem: problem.to_owned() });
-        let Some(target) = self.target(&grade.placement).await? else {
+        let Some(target) = batch.target(self, &grade.placement).await? else {
             return parked("the quiz has been removed, or its platform is no longer registered");
         };
         let Some(endpoint) = &target.placement.quiz.grades else {

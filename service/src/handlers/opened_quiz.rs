@@ -3,22 +3,21 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use qbank::form;
 use qbank::locale::Language;
 use qbank::marking::{Mark, mark_with};
 use qbank::pool::Pool;
 use qbank::question::Item;
 
 use super::answer::PageError;
+use super::proven_pools::ProvenPool;
 use crate::app::App;
-use crate::session::PupilSession;
 use crate::storage::{Attempt, AttemptId, AttemptResult, Placement, PlacementId, Responses};
 use crate::windows::Zone;
 
 /// A quiz in a course, ready to be shown.
 pub(crate) struct OpenedQuiz {
     pub(crate) placement: Placement,
-    pub(crate) pool: Arc<Pool>,
+    pub(crate) pool: Arc<ProvenPool>,
 }
 
 impl OpenedQuiz {
@@ -28,21 +27,23 @@ impl OpenedQuiz {
     /// [`PageError::NotFound`], [`PageError::NoPool`], or what the store met.
     pub(crate) async fn find(app: &App, id: &PlacementId) -> Result<Self, PageError> {
         let placement = app.storage.placement(id).await?.ok_or(PageError::NotFound)?;
-        let pool = app.pools.find(app.storage.as_ref(), &placement.quiz.pool).await?;
-        let pool = pool.ok_or_else(|| PageError::NoPool(placement.quiz.pool.to_string()))?;
+        Self::of(app, placement).await
+    }
+
+    /// A placement with its pool.
+    ///
+    /// # Errors
+    /// [`PageError::NoPool`], or what the store met.
+    pub(crate) async fn of(app: &App, placement: Placement) -> Result<Self, PageError> {
+        let pool = app.pools.of_placement(app.storage.as_ref(), &placement).await?;
         Ok(Self { placement, pool })
     }
 
-    /// As [`OpenedQuiz::find`], with the attempts that this pupil is allowed.
-    ///
-    /// # Errors
-    /// As there.
-    pub(crate) async fn of_pupil(app: &App, session: &PupilSession) -> Result<Self, PageError> {
-        let mut quiz = Self::find(app, &session.placement).await?;
-        let extra = app.storage.extra_attempts(&session.placement).await?;
-        let extra = extra.get(&session.user).copied().unwrap_or_default();
-        quiz.placement.quiz.attempts_allowed = quiz.placement.quiz.attempts_allowed.saturating_add(extra);
-        Ok(quiz)
+    /// The same with that many attempts more.
+    pub(crate) fn with_extra_attempts(mut self, extra: u32) -> Self {
+        let allowed = &mut self.placement.quiz.attempts_allowed;
+        *allowed = allowed.saturating_add(extra);
+        self
     }
 
     /// An attempt at this quiz.
@@ -57,7 +58,7 @@ impl OpenedQuiz {
     /// The questions that a seed draws for one pupil.
     pub(crate) fn questions(&self, seed: &str) -> Vec<&Item> {
         let count = usize::try_from(self.placement.quiz.question_count).unwrap_or(usize::MAX);
-        form::draw(&self.pool, count, seed)
+        self.pool.draw(count, seed)
     }
 
     /// The marks of an attempt's questions for these responses.

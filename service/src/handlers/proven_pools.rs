@@ -1,24 +1,109 @@
 //! Pools that were read from the store and proven, kept for the next request.
 //!
 //! Proving a pool works every answer again; once for each stored text is enough. A pool that was replaced in the
-//! store is noticed, because the stored text is compared with the one that was proven.
+//! store is noticed, because the stored text is compared with the one that was proven. A pool that is placed is never
+//! replaced ([`Storage::put_pool`]), so for a placement its text is read once.
 
 use std::collections::HashMap;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::ops::Deref;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use actix_web::web;
+use qbank::accept::Credit;
+use qbank::form::Strata;
 use qbank::pool::Pool;
+use qbank::question::Item;
+use tokio::sync::OnceCell;
 
 use super::answer::PageError;
-use crate::storage::{PoolId, Storage};
+use crate::pages::quiz::AskedQuestion;
+use crate::storage::{Placement, PlacementId, PoolId, Storage};
 
-/// The pools proven so far, by id.
+/// Of how many placements the pools are remembered; then all are looked up again.
+const PLACEMENTS_MOST: usize = 10_000;
+/// For how many lengths of form a pool is kept cut up.
+const STRATA_MOST: usize = 16;
+/// Of how many questions a pool keeps what they ask, some 2 kB each.
+const ASKED_MOST: usize = 2_000;
+
+/// The pools proven so far.
 #[derive(Default)]
-pub struct ProvenPools(Mutex<HashMap<PoolId, Proven>>);
+pub struct ProvenPools {
+    by_id: Mutex<HashMap<PoolId, Known>>,
+    /// A class comes all at once; whoever is first reads for all.
+    placed: Mutex<HashMap<PlacementId, Arc<OnceCell<Arc<ProvenPool>>>>>,
+}
 
-struct Proven {
+struct Known {
     json: String,
-    pool: Arc<Pool>,
+    pool: Arc<ProvenPool>,
+}
+
+/// A pool whose answers were proven, with what drawing from it needs each time.
+pub(crate) struct ProvenPool {
+    pool: Pool,
+    /// By the number of questions.
+    strata: Mutex<HashMap<usize, Arc<Strata>>>,
+    /// What questions ask, as pages show it, by item and by what its other forms earn.
+    asked: Mutex<HashMap<AskedKey, Arc<AskedQuestion>>>,
+}
+
+/// An item, and what the right value in another form earns.
+type AskedKey = (String, Option<&'static str>);
+
+impl Deref for ProvenPool {
+    type Target = Pool;
+
+    fn deref(&self) -> &Pool {
+        &self.pool
+    }
+}
+
+impl From<Pool> for ProvenPool {
+    fn from(pool: Pool) -> Self {
+        Self { pool, strata: Mutex::default(), asked: Mutex::default() }
+    }
+}
+
+impl ProvenPool {
+    /// As [`qbank::form::draw`].
+    pub(crate) fn draw(&self, count: usize, seed: &str) -> Vec<&Item> {
+        // A pool has no more forms than it has items, and longer ones are the same.
+        let count = count.min(self.pool.items().count());
+        let known = locked(&self.strata).get(&count).cloned();
+        let strata = known.unwrap_or_else(|| self.cut(count));
+        strata.draw(&self.pool, seed)
+    }
+
+    /// What an item of this pool asks, written by `write` the first time.
+    pub(crate) fn asked(
+        &self,
+        item: &Item,
+        credit: Option<Credit>,
+        write: impl FnOnce() -> AskedQuestion,
+    ) -> Arc<AskedQuestion> {
+        let key = (item.id.clone(), credit.map(Credit::name));
+        let known = locked(&self.asked).get(&key).cloned();
+        known.unwrap_or_else(|| {
+            let written = Arc::new(write());
+            let mut asked = locked(&self.asked);
+            if asked.len() >= ASKED_MOST {
+                asked.clear();
+            }
+            asked.insert(key, Arc::clone(&written));
+            written
+        })
+    }
+
+    fn cut(&self, count: usize) -> Arc<Strata> {
+        let cut = Arc::new(Strata::of(&self.pool, count));
+        let mut strata = locked(&self.strata);
+        if strata.len() >= STRATA_MOST {
+            strata.clear();
+        }
+        strata.insert(count, Arc::clone(&cut));
+        cut
+    }
 }
 
 impl ProvenPools {
@@ -30,10 +115,10 @@ impl ProvenPools {
         &self,
         storage: &dyn Storage,
         id: &PoolId,
-    ) -> Result<Option<Arc<Pool>>, PageError> {
+    ) -> Result<Option<Arc<ProvenPool>>, PageError> {
         let Some(stored) = storage.pool(id).await? else { return Ok(None) };
-        if let Some(pool) = self.known(id, &stored.json) {
-            return Ok(Some(pool));
+        if let Some(known) = locked(&self.by_id).get(id).filter(|known| known.json == stored.json) {
+            return Ok(Some(Arc::clone(&known.pool)));
         }
         // Seconds for a large pool, so not on the thread that serves others.
         let (json, proven) = web::block(move || {
@@ -42,14 +127,42 @@ impl ProvenPools {
         })
         .await
         .map_err(|_| PageError::Record("proving a pool was interrupted".into()))?;
-        let pool = Arc::new(proven.map_err(|error| PageError::Record(format!("pool {id}: {error}")))?);
-        let entry = Proven { json, pool: Arc::clone(&pool) };
-        self.0.lock().unwrap_or_else(PoisonError::into_inner).insert(id.clone(), entry);
+        let pool = proven.map_err(|error| PageError::Record(format!("pool {id}: {error}")))?;
+        let pool = Arc::new(ProvenPool::from(pool));
+        locked(&self.by_id).insert(id.clone(), Known { json, pool: Arc::clone(&pool) });
         Ok(Some(pool))
     }
 
-    fn known(&self, id: &PoolId, json: &str) -> Option<Arc<Pool>> {
-        let known = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        known.get(id).filter(|proven| proven.json == json).map(|proven| Arc::clone(&proven.pool))
+    /// The pool of a placement that is stored.
+    ///
+    /// # Errors
+    /// As [`ProvenPools::find`]; [`PageError::NoPool`] if there is none.
+    pub(crate) async fn of_placement(
+        &self,
+        storage: &dyn Storage,
+        placement: &Placement,
+    ) -> Result<Arc<ProvenPool>, PageError> {
+        let known = self.place_of(&placement.id);
+        let found = known.get_or_try_init(|| async {
+            let id = &placement.quiz.pool;
+            self.find(storage, id).await?.ok_or_else(|| PageError::NoPool(id.to_string()))
+        });
+        found.await.cloned()
     }
+
+    fn place_of(&self, placement: &PlacementId) -> Arc<OnceCell<Arc<ProvenPool>>> {
+        let mut placed = locked(&self.placed);
+        if let Some(known) = placed.get(placement) {
+            return Arc::clone(known);
+        }
+        if placed.len() >= PLACEMENTS_MOST {
+            placed.clear();
+        }
+        Arc::clone(placed.entry(placement.clone()).or_default())
+    }
+}
+
+/// A panic elsewhere leaves these maps whole: each is changed in one step.
+fn locked<T>(map: &Mutex<T>) -> MutexGuard<'_, T> {
+    map.lock().unwrap_or_else(PoisonError::into_inner)
 }

@@ -1,11 +1,11 @@
 //! The pupil's pages: start, an open attempt, the result.
 
-use std::sync::LazyLock;
+use std::sync::{Arc, LazyLock};
 
 use askama::Template;
 
 use super::marked::MarkedQuestion;
-use super::spoken::Spoken;
+use super::spoken::Written;
 use super::{Frame, Link, versioned};
 
 /// The script of an open attempt and its result: keeps what is typed, and draws the place-value grid.
@@ -220,73 +220,50 @@ pub struct FieldLink {
     pub text: String,
 }
 
-/// A question that waits for answers.
-#[derive(Debug, Clone)]
-pub struct OpenQuestion {
-    /// Place in the attempt, from 1.
-    pub number: usize,
-    /// "Question 2", or "Question 2 of 5".
-    pub name: String,
+/// What a question asks: the same for all who get it, so it is written once.
+#[derive(Debug)]
+pub struct AskedQuestion {
     /// The story, one entry a paragraph.
-    pub story: Vec<Spoken>,
+    pub story: Vec<Written>,
     /// "3 points".
     pub points: String,
     /// The steps in order.
-    pub steps: Vec<OpenStep>,
+    pub steps: Vec<AskedStep>,
 }
 
-/// A step that waits for an answer.
-#[derive(Debug, Clone)]
-pub struct OpenStep {
-    /// Name of its field in the posted form.
-    pub name: String,
-    /// Id of its field on the page, for labels and links.
-    pub anchor: String,
-    /// What is asked.
-    pub prompt: Spoken,
+/// What a step asks.
+#[derive(Debug)]
+pub struct AskedStep {
+    /// The question.
+    pub prompt: Written,
     /// How it is answered.
-    pub field: Field,
+    pub control: Control,
 }
 
 /// The control of a step.
-#[derive(Debug, Clone)]
-pub enum Field {
+#[derive(Debug)]
+pub enum Control {
     /// A typed number, in digits or in words.
     Typed {
-        /// What the pupil typed so far, as typed.
-        typed: String,
         /// The unit shown beside the field; none where the pupil must write it.
         unit: Option<UnitSign>,
         /// Which unit is meant and which forms count, in sentences.
-        forms: Vec<String>,
-        /// Whether the typed text is longer than [`ANSWER_LENGTH_MAX`].
-        too_long: bool,
+        forms: String,
         /// Whether words are asked for.
         words: bool,
     },
     /// All choices, one at each place.
     Order {
-        /// The places, first to last.
-        places: Vec<OrderPlace>,
+        /// What can stand at each place.
+        options: Vec<AskedOption>,
+        /// What each place is called, first to last: "1.".
+        labels: Vec<String>,
     },
     /// One of several choices.
     Choice {
         /// The choices in order.
-        options: Vec<ChoiceOption>,
+        options: Vec<AskedOption>,
     },
-}
-
-/// A place of an order.
-#[derive(Debug, Clone)]
-pub struct OrderPlace {
-    /// "1.".
-    pub label: String,
-    /// Name of its field in the posted form.
-    pub name: String,
-    /// Id of its field on the page.
-    pub anchor: String,
-    /// What can stand there.
-    pub options: Vec<ChoiceOption>,
 }
 
 /// A unit beside a field.
@@ -299,14 +276,60 @@ pub struct UnitSign {
 }
 
 /// One choice.
-#[derive(Debug, Clone)]
-pub struct ChoiceOption {
+#[derive(Debug)]
+pub struct AskedOption {
     /// The choice's id, sent when chosen.
     pub id: String,
     /// What it says.
-    pub text: Spoken,
-    /// Whether the pupil chose it.
-    pub chosen: bool,
+    pub text: Written,
+    /// The same without words for listeners: the text of an option has no room for them.
+    pub shown: String,
+}
+
+/// A question that waits for answers.
+#[derive(Debug, Clone)]
+pub struct OpenQuestion {
+    /// Place in the attempt, from 1.
+    pub number: usize,
+    /// "Question 2", or "Question 2 of 5".
+    pub name: String,
+    /// What it asks.
+    pub asked: Arc<AskedQuestion>,
+    /// The answer so far to each of its steps.
+    pub steps: Vec<OpenStep>,
+}
+
+impl OpenQuestion {
+    /// What each step asks, with the answer so far.
+    pub fn asked_steps(&self) -> impl Iterator<Item = (&AskedStep, &OpenStep)> {
+        self.asked.steps.iter().zip(&self.steps)
+    }
+}
+
+/// A step that waits for an answer.
+#[derive(Debug, Clone)]
+pub struct OpenStep {
+    /// Name of its field in the posted form.
+    pub name: String,
+    /// Id of its field on the page, for labels and links.
+    pub anchor: String,
+    /// What was typed so far, as typed, or the id of what was chosen.
+    pub answer: String,
+    /// Whether it is longer than [`ANSWER_LENGTH_MAX`].
+    pub too_long: bool,
+    /// The places of an order, first to last.
+    pub places: Vec<OrderPlace>,
+}
+
+/// A place of an order.
+#[derive(Debug, Clone)]
+pub struct OrderPlace {
+    /// Name of its field in the posted form.
+    pub name: String,
+    /// Id of its field on the page.
+    pub anchor: String,
+    /// The id of what was chosen for it.
+    pub chosen: String,
 }
 
 /// Verdict and reason for each step of an attempt that was handed in.

@@ -7,6 +7,8 @@
 //! Where naming the places is what a question asks, the words would give the answer away; then digits are named one
 //! by one ([`Voice::of`]).
 
+use std::fmt;
+
 use askama::Template;
 use qbank::decimal::Decimal;
 use qbank::locale::{Language, Locale};
@@ -57,6 +59,25 @@ impl Spoken {
         self.pieces.is_empty()
     }
 }
+
+/// A text that was written for the page once, as HTML with every part escaped: `{{ text }}` in a template copies it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Written(String);
+
+impl From<&Spoken> for Written {
+    fn from(text: &Spoken) -> Self {
+        Self(text.render().expect("writing to memory does not fail"))
+    }
+}
+
+impl fmt::Display for Written {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+// Made from a template that escapes, and from nothing else.
+impl askama::filters::HtmlSafe for Written {}
 
 /// How numbers are said.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -108,10 +108,12 @@ async fn the_page_that_asks_to_come_again_shows_in_the_frame_of_its_platform() {
         registration: &registration,
         deployment: "1".into(),
         user: Some("u1".into()),
-        purpose: SessionPurpose::Quiz { placement: "q1".into(), preview: false },
         return_origin: None,
     };
-    let (cookie, page) = session.open(app).await.unwrap();
+    let (cookie, page) = session
+        .open_unlaunched(app, SessionPurpose::Quiz { placement: "q1".into(), preview: false })
+        .await
+        .unwrap();
     let cookie = cookie.to_str().unwrap().split(';').next().unwrap().to_owned();
     let _flight = app.standing.enter().unwrap();
     let asked = || stage.client.get(stage.url.join(&page).unwrap());

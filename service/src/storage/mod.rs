@@ -11,6 +11,7 @@ mod holdings;
 mod invitations;
 mod jobs;
 mod numbers;
+mod opening;
 mod overrides;
 mod people;
 mod processes;
@@ -20,6 +21,7 @@ mod sql;
 #[cfg(test)]
 mod test_body;
 mod tool_keys;
+mod visits;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -38,6 +40,7 @@ pub use holdings::{Held, HeldQuiz, HeldSession, PurgeCounts, PurgeScope, Purged,
 pub use invitations::{Invitation, InvitationState, PendingDeployment, Registered};
 pub use jobs::{JOB_FILE_MOST, JOB_PIECE, Job, JobFile, JobOutcome, JobState, NewJob};
 pub use numbers::StoreNumbers;
+pub use opening::{AnsweredLogin, LinkOpening, Opened, Opening, Opens};
 pub use overrides::{Allowed, Overridden, Override, Points, REASON_LENGTH_MAX};
 pub use people::{
     Member, MemberStatus, OverdueAttempt, Part, PersonName, Roster, RosterReading, UnknownWord,
@@ -46,6 +49,7 @@ pub use processes::{Beat, GONE_AFTER_MS, Queue, RequestCount};
 pub use records::*;
 pub use sheets::{SheetBegun, StoredSheet};
 pub use tool_keys::{PrivateKey, Resealed, Retired, Rotated, ToolKey};
+pub use visits::{Asked, HandIn, HandedIn, Judge, PlatformFrames, Visit, VisitAsked};
 
 /// Opens the store that `address` names and brings its tables up to date.
 ///
@@ -263,6 +267,15 @@ pub trait Storage: Send + Sync + 'static {
     /// [`TakenState::Used`]. A used state stays on record until it is purged, so its nonce cannot be used again.
     async fn take_login_state(&self, state: &Fingerprint, now: Timestamp)
     -> Result<TakenState, StorageError>;
+    /// What a launch with this state is checked against; the login is not used up. None when there is no such login.
+    async fn answered_login(
+        &self,
+        state: &Fingerprint,
+        now: Timestamp,
+    ) -> Result<Option<AnsweredLogin>, StorageError>;
+    /// Opens what a launch is for, in one step: uses up its login as [`Storage::take_login_state`] does, makes or refreshes
+    /// the link's placement, notes the person, stores the session.
+    async fn open_launch(&self, opening: Opening) -> Result<Opened, StorageError>;
     /// Stores a session.
     async fn add_session(&self, session: SessionRecord) -> Result<(), StorageError>;
     /// The live session with this fingerprint, if it has not expired at `now` and its deployment is still registered.
@@ -279,6 +292,11 @@ pub trait Storage: Send + Sync + 'static {
         origins: &BTreeSet<String>,
         change: &Change,
     ) -> Result<(), StorageError>;
+    /// What the pages of a platform are known by.
+    async fn platform_frames(
+        &self,
+        registration: RegistrationId,
+    ) -> Result<Option<PlatformFrames>, StorageError>;
     /// The further origins whose pages may show ours in a frame.
     async fn frame_origins(&self, registration: RegistrationId) -> Result<BTreeSet<String>, StorageError>;
 
@@ -361,6 +379,12 @@ pub trait Storage: Send + Sync + 'static {
     /// Brings what a page brings together with what is stored, as [`Kept::with`] does. None when the attempt is unknown
     /// or closed; nothing is changed then.
     async fn keep_typing(&self, id: &AttemptId, typing: &Typing) -> Result<Option<Kept>, StorageError>;
+    /// What a pupil's request to a quiz starts from: the session as [`Storage::session`] tells it, the
+    /// quiz, and the attempts of the session's person.
+    async fn visit(&self, asked: VisitAsked) -> Result<Visit, StorageError>;
+    /// Keeps what a page brings as [`Storage::keep_typing`] does and, if the judge says what the attempt comes to, closes it
+    /// as [`Storage::submit_attempt`] does: all in one step.
+    async fn hand_in(&self, hand_in: HandIn) -> Result<HandedIn, StorageError>;
     /// Closes an attempt with its marks and queues the pupil's best grade for the gradebook, in one step.
     /// Submitting a closed attempt changes nothing.
     async fn submit_attempt(&self, submission: Submission) -> Result<Submitted, StorageError>;

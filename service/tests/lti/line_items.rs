@@ -79,14 +79,14 @@ async fn two_processes_that_send_at_the_same_moment_make_one_column() {
     let delivery = Delivery::open(&store, platform, Some(endpoint)).await;
     let other = delivery.another_process(&store).await;
     // More than one process takes at once, so that there is something for both.
-    for pupil in 0..16 {
+    for pupil in 0..128 {
         delivery.submit(&format!("pupil-{pupil}"), 7).await;
     }
     let (here, there) = (delivery.app.deliverer.clone(), other.deliverer.clone());
     let (here, there) = tokio::join!(here.deliver_due(), there.deliver_due());
-    assert_eq!((here.unwrap(), there.unwrap()), (8, 8));
+    assert_eq!((here.unwrap(), there.unwrap()), (64, 64));
     assert_eq!(items(&delivery).len(), 1);
-    for pupil in 0..16 {
+    for pupil in 0..128 {
         assert_eq!(delivery.platform.points(&format!("pupil-{pupil}")), Some(7), "{pupil}");
     }
 }

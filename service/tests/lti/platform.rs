@@ -119,6 +119,11 @@ impl Platform {
         self.book.lock().unwrap().faults.extend(faults);
     }
 
+    /// No more faults than have happened.
+    pub(crate) fn recover(&self) {
+        self.book.lock().unwrap().faults.clear();
+    }
+
     /// The timestamps of all score messages that arrived, in order.
     pub(crate) fn timestamps(&self) -> Vec<jiff::Timestamp> {
         let book = self.book.lock().unwrap();

@@ -14,6 +14,7 @@ use super::placements::{Wanted, wanted};
 use super::records::Failure;
 use crate::app::App;
 use crate::handlers::opened_quiz::marks as stored_marks;
+use crate::handlers::proven_pools::ProvenPool;
 use crate::judgement::{Judgement, NextQuestion, PupilDiagnosis};
 use crate::storage::PlacementId;
 
@@ -90,7 +91,7 @@ pub(crate) async fn next(
 }
 
 /// A placement's pool, and all marks in the order in which they were handed in, so that newer answers count as such.
-async fn answered(app: &App, id: PlacementId) -> Result<(Arc<Pool>, Vec<Mark>), ApiError> {
+async fn answered(app: &App, id: PlacementId) -> Result<(Arc<ProvenPool>, Vec<Mark>), ApiError> {
     let placement = app.storage.placement(&id).await?.ok_or_else(|| ApiError::NoPlacement(id.to_string()))?;
     let pool = app.pools.find(app.storage.as_ref(), &placement.quiz.pool).await?;
     let pool = pool.ok_or_else(|| ApiError::NoPool(placement.quiz.pool.to_string()))?;

@@ -1,6 +1,7 @@
 //! Placements and the marks of their attempts.
 
 use std::collections::BTreeMap;
+use std::ops::Deref;
 
 use actix_web::{HttpResponse, web};
 use qbank::marking::Mark;
@@ -80,7 +81,7 @@ pub(crate) async fn marks(
     let attempts = app.storage.attempts_at(&id).await?;
     let mut marks: Vec<Mark> = Vec::new();
     for result in wanted(&attempts, query.attempts) {
-        marks.extend(recorded_marks(result, pool.as_deref())?);
+        marks.extend(recorded_marks(result, pool.as_deref().map(Deref::deref))?);
     }
     Ok(HttpResponse::Ok().json(marks))
 }

@@ -4,6 +4,8 @@
 //! platform takes several links, "Add another quiz" shows the form again with one more; all that was typed travels in
 //! the form. Fields of the second quiz are named `2.pool` and so on, those of the first have no prefix.
 
+use std::ops::Deref;
+
 use actix_web::http::StatusCode;
 use actix_web::{HttpResponse, web};
 use qbank::accept::Credit;
@@ -164,7 +166,7 @@ async fn choice(texts: &Texts, app: &App, summary: PoolSummary) -> Result<PoolCh
     let pool = app.pools.find(app.storage.as_ref(), &summary.id).await?;
     Ok(PoolChoice {
         id: summary.id.to_string(),
-        summary: pool_words(texts, summary.item_count, pool.as_deref()),
+        summary: pool_words(texts, summary.item_count, pool.as_deref().map(Deref::deref)),
         title: summary.title,
         chosen: false,
     })

@@ -2,7 +2,6 @@
 
 use actix_web::http::StatusCode;
 use actix_web::{HttpResponse, web};
-use qbank::form;
 
 use super::draft::chosen;
 use super::needs::board_question;
@@ -56,10 +55,7 @@ async fn previewed(texts: &Texts, app: &App, quiz: &PlacedQuiz) -> Result<Previe
     let count = usize::try_from(quiz.question_count).unwrap_or(usize::MAX);
     let version = |(seed, number): (&str, usize)| Version {
         title: texts.with("class-preview-pupil", &[("number", number.into())]),
-        questions: form::draw(&pool, count, seed)
-            .into_iter()
-            .map(|item| board_question(texts, item))
-            .collect(),
+        questions: pool.draw(count, seed).into_iter().map(|item| board_question(texts, item)).collect(),
     };
     Ok(PreviewedQuiz {
         title: quiz.title.clone(),

@@ -18,6 +18,7 @@ use super::{DistrictSession, board, shown};
 use crate::app::App;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::form::{Fields, Posted};
+use crate::handlers::proven_pools::ProvenPool;
 use crate::jobs::{Outcome, Progress};
 use crate::pages::board::{Cell, Field, Form, Section, Table};
 use crate::storage::{Placement, PoolId, PoolSummary, Registration};
@@ -153,7 +154,7 @@ pub(super) fn preview(pool: &Pool, texts: &Texts) -> Vec<Section> {
 }
 
 /// A stored pool, proven.
-async fn find(app: &App, id: &str) -> Result<Arc<Pool>, PageError> {
+async fn find(app: &App, id: &str) -> Result<Arc<ProvenPool>, PageError> {
     let id = PoolId(id.to_owned());
     app.pools.find(app.storage.as_ref(), &id).await?.ok_or(PageError::NotFound)
 }

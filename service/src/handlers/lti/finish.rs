@@ -5,8 +5,8 @@
 
 use actix_web::{HttpRequest, HttpResponse, web};
 
-use super::launch::{Carrier, complete, take_login};
-use super::{PostedForm, Stopped, answer, from_our_page};
+use super::launch::{Carrier, answered, complete, used_up};
+use super::{PostedForm, Stopped, from_our_page};
 use crate::app::App;
 use crate::lti::FailedCheck;
 use crate::lti::login::Parameters;
@@ -15,7 +15,7 @@ use crate::storage::{Fingerprint, LoginState};
 
 /// The form of our own page.
 pub async fn post(app: web::Data<App>, request: HttpRequest, posted: PostedForm) -> HttpResponse {
-    answer(&app, finish(&app, &request, posted.0).await)
+    super::answer(&app, finish(&app, &request, posted.0).await)
 }
 
 async fn finish(
@@ -24,13 +24,17 @@ async fn finish(
     parameters: Result<Parameters, FailedCheck>,
 ) -> Result<HttpResponse, Stopped> {
     let parameters = parameters?;
-    let login = take_login(app, request, &parameters).await?;
-    // Whoever began a login knows its secret. That it was found in this browser is known only from our own page.
-    from_our_page(app, request)?;
-    check_kept(&login, &parameters)?;
-    // The page before this one set the cookie: it has come back where cookies stick.
-    let carrier = if BrowserCookie::of(app, request).is_some() { Carrier::Cookie } else { Carrier::Ticket };
-    complete(app, &parameters, &login, carrier).await
+    let answered = answered(app, request, &parameters).await?;
+    let opened = async {
+        // Whoever began a login knows its secret. That it was found in this browser is known only from our own page.
+        from_our_page(app, request)?;
+        check_kept(&answered.seen.login, &parameters)?;
+        // The page before this one set the cookie: it has come back where cookies stick.
+        let has_cookie = BrowserCookie::of(app, request).is_some();
+        let carrier = if has_cookie { Carrier::Cookie } else { Carrier::Ticket };
+        complete(app, &parameters, &answered, carrier).await
+    };
+    used_up(app, &answered, opened.await).await
 }
 
 /// Whether the platform's window kept what the login had put there.

@@ -1,7 +1,10 @@
 //! `POST /lti/launch`: the id_token arrives; if every check passes, a session opens and the browser goes to its page.
 
+use std::sync::Arc;
+
 use actix_web::http::header::{CACHE_CONTROL, LOCATION, SET_COOKIE};
 use actix_web::{HttpRequest, HttpResponse, web};
+use jiff::Timestamp;
 
 use super::{PostedForm, Stopped, answer, pending};
 use crate::app::App;
@@ -12,10 +15,10 @@ use crate::lti::login::{Parameters, nonce_key, state_key};
 use crate::lti::platform_keys::KeyError;
 use crate::lti::token::UnverifiedToken;
 use crate::pages::frames::{AskPage, Posted, WindowPage};
-use crate::session::{BrowserCookie, NewSession};
+use crate::session::{BrowserCookie, Carried, NewSession};
 use crate::storage::{
-    Fingerprint, LoginState, Member, MemberStatus, NewPlacement, Part, PlacementId, Registration, SeenLogin,
-    SessionPurpose, TakenState,
+    AnsweredLogin, Fingerprint, LinkOpening, LoginState, Member, MemberStatus, NewPlacement, Opened, Opens,
+    Part, Registration, SeenLogin, TakenState,
 };
 
 /// A token in an address would end up in logs and histories; it is not even looked at.
@@ -43,18 +46,59 @@ async fn receive(
     parameters: Result<Parameters, FailedCheck>,
 ) -> Result<HttpResponse, Stopped> {
     let parameters = parameters?;
-    if let Some(page) = ask_platform(app, request, &parameters).await? {
+    let answered = answered(app, request, &parameters).await?;
+    if let Some(page) = ask_platform(app, request, &parameters, &answered).await? {
         return Ok(page);
     }
-    let login = take_login(app, request, &parameters).await?;
-    if !has_cookie_of(app, request, &login) {
-        return Err(FailedCheck::Browser.into());
-    }
-    complete(app, &parameters, &login, Carrier::Cookie).await
+    let opened = async {
+        if !has_cookie_of(app, request, &answered.seen.login) {
+            return Err(FailedCheck::Browser.into());
+        }
+        complete(app, &parameters, &answered, Carrier::Cookie).await
+    };
+    used_up(app, &answered, opened.await).await
 }
 
 fn has_cookie_of(app: &App, request: &HttpRequest, login: &LoginState) -> bool {
     BrowserCookie::of(app, request).is_some_and(|cookie| cookie.fingerprint() == login.browser)
+}
+
+/// The login that this launch answers, if it can still be answered, and its platform, whose pages may frame what follows.
+pub(super) async fn answered(
+    app: &App,
+    request: &HttpRequest,
+    parameters: &Parameters,
+) -> Result<AnsweredLogin, Stopped> {
+    let state = Fingerprint::of(parameters.filled("state").ok_or(FailedCheck::StateMissing)?);
+    let answered = app.storage.answered_login(&state, app.clock.now()).await?;
+    let answered = answered.ok_or(FailedCheck::StateUnknown)?;
+    FrameAncestors::note_frames(request, answered.frames.clone(), None);
+    if answered.seen.open {
+        return Ok(answered);
+    }
+    Err(not_fresh(&app.storage.take_login_state(&state, app.clock.now()).await?).into())
+}
+
+/// Why a login cannot be answered.
+fn not_fresh(taken: &TakenState) -> FailedCheck {
+    match taken {
+        TakenState::Used => FailedCheck::StateUsed,
+        // One that was fresh a moment before its end is past it now.
+        TakenState::Expired | TakenState::Fresh(_) => FailedCheck::StateExpired,
+        TakenState::Unknown => FailedCheck::StateUnknown,
+    }
+}
+
+/// A login is used up whatever comes of the launch: by opening what it is for, or else here.
+pub(super) async fn used_up(
+    app: &App,
+    answered: &AnsweredLogin,
+    outcome: Result<HttpResponse, Stopped>,
+) -> Result<HttpResponse, Stopped> {
+    if outcome.is_err() {
+        app.storage.take_login_state(&answered.seen.login.state, app.clock.now()).await?;
+    }
+    outcome
 }
 
 /// The page that asks the platform's window for what it keeps, if the login's cookie is missing but the login has left
@@ -63,22 +107,19 @@ async fn ask_platform(
     app: &App,
     request: &HttpRequest,
     parameters: &Parameters,
+    answered: &AnsweredLogin,
 ) -> Result<Option<HttpResponse>, Stopped> {
     let (Some(state), Some(token)) = (parameters.filled("state"), parameters.filled("id_token")) else {
         return Ok(None);
     };
-    let seen = app.storage.seen_login(&Fingerprint::of(state), app.clock.now()).await?;
-    let Some(SeenLogin { login, open: true }) = seen else { return Ok(None) };
-    if has_cookie_of(app, request, &login) {
+    let AnsweredLogin { seen: SeenLogin { login, .. }, registration, .. } = answered;
+    if has_cookie_of(app, request, login) {
         return Ok(None);
     }
     let cookie = BrowserCookie::of(app, request).unwrap_or_else(BrowserCookie::new);
     let Some(storage) = &login.storage else { return Ok(None) };
-    let registration =
-        app.storage.registration(login.registration).await?.ok_or(FailedCheck::IssuerUnknown)?;
-    FrameAncestors::note(app, request, &registration, None).await?;
     // The page names the nonce, which nobody learns who only knows a state.
-    verify(app, UnverifiedToken::parse(token)?, &login, &registration).await?;
+    verify(app, UnverifiedToken::parse(token)?, login, registration).await?;
     let page = AskPage::new(
         &registration.platform.authorization_url,
         storage.target.clone(),
@@ -87,48 +128,50 @@ async fn ask_platform(
     );
     let mut response = page.into_response();
     // Whether it comes back with the answer tells whether the session can have one.
-    response.headers_mut().insert(SET_COOKIE, cookie.kept(app, &registration));
+    response.headers_mut().insert(SET_COOKIE, cookie.kept(app, registration));
     Ok(Some(response))
-}
-
-/// Takes the login that this launch answers. It is used up whatever happens next.
-pub(super) async fn take_login(
-    app: &App,
-    request: &HttpRequest,
-    parameters: &Parameters,
-) -> Result<LoginState, Stopped> {
-    let state = Fingerprint::of(parameters.filled("state").ok_or(FailedCheck::StateMissing)?);
-    if let Some(seen) = app.storage.seen_login(&state, app.clock.now()).await?
-        && let Some(registration) = app.storage.registration(seen.login.registration).await?
-    {
-        FrameAncestors::note(app, request, &registration, None).await?;
-    }
-    match app.storage.take_login_state(&state, app.clock.now()).await? {
-        TakenState::Fresh(login) => Ok(login),
-        TakenState::Used => Err(FailedCheck::StateUsed.into()),
-        TakenState::Expired => Err(FailedCheck::StateExpired.into()),
-        TakenState::Unknown => Err(FailedCheck::StateUnknown.into()),
-    }
 }
 
 /// Checks the token of a launch that comes from the browser of its login, and opens what it is for.
 pub(super) async fn complete(
     app: &App,
     parameters: &Parameters,
-    login: &LoginState,
+    answered: &AnsweredLogin,
     carrier: Carrier,
 ) -> Result<HttpResponse, Stopped> {
     if parameters.filled("error").is_some() {
         return Err(FailedCheck::PlatformError.into());
     }
     let token = UnverifiedToken::parse(parameters.filled("id_token").ok_or(FailedCheck::TokenMissing)?)?;
-    let registration =
-        app.storage.registration(login.registration).await?.ok_or(FailedCheck::IssuerUnknown)?;
-    let session = match verify(app, token, login, &registration).await? {
-        Launch::Link(link) => for_link(app, &registration, *link).await?,
-        Launch::Placing(placing) => for_placing(app, &registration, *placing),
+    let AnsweredLogin { seen: SeenLogin { login, .. }, registration, .. } = answered;
+    let (session, opens, kind) = match verify(app, token, login, registration).await? {
+        Launch::Link(link) => for_link(app, registration, *link),
+        Launch::Placing(placing) => for_placing(registration, *placing),
     };
-    enter(app, session, carrier).await
+    let carried = match carrier {
+        Carrier::Cookie => session.open(app, login, opens).await?,
+        Carrier::Ticket => session.open_for_window(app, login, opens).await?,
+    };
+    let response = match carried {
+        Carried::Cookie(cookie, page) => {
+            let mut response = go_to(app, &page);
+            response.headers_mut().insert(SET_COOKIE, cookie);
+            response
+        }
+        Carried::Ticket(ticket) => WindowPage::to_take_over(ticket).into_response(),
+        Carried::Not(why) => return Err(not_opened(&why).into()),
+    };
+    app.metrics.launched(kind);
+    Ok(response)
+}
+
+/// Why a launch that passed every check opened nothing.
+fn not_opened(why: &Opened) -> FailedCheck {
+    match why {
+        Opened::Not(taken) => not_fresh(taken),
+        Opened::NoPool => FailedCheck::PoolUnknown,
+        Opened::NoQuiz | Opened::Session(_) => FailedCheck::CustomParameters,
+    }
 }
 
 /// Checks signature and claims.
@@ -162,23 +205,21 @@ async fn verify(
 }
 
 /// A session for a pupil's quiz or a teacher's view of it.
-async fn for_link<'a>(
+fn for_link<'a>(
     app: &App,
     registration: &'a Registration,
     launch: LinkLaunch,
-) -> Result<NewSession<'a>, Stopped> {
+) -> (NewSession<'a>, Opens, &'static str) {
     let (deployment, user) = (launch.link.deployment.clone(), Some(launch.user.clone()));
-    let (role, preview) = (launch.role, launch.preview);
-    let return_origin = launch.return_origin.clone();
-    let (member, roster) = (member(app, &launch), launch.roster.clone());
-    let placement = place(app, launch).await?;
-    app.storage.note_launch(&placement, &member, roster.as_ref()).await?;
-    let purpose = match role {
-        Role::Teacher => SessionPurpose::Class { placement },
-        Role::Pupil => SessionPurpose::Quiz { placement, preview },
+    let session = NewSession { registration, deployment, user, return_origin: launch.return_origin.clone() };
+    let opening = LinkOpening {
+        link: launch.link.clone(),
+        member: member(app, &launch),
+        windows: launch.windows.clone(),
+        roster: launch.roster.clone(),
+        quiz: quiz(launch, app.clock.now()),
     };
-    app.metrics.launched("link");
-    Ok(NewSession { registration, deployment, user, purpose, return_origin })
+    (session, Opens::Link(Box::new(opening)), "link")
 }
 
 /// The person of a launch, as one of the link's course. Names of teachers are not needed.
@@ -197,61 +238,47 @@ fn member(app: &App, launch: &LinkLaunch) -> Member {
     }
 }
 
-/// The link's placement: made at the first launch, refreshed at later ones.
-async fn place(app: &App, launch: LinkLaunch) -> Result<PlacementId, Stopped> {
-    let known = app.storage.placement_of(&launch.link).await?.map(|placement| placement.quiz);
-    let quiz = match (known, launch.quiz) {
-        // What pupils began with stays, whatever becomes of the link's parameters.
-        (Some(known), _) => QuizParameters {
-            pool: known.pool,
-            question_count: known.question_count,
-            attempts_allowed: known.attempts_allowed,
-            policy: known.policy,
-            layout: known.layout,
-            resource_id: known.resource_id,
-            windows: known.windows,
-        },
-        (None, Some(quiz)) => quiz,
-        (None, None) => return Err(FailedCheck::CustomParameters.into()),
-    };
-    let stored = app.storage.pool(&quiz.pool).await?.ok_or(FailedCheck::PoolUnknown)?;
-    let placement = NewPlacement {
-        link: launch.link,
-        context: launch.context,
-        title: launch.title.unwrap_or(stored.title),
-        pool: quiz.pool,
-        question_count: quiz.question_count,
-        attempts_allowed: quiz.attempts_allowed,
-        policy: quiz.policy,
-        layout: quiz.layout,
-        resource_id: quiz.resource_id,
-        windows: quiz.windows,
-        grades: launch.grades,
-        created_at: app.clock.now(),
-    };
-    let id = app.storage.put_placement(placement).await?.id;
-    app.storage.refresh_windows(&id, &launch.windows).await?;
-    Ok(id)
+/// The link's quiz as the launch describes it.
+fn quiz(
+    launch: LinkLaunch,
+    now: Timestamp,
+) -> Arc<dyn Fn(Option<NewPlacement>) -> Option<NewPlacement> + Send + Sync> {
+    Arc::new(move |known| {
+        let quiz = match (known, launch.quiz.clone()) {
+            // What pupils began with stays, whatever becomes of the link's parameters.
+            (Some(known), _) => QuizParameters {
+                pool: known.pool,
+                question_count: known.question_count,
+                attempts_allowed: known.attempts_allowed,
+                policy: known.policy,
+                layout: known.layout,
+                resource_id: known.resource_id,
+                windows: known.windows,
+            },
+            (None, quiz) => quiz?,
+        };
+        Some(NewPlacement {
+            link: launch.link.clone(),
+            context: launch.context.clone(),
+            title: launch.title.clone().unwrap_or_default(),
+            pool: quiz.pool,
+            question_count: quiz.question_count,
+            attempts_allowed: quiz.attempts_allowed,
+            policy: quiz.policy,
+            layout: quiz.layout,
+            resource_id: quiz.resource_id,
+            windows: quiz.windows,
+            grades: launch.grades.clone(),
+            created_at: now,
+        })
+    })
 }
 
 /// A session for the page where a teacher chooses what to place.
-fn for_placing<'a>(app: &App, registration: &'a Registration, launch: PlacingLaunch) -> NewSession<'a> {
+fn for_placing(registration: &Registration, launch: PlacingLaunch) -> (NewSession<'_>, Opens, &'static str) {
     let PlacingLaunch { deployment, user, request } = launch;
     let return_origin = frame_ancestors::origin(&request.return_url);
-    app.metrics.launched("deep_linking");
-    NewSession { registration, deployment, user, purpose: SessionPurpose::Placing { request }, return_origin }
-}
-
-/// Opens the session and sends the browser to its page, or offers a window where the session can be kept.
-async fn enter(app: &App, session: NewSession<'_>, carrier: Carrier) -> Result<HttpResponse, Stopped> {
-    if carrier == Carrier::Ticket {
-        let ticket = session.open_for_window(app).await?;
-        return Ok(WindowPage::to_take_over(ticket).into_response());
-    }
-    let (cookie, page) = session.open(app).await?;
-    let mut response = go_to(app, &page);
-    response.headers_mut().insert(SET_COOKIE, cookie);
-    Ok(response)
+    (NewSession { registration, deployment, user, return_origin }, Opens::Placing(request), "deep_linking")
 }
 
 /// Sends the browser to one of our pages.

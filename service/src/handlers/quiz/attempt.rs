@@ -4,13 +4,12 @@ use actix_web::http::StatusCode;
 use actix_web::{HttpResponse, web};
 use serde::Deserialize;
 
+use super::at_quiz::AtAttempt;
 use super::fields::Typed;
 use super::open_view::OpenView;
 use super::practice;
 use super::shown::Shown;
-use super::{
-    AttemptPath, attempt_of, gradebook_sentence, own_attempt, start_path, texts, told_points, too_late,
-};
+use super::{attempt_of, gradebook_sentence, start_path, texts, told_points, too_late};
 use crate::app::App;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::marked_view::{self, Reader};
@@ -35,13 +34,10 @@ pub(crate) struct Arrival {
 
 /// GET: the questions or the result.
 pub(crate) async fn show(
-    session: PupilSession,
+    AtAttempt { session, quiz, attempt }: AtAttempt,
     app: web::Data<App>,
-    path: AttemptPath,
     arrival: web::Query<Arrival>,
 ) -> Result<HttpResponse, PageError> {
-    let quiz = OpenedQuiz::of_pupil(&app, &session).await?;
-    let attempt = own_attempt(&app, &session, &path).await?;
     if let Some(ended) = too_late(&app, &session, &quiz, &attempt).await? {
         return Ok(ended);
     }

@@ -17,6 +17,7 @@
 //! Answers, predictions, receipts and seeds never reach a page before the attempt is closed: the page of an open
 //! attempt is made from [`qbank::question::Step`]s by `open_view` alone, which does not read those fields.
 
+mod at_quiz;
 pub(crate) mod attempt;
 mod fields;
 mod open_view;
@@ -26,26 +27,16 @@ mod shown;
 pub(crate) mod start;
 pub(crate) mod submit;
 
-use actix_web::{HttpResponse, web};
+use actix_web::HttpResponse;
 use jiff::Timestamp;
 
 use super::answer::{self, PageError};
 use super::opened_quiz::OpenedQuiz;
 use crate::app::App;
-use crate::attempts;
 use crate::closing;
 use crate::session::PupilSession;
-use crate::storage::{Attempt, AttemptId, AttemptResult};
+use crate::storage::{Attempt, AttemptResult};
 use crate::texts::Texts;
-
-/// The path of an attempt: placement and attempt.
-type AttemptPath = web::Path<(String, String)>;
-
-/// The session's own attempt that the path names; another pupil's is as good as none.
-async fn own_attempt(app: &App, session: &PupilSession, path: &AttemptPath) -> Result<Attempt, PageError> {
-    let id = AttemptId::from(path.1.as_str());
-    attempts::own(app, session, &id).await?.ok_or(PageError::NotFound)
-}
 
 /// Where an open attempt leads whose quiz is over: what was saved is handed in, and the result says so. None while
 /// answers are taken, and for attempts that are closed.

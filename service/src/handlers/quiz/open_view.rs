@@ -5,8 +5,8 @@
 
 use actix_web::HttpResponse;
 use actix_web::http::StatusCode;
+use qbank::accept::Credit;
 use qbank::locale::Locale;
-use qbank::marking::Policy;
 use qbank::question::{Choice, Item, Step, StepKind};
 use qbank::units;
 
@@ -19,10 +19,10 @@ use crate::handlers::answer::{self, PageError};
 use crate::handlers::marked_view::{paragraphs, unbroken};
 use crate::handlers::opened_quiz::OpenedQuiz;
 use crate::pages::quiz::{
-    ANSWER_LENGTH_MAX, AttemptPage, CheckPage, ChoiceOption, Field, FieldLink, Notice, OneAtATime, OpenFrame,
-    OpenQuestion, OpenStep, OrderPlace, QuestionState, UnitSign,
+    ANSWER_LENGTH_MAX, AskedOption, AskedQuestion, AskedStep, AttemptPage, CheckPage, Control, FieldLink,
+    Notice, OneAtATime, OpenFrame, OpenQuestion, OpenStep, OrderPlace, QuestionState, UnitSign,
 };
-use crate::pages::spoken::Voice;
+use crate::pages::spoken::{Voice, Written};
 use crate::pages::{Frame, Place};
 use crate::session::PupilSession;
 use crate::storage::{Attempt, Responses};
@@ -99,12 +99,7 @@ impl OpenView<'_> {
 
     fn attempt_page(&self, open: OpenFrame, questions: &[&Item]) -> AttemptPage {
         let shown = |number: usize| !matches!(self.shown, Shown::Question(one) if one != number);
-        let asking = Asking {
-            texts: self.texts(),
-            policy: self.quiz.placement.quiz.policy,
-            responses: &self.attempt.responses,
-            typed: self.typed,
-        };
+        let answers = Answers { stored: &self.attempt.responses, typed: self.typed };
         AttemptPage {
             frame: self.frame(),
             open,
@@ -114,7 +109,7 @@ impl OpenView<'_> {
             questions: (1..)
                 .zip(questions)
                 .filter(|(number, _)| shown(*number))
-                .map(|(number, item)| asking.question(item, number, self.name(number, questions.len())))
+                .map(|(number, item)| answers.to(self.quiz, item, number, self.name(number, questions.len())))
                 .collect(),
         }
     }
@@ -171,78 +166,83 @@ impl OpenView<'_> {
     }
 }
 
-/// How one question is asked.
-pub(super) struct Asking<'a> {
-    pub(super) texts: &'static Texts,
-    pub(super) policy: Policy,
+/// Answers so far, to be shown in their fields.
+pub(super) struct Answers<'a> {
     /// The answers that are stored.
-    pub(super) responses: &'a Responses,
+    pub(super) stored: &'a Responses,
     /// Texts to show in place of those.
     pub(super) typed: &'a Typed,
 }
 
-impl Asking<'_> {
-    pub(super) fn question(&self, item: &Item, number: usize, name: String) -> OpenQuestion {
-        let voice = Voice::of(item);
-        let steps = item.steps.iter().map(|step| {
-            let field = FieldName::new(number, step);
-            let kept = stored(self.responses, item, step);
-            let too_long = self.typed.too_long.contains(&field);
-            let text = self.typed.texts.get(&field).filter(|_| too_long).map_or(kept, String::as_str);
-            OpenStep {
-                name: field.name(),
-                anchor: field.anchor(),
-                prompt: voice.speak(&unbroken(&step.prompt)),
-                field: self.control(&voice, step, &field, text, too_long),
-            }
-        });
+impl Answers<'_> {
+    /// A question with the answers to it.
+    pub(super) fn to(&self, quiz: &OpenedQuiz, item: &Item, number: usize, name: String) -> OpenQuestion {
+        let credit = quiz.placement.quiz.policy.form_credit;
         OpenQuestion {
             number,
             name,
-            story: paragraphs(&item.stem).iter().map(|paragraph| voice.speak(paragraph)).collect(),
-            points: self.texts.with("quiz-points", &[("count", item.max_points().into())]),
-            steps: steps.collect(),
+            asked: quiz.pool.asked(item, credit, || asked(texts(quiz), item, credit)),
+            steps: item.steps.iter().map(|step| self.to_step(item, step, number)).collect(),
         }
     }
 
-    fn control(&self, voice: &Voice, step: &Step, field: &FieldName, typed: &str, too_long: bool) -> Field {
-        match step.kind {
-            StepKind::Choice => Field::Choice { options: options(voice, step, typed) },
-            StepKind::Order => {
-                let places = places(step, typed);
-                let place = |(number, chosen): (usize, &String)| OrderPlace {
-                    label: self.texts.with("quiz-place", &[("number", number.into())]),
-                    name: field.place_name(number),
-                    anchor: format!("{}-{number}", field.anchor()),
-                    options: options(voice, step, chosen),
-                };
-                Field::Order { places: (1..).zip(&places).map(place).collect() }
-            }
-            StepKind::Words => Field::Typed {
-                typed: typed.to_owned(),
-                unit: None,
-                forms: vec![self.texts.say("quiz-in-words")],
-                too_long,
-                words: true,
-            },
-            StepKind::Number => Field::Typed {
-                typed: typed.to_owned(),
-                unit: unit_sign(step),
-                forms: self.forms(step, self.policy),
-                too_long,
-                words: false,
-            },
+    fn to_step(&self, item: &Item, step: &Step, number: usize) -> OpenStep {
+        let field = FieldName::new(number, step);
+        let too_long = self.typed.too_long.contains(&field);
+        let text = self.typed.texts.get(&field).filter(|_| too_long);
+        let answer = text.map_or(stored(self.stored, item, step), String::as_str);
+        let place = |(place, chosen): (usize, String)| OrderPlace {
+            name: field.place_name(place),
+            anchor: format!("{}-{place}", field.anchor()),
+            chosen,
+        };
+        OpenStep {
+            name: field.name(),
+            anchor: field.anchor(),
+            answer: answer.to_owned(),
+            too_long,
+            places: (1..).zip(places(step, answer)).map(place).collect(),
         }
     }
+}
 
-    /// Which unit is meant and which forms count, a sentence or two.
-    fn forms(&self, step: &Step, policy: Policy) -> Vec<String> {
-        let language = self.texts.language();
-        let unit = unit_sign(step).map(|sign| variant(&sign.symbol));
-        let unit = unit.map(|unit| self.texts.with("quiz-unit", &[("unit", unit.into())]));
-        let forms = step.accept.with_credit(policy.form_credit).explained(language);
-        unit.into_iter().chain([forms]).filter(|sentence| !sentence.is_empty()).collect()
+/// What a question asks, for all who get it.
+fn asked(texts: &Texts, item: &Item, credit: Option<Credit>) -> AskedQuestion {
+    let voice = Voice::of(item);
+    let speak = |text: &str| Written::from(&voice.speak(text));
+    let step = |step: &Step| AskedStep {
+        prompt: speak(&unbroken(&step.prompt)),
+        control: control(texts, &voice, step, credit),
+    };
+    AskedQuestion {
+        story: paragraphs(&item.stem).iter().map(|paragraph| speak(paragraph)).collect(),
+        points: texts.with("quiz-points", &[("count", item.max_points().into())]),
+        steps: item.steps.iter().map(step).collect(),
     }
+}
+
+fn control(texts: &Texts, voice: &Voice, step: &Step, credit: Option<Credit>) -> Control {
+    let label = |place: usize| texts.with("quiz-place", &[("number", place.into())]);
+    match step.kind {
+        StepKind::Choice => Control::Choice { options: options(voice, step) },
+        StepKind::Order => Control::Order {
+            options: options(voice, step),
+            labels: (1..=step.choices.len()).map(label).collect(),
+        },
+        StepKind::Words => Control::Typed { unit: None, forms: texts.say("quiz-in-words"), words: true },
+        StepKind::Number => {
+            Control::Typed { unit: unit_sign(step), forms: forms(texts, step, credit), words: false }
+        }
+    }
+}
+
+/// Which unit is meant and which forms count, a sentence or two.
+fn forms(texts: &Texts, step: &Step, credit: Option<Credit>) -> String {
+    let unit = unit_sign(step).map(|sign| variant(&sign.symbol));
+    let unit = unit.map(|unit| texts.with("quiz-unit", &[("unit", unit.into())]));
+    let forms = step.accept.with_credit(credit).explained(texts.language());
+    let sentences = unit.into_iter().chain([forms]).filter(|sentence| !sentence.is_empty());
+    sentences.collect::<Vec<_>>().join(" ")
 }
 
 /// "Question 2".
@@ -312,11 +312,10 @@ fn written(step: &Step, answer: &str) -> String {
     }
 }
 
-fn options(voice: &Voice, step: &Step, chosen: &str) -> Vec<ChoiceOption> {
-    let option = |choice: &Choice| ChoiceOption {
-        id: choice.id.clone(),
-        text: voice.speak(&unbroken(&choice.text)),
-        chosen: choice.id == chosen,
+fn options(voice: &Voice, step: &Step) -> Vec<AskedOption> {
+    let option = |choice: &Choice| {
+        let text = voice.speak(&unbroken(&choice.text));
+        AskedOption { id: choice.id.clone(), text: Written::from(&text), shown: text.shown() }
     };
     step.choices.iter().map(option).collect()
 }

@@ -12,8 +12,9 @@ use qbank::marking::{Mark, mark_with};
 use qbank::question::Item;
 use serde::Deserialize;
 
+use super::at_quiz::AtQuiz;
 use super::fields::Typed;
-use super::open_view::{Asking, how_to_write, locale, question_name};
+use super::open_view::{Answers, how_to_write, locale, question_name};
 use super::{start_path, texts};
 use crate::app::App;
 use crate::entropy;
@@ -23,7 +24,6 @@ use crate::handlers::marked_view::{self, Reader};
 use crate::handlers::opened_quiz::{OpenedQuiz, marks};
 use crate::pages::quiz::{Practice, PracticePage};
 use crate::pages::{Frame, Place};
-use crate::session::PupilSession;
 use crate::storage::{Attempt, Responses};
 use crate::windows::Phase;
 
@@ -44,19 +44,17 @@ impl Round {
 
 /// GET: the questions of a round.
 pub(crate) async fn show(
-    session: PupilSession,
+    AtQuiz { session, quiz, attempts }: AtQuiz,
     app: web::Data<App>,
     round: web::Query<Round>,
 ) -> Result<HttpResponse, PageError> {
-    let quiz = OpenedQuiz::of_pupil(&app, &session).await?;
-    let Some(attempts) = finished(&app, &quiz, &session).await? else {
+    if !is_finished(&app, &quiz, &attempts) {
         return Ok(answer::see_other(&start_path(&quiz)));
-    };
+    }
     let items = questions(&quiz, &attempts, round.number())?;
     let texts = texts(&quiz);
     let nothing = (Responses::new(), Typed::default());
-    let asking =
-        Asking { texts, policy: quiz.placement.quiz.policy, responses: &nothing.0, typed: &nothing.1 };
+    let answers = Answers { stored: &nothing.0, typed: &nothing.1 };
     let practice = if items.is_empty() {
         Practice::Nothing
     } else {
@@ -67,7 +65,7 @@ pub(crate) async fn show(
             how_to_write: how_to_write(&quiz),
             questions: (1..)
                 .zip(items)
-                .map(|(number, item)| asking.question(item, number, question_name(texts, number)))
+                .map(|(number, item)| answers.to(&quiz, item, number, question_name(texts, number)))
                 .collect(),
         }
     };
@@ -76,16 +74,15 @@ pub(crate) async fn show(
 
 /// POST: marks the answers to a round and shows what they came to.
 pub(crate) async fn mark(
-    session: PupilSession,
+    AtQuiz { session, quiz, attempts }: AtQuiz,
     app: web::Data<App>,
     round: web::Query<Round>,
     posted: Posted,
 ) -> Result<HttpResponse, PageError> {
     let fields = Fields::checked(posted, &session.csrf)?;
-    let quiz = OpenedQuiz::of_pupil(&app, &session).await?;
-    let Some(attempts) = finished(&app, &quiz, &session).await? else {
+    if !is_finished(&app, &quiz, &attempts) {
         return Ok(answer::see_other(&start_path(&quiz)));
-    };
+    }
     let items = questions(&quiz, &attempts, round.number())?;
     let responses = Typed::read(&fields, &items).into_responses();
     let nothing = Default::default();
@@ -115,16 +112,6 @@ pub(super) fn offered(
 ) -> Result<Option<String>, PageError> {
     let something = is_finished(app, quiz, attempts) && !questions(quiz, attempts, 1)?.is_empty();
     Ok(something.then(|| address(quiz, 1)))
-}
-
-/// The pupil's attempts when there will be no more of them; else none.
-async fn finished(
-    app: &App,
-    quiz: &OpenedQuiz,
-    session: &PupilSession,
-) -> Result<Option<Vec<Attempt>>, PageError> {
-    let attempts = app.storage.attempts_of(&quiz.placement.id, &session.user).await?;
-    Ok(is_finished(app, quiz, &attempts).then_some(attempts))
 }
 
 /// Whether there will be no more attempts after these.

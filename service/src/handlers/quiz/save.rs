@@ -7,15 +7,14 @@ use actix_web::http::header::{ACCEPT, CACHE_CONTROL};
 use actix_web::{HttpRequest, HttpResponse, web};
 use serde::Serialize;
 
+use super::at_quiz::AtAttempt;
 use super::fields::{self, Typed, stored};
 use super::open_view::{self, OpenView};
 use super::shown::Shown;
-use super::{AttemptPath, attempt_path, own_attempt, too_late};
+use super::{attempt_path, too_late};
 use crate::app::App;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::form::{Fields, Posted};
-use crate::handlers::opened_quiz::OpenedQuiz;
-use crate::session::PupilSession;
 use crate::storage::Attempt;
 use crate::typing::Kept;
 
@@ -33,16 +32,13 @@ struct Receipt {
 /// POST: saves, then goes to the page that the pressed button names, or shows the attempt again. A closed attempt stays
 /// as it is and its result is shown; so does one whose quiz is over. The page's script asks for JSON.
 pub(crate) async fn save(
-    session: PupilSession,
+    AtAttempt { session, quiz, attempt }: AtAttempt,
     app: web::Data<App>,
-    path: AttemptPath,
     request: HttpRequest,
     posted: Posted,
 ) -> Result<HttpResponse, PageError> {
     let fields = Fields::checked(posted, &session.csrf)?;
     let by_script = request.headers().get(ACCEPT).is_some_and(|accept| accept == "application/json");
-    let quiz = OpenedQuiz::of_pupil(&app, &session).await?;
-    let attempt = own_attempt(&app, &session, &path).await?;
     if let Some(late) = too_late(&app, &session, &quiz, &attempt).await? {
         return Ok(if by_script { closed() } else { late });
     }

@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use actix_web::http::StatusCode;
 use actix_web::{HttpResponse, web};
 
+use super::at_quiz::AtQuiz;
 use super::practice;
 use super::{attempt_path, fields, gradebook_sentence, start_path, texts, told, told_points, too_late};
 use crate::app::App;
@@ -23,9 +24,10 @@ use crate::windows::Phase;
 const SEEDS_TRIED: usize = 16;
 
 /// GET: what the quiz is and what can be done now.
-pub(crate) async fn show(session: PupilSession, app: web::Data<App>) -> Result<HttpResponse, PageError> {
-    let quiz = OpenedQuiz::of_pupil(&app, &session).await?;
-    let mut attempts = app.storage.attempts_of(&quiz.placement.id, &session.user).await?;
+pub(crate) async fn show(
+    AtQuiz { session, quiz, mut attempts }: AtQuiz,
+    app: web::Data<App>,
+) -> Result<HttpResponse, PageError> {
     if let Some(open) = attempts.iter().find(|attempt| attempt.result.is_none())
         && too_late(&app, &session, &quiz, open).await?.is_some()
     {
@@ -36,13 +38,11 @@ pub(crate) async fn show(session: PupilSession, app: web::Data<App>) -> Result<H
 
 /// POST: the open attempt, or a new one.
 pub(crate) async fn begin(
-    session: PupilSession,
+    AtQuiz { session, quiz, attempts: earlier }: AtQuiz,
     app: web::Data<App>,
     posted: Posted,
 ) -> Result<HttpResponse, PageError> {
     Fields::checked(posted, &session.csrf)?;
-    let quiz = OpenedQuiz::of_pupil(&app, &session).await?;
-    let earlier = app.storage.attempts_of(&quiz.placement.id, &session.user).await?;
     if !matches!(quiz.placement.quiz.windows.phase(app.clock.now()), Phase::Open { .. }) {
         let notice = Some("quiz-not-started-closed");
         return answer::page(StatusCode::CONFLICT, &page(&app, &quiz, &session, &earlier, notice)?);

@@ -1,35 +1,35 @@
 //! Handing in: every question is marked, the attempt closes and the grade is queued in one step of the store.
 
+use std::sync::Arc;
+
 use actix_web::http::StatusCode;
 use actix_web::{HttpResponse, web};
+use jiff::Timestamp;
 use qbank::question::Item;
 
+use super::at_quiz::AtAttempt;
 use super::fields::Typed;
 use super::open_view::{self, OpenView};
 use super::shown::Shown;
-use super::{AttemptPath, attempt_path, own_attempt, texts, too_late};
+use super::{attempt_path, texts, too_late};
 use crate::app::App;
 use crate::attempts;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::form::{Fields, Posted};
 use crate::handlers::opened_quiz::OpenedQuiz;
 use crate::pages::quiz::Notice;
-use crate::session::PupilSession;
-use crate::storage::{Attempt, Submitted};
+use crate::storage::{Attempt, HandIn, HandedIn, Judge};
 use crate::typing::Kept;
 
 /// POST: keeps what the form brings and hands in all that is stored, unless an answer is too long, a newer one is
 /// stored, or some are empty and the pupil has not said that this is meant. Handing in a closed attempt again changes
 /// nothing and shows its result. After the quiz's end what was saved counts.
 pub(crate) async fn submit(
-    session: PupilSession,
+    AtAttempt { session, quiz, attempt }: AtAttempt,
     app: web::Data<App>,
-    path: AttemptPath,
     posted: Posted,
 ) -> Result<HttpResponse, PageError> {
     let fields = Fields::checked(posted, &session.csrf)?;
-    let quiz = OpenedQuiz::of_pupil(&app, &session).await?;
-    let attempt = own_attempt(&app, &session, &path).await?;
     if attempt.result.is_some() {
         return Ok(answer::see_other(&attempt_path(&attempt)));
     }
@@ -37,39 +37,65 @@ pub(crate) async fn submit(
         return Ok(late);
     }
     let questions = quiz.questions(&attempt.seed);
-    let typed = Typed::read(&fields, &questions);
-    let Some(kept) = app.storage.keep_typing(&attempt.id, &typed.typing(&fields)).await? else {
-        return Ok(answer::see_other(&attempt_path(&attempt)));
+    let (typed, count) = (Typed::read(&fields, &questions), questions.len());
+    let handing = Arc::new(Handing {
+        typed,
+        empty_is_meant: fields.value("allow_empty") == "yes",
+        now: app.clock.now(),
+        quiz,
+    });
+    let hand_in = HandIn {
+        attempt: attempt.id.clone(),
+        placement: attempt.placement.clone(),
+        user: attempt.user.clone(),
+        typing: handing.typed.typing(&fields),
+        judge: handing.clone().judge(),
+        deliver: !session.preview,
+        at: handing.now,
     };
-    let shown = Shown::of_handing_in(quiz.placement.quiz.layout);
-    let empty_is_meant = fields.value("allow_empty") == "yes";
-    if let Some(notice) = stop(&quiz, &questions, &typed, &kept, shown, empty_is_meant) {
-        let attempt = Attempt { responses: kept.responses, revision: kept.revision, ..attempt };
-        let view =
-            OpenView { app: &app, quiz: &quiz, session: &session, attempt: &attempt, typed: &typed, shown };
-        return view.answer(StatusCode::UNPROCESSABLE_ENTITY, notice);
-    }
-    let marks = quiz.marked(&attempt, &kept.responses);
-    match attempts::submit(&app, &session, &attempt.id, kept.responses, &marks).await? {
-        Submitted::Closed(attempt) | Submitted::AlreadyClosed(attempt) => {
-            Ok(answer::see_other(&attempt_path(&attempt)))
+    match attempts::hand_in(&app, hand_in, count).await? {
+        HandedIn::Closed(_) | HandedIn::NotOpen => Ok(answer::see_other(&attempt_path(&attempt))),
+        HandedIn::Kept(kept) => {
+            let Handing { typed, quiz, .. } = handing.as_ref();
+            let questions = quiz.questions(&attempt.seed);
+            let notice = handing.stop(&questions, &kept).expect("what stopped the judge is told");
+            let attempt = Attempt { responses: kept.responses, revision: kept.revision, ..attempt };
+            let shown = handing.shown();
+            let view = OpenView { app: &app, quiz, session: &session, attempt: &attempt, typed, shown };
+            view.answer(StatusCode::UNPROCESSABLE_ENTITY, notice)
         }
-        Submitted::NoAttempt => Err(PageError::NotFound),
     }
 }
 
-/// Why handing in stops for once, if it does.
-fn stop(
-    quiz: &OpenedQuiz,
-    questions: &[&Item],
-    typed: &Typed,
-    kept: &Kept,
-    shown: Shown,
+/// A form that is handed in, and what deciding about it needs.
+struct Handing {
+    quiz: OpenedQuiz,
+    typed: Typed,
     empty_is_meant: bool,
-) -> Option<Notice> {
-    open_view::refused(quiz, questions, typed, &kept.refused, shown).or_else(|| {
-        let fields = open_view::empty_fields(texts(quiz), questions, &kept.responses, shown);
-        // A text that is too long is not stored, and not empty either; it was told before.
-        (!empty_is_meant && !fields.is_empty()).then_some(Notice::Empty { fields })
-    })
+    now: Timestamp,
+}
+
+impl Handing {
+    fn shown(&self) -> Shown {
+        Shown::of_handing_in(self.quiz.placement.quiz.layout)
+    }
+
+    /// What the attempt comes to with all that is stored; none if handing in stops.
+    fn judge(self: Arc<Self>) -> Judge {
+        Arc::new(move |attempt, kept| {
+            let stops = self.stop(&self.quiz.questions(&attempt.seed), kept).is_some();
+            let judged = || attempts::result(&self.quiz.marked(attempt, &kept.responses), self.now);
+            (!stops).then(judged)
+        })
+    }
+
+    /// Why handing in stops for once, if it does.
+    fn stop(&self, questions: &[&Item], kept: &Kept) -> Option<Notice> {
+        let (quiz, shown) = (&self.quiz, self.shown());
+        open_view::refused(quiz, questions, &self.typed, &kept.refused, shown).or_else(|| {
+            let fields = open_view::empty_fields(texts(quiz), questions, &kept.responses, shown);
+            // A text that is too long is not stored, and not empty either; it was told before.
+            (!self.empty_is_meant && !fields.is_empty()).then_some(Notice::Empty { fields })
+        })
+    }
 }

@@ -21,10 +21,15 @@ async fn a_session_has_a_partitioned_cookie_for_its_own_page() {
         registration: &school.registration,
         deployment: deployment(),
         user: Some(UserId::from("ines")),
-        purpose: SessionPurpose::Quiz { placement: school.placement.id.clone(), preview: false },
         return_origin: None,
     };
-    let (cookie, page) = session.open(&school.app).await.unwrap();
+    let (cookie, page) = session
+        .open_unlaunched(
+            &school.app,
+            SessionPurpose::Quiz { placement: school.placement.id.clone(), preview: false },
+        )
+        .await
+        .unwrap();
     let cookie = cookie.to_str().unwrap();
     assert!(cookie.starts_with("__Secure-tenths-session="), "{cookie}");
     has_all(cookie, &["HttpOnly", "Secure", "SameSite=None", "Partitioned", &format!("Path={page}")]);

@@ -130,10 +130,9 @@ impl School {
             registration: &self.registration,
             deployment: deployment(),
             user: Some(UserId::from(user)),
-            purpose,
             return_origin: None,
         };
-        let (cookie, page) = session.open(&self.app).await.unwrap();
+        let (cookie, page) = session.open_unlaunched(&self.app, purpose).await.unwrap();
         let cookie = Cookie::parse(cookie.to_str().unwrap()).unwrap().into_owned();
         Browser { school: self, cookie: Some(cookie), start: page }
     }

@@ -2,16 +2,18 @@
 //!
 //! An attempt that was set aside by a reset is as good as none here; it stays in the table for what is held on a person.
 
+use std::collections::BTreeSet;
+
 use jiff::Timestamp;
 
-use super::connection::{Connection, OptionalExtension, Row, SqlResult, Turn, params};
+use super::connection::{Connection, OptionalExtension, Row, SqlResult, Turn, Value, params, values};
 use super::row::{count, failed, json, ms, time, to_json};
 use super::{audit, outbox, overrides};
 use crate::clock::whole_milliseconds;
 use crate::entropy;
 use crate::storage::{
-    Action, Announce, Attempt, AttemptId, AttemptResult, Change, PlacementId, Responses, Started,
-    StorageError, Subject, Submission, Submitted, UserId,
+    Action, Announce, Attempt, AttemptId, AttemptResult, Change, HandIn, HandedIn, PlacementId, Responses,
+    Started, StorageError, Subject, Submission, Submitted, UserId,
 };
 use crate::typing::{Kept, Stamps, Typing};
 
@@ -57,22 +59,21 @@ pub(super) fn start(
 }
 
 pub(super) fn by_id(c: &Connection, id: &AttemptId) -> Result<Option<Attempt>, StorageError> {
-    c.prepare_cached("SELECT * FROM attempts WHERE id = ?1 AND voided_at IS NULL")
-        .and_then(|mut select| select.query_row([&id.0], read).optional())
-        .map_err(failed)
+    c.query_row(ONE, [&id.0], read).optional().map_err(failed)
 }
+
+pub(super) const ONE: &str = "SELECT * FROM attempts WHERE id = ?1 AND voided_at IS NULL";
 
 pub(super) fn of_user(
     c: &Connection,
     placement: &PlacementId,
     user: &UserId,
 ) -> Result<Vec<Attempt>, StorageError> {
-    c.prepare_cached(
-        "SELECT * FROM attempts WHERE placement = ?1 AND user = ?2 AND voided_at IS NULL ORDER BY number",
-    )
-    .and_then(|mut select| select.query_map(params![placement.0, user.0], read)?.collect())
-    .map_err(failed)
+    c.query(OF_USER, params![placement.0, user.0], read).map_err(failed)
 }
+
+pub(super) const OF_USER: &str =
+    "SELECT * FROM attempts WHERE placement = ?1 AND user = ?2 AND voided_at IS NULL ORDER BY number";
 
 /// All that is stored of a pupil's attempts, in order of time, each with the time when a reset set it aside.
 pub(super) fn all_of_user(
@@ -106,23 +107,127 @@ pub(super) fn keep_typing(
     typing: &Typing,
 ) -> Result<Option<Kept>, StorageError> {
     c.turn(&Turn::OfAttempt(&id.0)).map_err(failed)?;
-    let Some(attempt) = by_id(c, id)?.filter(|attempt| attempt.result.is_none()) else { return Ok(None) };
-    let mut stamps: Stamps = c
-        .prepare_cached("SELECT stamps FROM attempts WHERE id = ?1")
-        .and_then(|mut select| select.query_row([&id.0], |row| json(row, "stamps")))
-        .map_err(failed)?;
+    let opened = c.query_row(OPEN, [&id.0], Opened::read).optional().map_err(failed)?;
+    let Some(Opened { attempt, mut stamps }) = opened else { return Ok(None) };
     let before = attempt.revision;
-    let stored = Kept { responses: attempt.responses, revision: before, refused: Responses::new() };
-    let kept = stored.with(&mut stamps, typing);
+    let kept = kept(attempt).with(&mut stamps, typing);
     if kept.revision != before {
-        let revision = i64::try_from(kept.revision).expect("nobody changes answers so often");
-        c.prepare_cached("UPDATE attempts SET responses = ?2, revision = ?3, stamps = ?4 WHERE id = ?1")
-            .and_then(|mut update| {
-                update.execute(params![id.0, to_json(&kept.responses), revision, to_json(&stamps)])
-            })
-            .map_err(failed)?;
+        c.execute(KEEP, keeping(id, &kept, &stamps)).map_err(failed)?;
     }
     Ok(Some(kept))
+}
+
+/// Hands in for many pupils at once; each attempt at most once in a round.
+pub(super) fn hand_in(c: &Connection, all: &[HandIn]) -> Result<Vec<HandedIn>, StorageError> {
+    let pupils = all.iter().map(|one| (one.placement.as_str(), one.user.as_str())).collect();
+    c.turns_of_pupils(&pupils).map_err(failed)?;
+    let mut outcomes: Vec<Option<HandedIn>> = all.iter().map(|_| None).collect();
+    while outcomes.iter().any(Option::is_none) {
+        let mut attempts = BTreeSet::new();
+        let open = (0..all.len()).filter(|place| outcomes[*place].is_none());
+        let round: Vec<usize> = open.filter(|place| attempts.insert(&all[*place].attempt)).collect();
+        let hand_ins: Vec<&HandIn> = round.iter().map(|place| &all[*place]).collect();
+        for (place, outcome) in round.iter().zip(hand_in_each(c, &hand_ins)?) {
+            outcomes[*place] = Some(outcome);
+        }
+    }
+    Ok(outcomes.into_iter().flatten().collect())
+}
+
+/// Hands in different attempts.
+fn hand_in_each(c: &Connection, all: &[&HandIn]) -> Result<Vec<HandedIn>, StorageError> {
+    let asked = all.iter().map(|one| values![one.attempt.0]).collect();
+    let opened = c.query_each(OPEN, asked, Opened::read).map_err(failed)?;
+    let mut writes = Writes::default();
+    let outcomes = all.iter().zip(opened).map(|(one, opened)| match opened.into_iter().next() {
+        None => HandedIn::NotOpen,
+        Some(opened) => writes.hand_in(one, opened),
+    });
+    let outcomes = outcomes.collect();
+    writes.run(c)?;
+    Ok(outcomes)
+}
+
+/// What handing in has to write, statement by statement.
+#[derive(Default)]
+struct Writes {
+    keep: Vec<Vec<Value>>,
+    close: Vec<Vec<Value>>,
+    queue: Vec<Vec<Value>>,
+}
+
+impl Writes {
+    fn hand_in(&mut self, one: &HandIn, Opened { attempt, mut stamps }: Opened) -> HandedIn {
+        let before = attempt.revision;
+        let kept = kept(attempt.clone()).with(&mut stamps, &one.typing);
+        let Some(result) = (one.judge)(&attempt, &kept) else {
+            if kept.revision != before {
+                self.keep.push(keeping(&attempt.id, &kept, &stamps));
+            }
+            return HandedIn::Kept(kept);
+        };
+        let closed = Attempt { responses: kept.responses, revision: kept.revision, ..attempt };
+        self.close.push(closing(&closed, Some(&stamps), &result));
+        if one.deliver {
+            self.queue.push(outbox::best_of(&closed.placement, &closed.user, one.at));
+        }
+        HandedIn::Closed(Attempt { result: Some(result), ..closed })
+    }
+
+    fn run(self, c: &Connection) -> Result<(), StorageError> {
+        for (sql, sets) in [(KEEP, self.keep), (CLOSE, self.close), (outbox::QUEUE_BEST, self.queue)] {
+            c.execute_each(sql, sets).map_err(failed)?;
+        }
+        Ok(())
+    }
+}
+
+/// An open attempt, and who wrote its answers.
+struct Opened {
+    attempt: Attempt,
+    stamps: Stamps,
+}
+
+impl Opened {
+    fn read(row: &Row<'_>) -> SqlResult<Self> {
+        Ok(Self { attempt: read(row)?, stamps: json(row, "stamps")? })
+    }
+}
+
+const OPEN: &str = "SELECT * FROM attempts WHERE id = ?1 AND voided_at IS NULL AND submitted_at IS NULL";
+const KEEP: &str = "UPDATE attempts SET responses = ?2, revision = ?3, stamps = ?4 WHERE id = ?1";
+/// Who wrote the answers is left as it is where that is not told.
+const CLOSE: &str =
+    "UPDATE attempts SET responses = ?2, submitted_at = ?3, marks = ?4, points = ?5, maximum = ?6,
+        revision = ?7, stamps = coalesce(?8, stamps)
+     WHERE id = ?1";
+
+/// What is stored of an attempt before a page brings anything.
+fn kept(attempt: Attempt) -> Kept {
+    Kept { responses: attempt.responses, revision: attempt.revision, refused: Responses::new() }
+}
+
+/// The parameters of [`KEEP`].
+fn keeping(id: &AttemptId, kept: &Kept, stamps: &Stamps) -> Vec<Value> {
+    values![id.0, to_json(&kept.responses), revision(kept.revision), to_json(stamps)]
+}
+
+/// The parameters of [`CLOSE`].
+fn closing(attempt: &Attempt, stamps: Option<&Stamps>, result: &AttemptResult) -> Vec<Value> {
+    values![
+        attempt.id.0,
+        to_json(&attempt.responses),
+        ms(result.submitted_at),
+        result.marks,
+        result.points,
+        result.maximum,
+        revision(attempt.revision),
+        stamps.map(to_json)
+    ]
+}
+
+fn revision(number: u64) -> i64 {
+    i64::try_from(number).expect("nobody changes answers so often")
 }
 
 pub(super) fn submit(c: &Connection, submission: &Submission) -> Result<Submitted, StorageError> {
@@ -131,30 +236,12 @@ pub(super) fn submit(c: &Connection, submission: &Submission) -> Result<Submitte
     if attempt.result.is_some() {
         return Ok(Submitted::AlreadyClosed(attempt));
     }
-    let result = &submission.result;
-    c.prepare_cached(
-        "UPDATE attempts SET responses = ?2, submitted_at = ?3, marks = ?4, points = ?5, maximum = ?6
-         WHERE id = ?1",
-    )
-    .and_then(|mut update| {
-        update.execute(params![
-            attempt.id.0,
-            to_json(&submission.responses),
-            ms(result.submitted_at),
-            result.marks,
-            result.points,
-            result.maximum
-        ])
-    })
-    .map_err(failed)?;
+    let attempt = Attempt { responses: submission.responses.clone(), ..attempt };
+    c.execute(CLOSE, closing(&attempt, None, &submission.result)).map_err(failed)?;
     if submission.deliver {
         outbox::queue_best(c, &attempt.placement, &attempt.user, submission.at)?;
     }
-    Ok(Submitted::Closed(Attempt {
-        responses: submission.responses.clone(),
-        result: Some(result.clone()),
-        ..attempt
-    }))
+    Ok(Submitted::Closed(Attempt { result: Some(submission.result.clone()), ..attempt }))
 }
 
 pub(super) fn reset(

@@ -6,6 +6,7 @@
 //! Numbers are 64-bit integers, truth values are 0 and 1, times are milliseconds since 1970, JSON is text.
 
 use std::cell::RefCell;
+use std::collections::BTreeSet;
 use std::error::Error as _;
 use std::fmt;
 
@@ -22,7 +23,7 @@ pub(super) enum Connection {
 #[derive(Debug)]
 pub(super) enum SqlError {
     Sqlite(rusqlite::Error),
-    Postgres(postgres::Error),
+    Postgres(tokio_postgres::Error),
     /// A statement that gives exactly one row gave none.
     NoRow,
     /// There can be no connection.
@@ -64,8 +65,8 @@ impl From<rusqlite::Error> for SqlError {
     }
 }
 
-impl From<postgres::Error> for SqlError {
-    fn from(error: postgres::Error) -> Self {
+impl From<tokio_postgres::Error> for SqlError {
+    fn from(error: tokio_postgres::Error) -> Self {
         Self::Postgres(error)
     }
 }
@@ -151,6 +152,14 @@ macro_rules! params {
     };
 }
 pub(super) use params;
+
+/// The same as one of several sets.
+macro_rules! values {
+    ($($value:expr),* $(,)?) => {
+        vec![$($crate::storage::sql::connection::ToValue::to_value(&$value)),*]
+    };
+}
+pub(super) use values;
 
 /// The parameters of one statement.
 pub(super) trait Params {
@@ -268,11 +277,14 @@ impl<T: FromValue> FromValue for Option<T> {
 /// A row of an answer.
 pub(super) enum Row<'a> {
     Sqlite(&'a rusqlite::Row<'a>),
-    Postgres(&'a postgres::Row),
+    Postgres(&'a tokio_postgres::Row),
 }
 
 /// How a column is named: by its name, or by its place from 0 on.
-pub(super) trait Column: Copy + rusqlite::RowIndex + postgres::row::RowIndex + fmt::Display {}
+pub(super) trait Column:
+    Copy + rusqlite::RowIndex + tokio_postgres::row::RowIndex + fmt::Display
+{
+}
 
 impl Column for &str {}
 impl Column for usize {}
@@ -340,6 +352,17 @@ impl Connection {
         }
     }
 
+    /// Begins a transaction. Over a connection that is said together with the first statement.
+    pub(super) fn begin(&self, sql: &'static str) -> SqlResult<()> {
+        match self {
+            Self::Sqlite(connection) => Ok(connection.execute_batch(sql)?),
+            Self::Postgres(session) => {
+                session.borrow_mut().begin(sql);
+                Ok(())
+            }
+        }
+    }
+
     /// Runs statements without parameters.
     pub(super) fn execute_batch(&self, sql: &str) -> SqlResult<()> {
         match self {
@@ -370,6 +393,31 @@ impl Connection {
                 rows.iter().map(|row| read(&Row::Postgres(row))).collect()
             }
         }
+    }
+
+    /// All rows of the answers to one statement with several sets of parameters, in their order. They are asked for
+    /// together: over a connection that costs one wait for the server.
+    pub(super) fn query_each<T>(
+        &self,
+        sql: &str,
+        sets: Vec<Vec<Value>>,
+        mut read: impl FnMut(&Row<'_>) -> SqlResult<T>,
+    ) -> SqlResult<Vec<Vec<T>>> {
+        match self {
+            Self::Sqlite(_) => {
+                sets.into_iter().map(|parameters| self.query(sql, parameters, &mut read)).collect()
+            }
+            Self::Postgres(session) => {
+                let answers = session.borrow_mut().query_each(sql, &sets)?;
+                let rows = |answer: &Vec<_>| answer.iter().map(|row| read(&Row::Postgres(row))).collect();
+                answers.iter().map(rows).collect()
+            }
+        }
+    }
+
+    /// Runs one statement with several sets of parameters, as [`Connection::query_each`] does.
+    pub(super) fn execute_each(&self, sql: &str, sets: Vec<Vec<Value>>) -> SqlResult<()> {
+        self.query_each(sql, sets, |_| Ok(())).map(drop)
     }
 
     /// Shows the rows of an answer one after another; they are not all in memory at once.
@@ -405,6 +453,14 @@ impl Connection {
         match self {
             Self::Sqlite(_) => Ok(()),
             Self::Postgres(session) => session.borrow_mut().turn(whose),
+        }
+    }
+
+    /// As [`Connection::turn`] for several pupils, in an order in which no two wait for each other.
+    pub(super) fn turns_of_pupils(&self, pupils: &BTreeSet<(&str, &str)>) -> SqlResult<()> {
+        match self {
+            Self::Sqlite(_) => Ok(()),
+            Self::Postgres(session) => session.borrow_mut().turns_of_pupils(pupils),
         }
     }
 

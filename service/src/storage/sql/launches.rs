@@ -114,14 +114,12 @@ pub(super) fn session(
     id: &Fingerprint,
     now: Timestamp,
 ) -> Result<Option<SessionRecord>, StorageError> {
-    // A session ends with its deployment, however that was taken away; with its registration it is deleted.
-    c.prepare_cached(
-        "SELECT * FROM sessions WHERE id = ?1 AND expires_at > ?2
-            AND (registration, deployment) IN (SELECT registration, deployment FROM deployments)",
-    )
-    .and_then(|mut select| select.query_row(params![id.0, ms(now)], read_session).optional())
-    .map_err(failed)
+    c.query_row(SESSION, params![id.0, ms(now)], read_session).optional().map_err(failed)
 }
+
+/// A session ends with its deployment, however that was taken away; with its registration it is deleted.
+pub(super) const SESSION: &str = "SELECT * FROM sessions WHERE id = ?1 AND expires_at > ?2
+    AND (registration, deployment) IN (SELECT registration, deployment FROM deployments)";
 
 pub(super) fn add_session_with_ticket(
     c: &Connection,
@@ -167,7 +165,7 @@ pub(super) fn sessions_of(
         .map_err(failed)
 }
 
-fn read_session(row: &Row<'_>) -> SqlResult<SessionRecord> {
+pub(super) fn read_session(row: &Row<'_>) -> SqlResult<SessionRecord> {
     Ok(SessionRecord {
         id: Fingerprint(row.get("id")?),
         registration: RegistrationId(row.get("registration")?),

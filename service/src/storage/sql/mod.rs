@@ -10,11 +10,13 @@ mod audit;
 mod connection;
 mod dialect;
 mod frame_origins;
+mod gathering;
 mod holdings;
 mod invitations;
 mod jobs;
 mod launches;
 mod limits;
+mod opening;
 mod outbox;
 mod overrides;
 mod people;
@@ -30,6 +32,7 @@ mod sqlite;
 mod threads;
 mod tool_keys;
 mod transfer;
+mod visits;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
@@ -41,12 +44,15 @@ use url::Url;
 use super::*;
 use crate::entropy;
 use connection::{Connection, Turn};
+use gathering::Gathering;
 use threads::Threads;
 
 /// A store in one database.
 pub(super) struct SqlStore {
     threads: Threads,
     place: Place,
+    visits: Arc<Gathering<VisitAsked, Visit>>,
+    hand_ins: Arc<Gathering<HandIn, HandedIn>>,
     /// What this process is called among those that share the store.
     process: String,
 }
@@ -119,7 +125,13 @@ impl SqlStore {
             Place::File(path) => sqlite::open(path)?,
             Place::Server(address) => postgres::open(address)?,
         };
-        Ok(Self { threads, place: place.clone(), process: entropy::identifier() })
+        Ok(Self {
+            threads,
+            place: place.clone(),
+            visits: Gathering::new("visit", visits::visit),
+            hand_ins: Gathering::new("hand_in", attempts::hand_in),
+            process: entropy::identifier(),
+        })
     }
 
     /// Runs a step that changes what changes rarely, one at a time over all processes.
@@ -313,6 +325,19 @@ impl Storage for SqlStore {
         self.threads.write(move |c| launches::take_state(c, &state, now)).await
     }
 
+    async fn answered_login(
+        &self,
+        state: &Fingerprint,
+        now: Timestamp,
+    ) -> Result<Option<AnsweredLogin>, StorageError> {
+        let state = state.clone();
+        self.threads.read(move |c| opening::answered_login(c, &state, now)).await
+    }
+
+    async fn open_launch(&self, opening: Opening) -> Result<Opened, StorageError> {
+        self.threads.write(move |c| opening::open(c, &opening)).await
+    }
+
     async fn add_session(&self, session: SessionRecord) -> Result<(), StorageError> {
         self.threads.write(move |c| launches::add_session(c, &session)).await
     }
@@ -334,6 +359,14 @@ impl Storage for SqlStore {
     ) -> Result<(), StorageError> {
         let (origins, change) = (origins.clone(), change.clone());
         self.change_settings(move |c| frame_origins::set(c, registration, &origins, &change)).await
+    }
+
+    async fn platform_frames(
+        &self,
+        registration: RegistrationId,
+    ) -> Result<Option<PlatformFrames>, StorageError> {
+        let frames = self.threads.read(move |c| visits::frames_of(c, [registration].into())).await?;
+        Ok(frames.into_values().next())
     }
 
     async fn frame_origins(&self, registration: RegistrationId) -> Result<BTreeSet<String>, StorageError> {
@@ -456,6 +489,14 @@ impl Storage for SqlStore {
     async fn keep_typing(&self, id: &AttemptId, typing: &Typing) -> Result<Option<Kept>, StorageError> {
         let (id, typing) = (id.clone(), typing.clone());
         self.threads.write(move |c| attempts::keep_typing(c, &id, &typing)).await
+    }
+
+    async fn visit(&self, asked: VisitAsked) -> Result<Visit, StorageError> {
+        self.threads.read_gathered(&self.visits, asked).await
+    }
+
+    async fn hand_in(&self, hand_in: HandIn) -> Result<HandedIn, StorageError> {
+        self.threads.write_gathered(&self.hand_ins, hand_in).await
     }
 
     async fn submit_attempt(&self, submission: Submission) -> Result<Submitted, StorageError> {

@@ -8,7 +8,9 @@ use rust_decimal::Decimal;
 
 use super::asked::Asked;
 use super::audit;
-use super::connection::{Connection, OptionalExtension, Row, SqlResult, ToValue, params, unreadable};
+use super::connection::{
+    Connection, OptionalExtension, Row, SqlResult, ToValue, Value, params, unreadable, values,
+};
 use super::row::{count, failed, json, ms, parsed, time, to_json};
 use crate::clock::whole_milliseconds;
 use crate::storage::{
@@ -48,8 +50,18 @@ pub(super) fn queue_best(
     user: &UserId,
     now: Timestamp,
 ) -> Result<(), StorageError> {
-    c.prepare_cached(
-        "INSERT INTO outbox (placement, user, version, progress, points, maximum, started_at, submitted_at,
+    c.execute(QUEUE_BEST, best_of(placement, user, now)).map_err(failed)?;
+    Ok(())
+}
+
+/// The parameters of [`QUEUE_BEST`].
+pub(super) fn best_of(placement: &PlacementId, user: &UserId, now: Timestamp) -> Vec<Value> {
+    values![placement.0, user.0, ms(now)]
+}
+
+/// What [`queue_best`] runs.
+pub(super) const QUEUE_BEST: &str =
+"INSERT INTO outbox (placement, user, version, progress, points, maximum, started_at, submitted_at,
             state, waiting_since, tries, next_try_at, registration)
          SELECT placement, user, 1, 'graded', points, maximum, started_at, submitted_at, 'waiting', ?3, 0, ?3,
             (SELECT p.registration FROM placements p WHERE p.id = ?1)
@@ -67,12 +79,7 @@ pub(super) fn queue_best(
             state = 'waiting', tries = 0, next_try_at = excluded.next_try_at, problem = NULL,
             waiting_since = CASE outbox.state WHEN 'waiting' THEN outbox.waiting_since ELSE excluded.waiting_since END
          WHERE outbox.state = 'parked' OR outbox.progress <> 'graded' OR outbox.points <> excluded.points
-            OR outbox.maximum <> excluded.maximum OR outbox.submitted_at <> excluded.submitted_at",
-    )
-    .and_then(|mut insert| insert.execute(params![placement.0, user.0, ms(now)]))
-    .map_err(failed)?;
-    Ok(())
-}
+            OR outbox.maximum <> excluded.maximum OR outbox.submitted_at <> excluded.submitted_at";
 
 /// Takes back what the gradebook was told of a pupil; where it was told nothing, nothing is sent.
 pub(super) fn queue_reset(

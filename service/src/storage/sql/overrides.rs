@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::connection::{Connection, OptionalExtension, Row, Turn, params};
+use super::connection::{Connection, OptionalExtension, Row, SqlResult, Turn, params};
 use super::row::{count, failed, to_json};
 use super::{attempts, audit, outbox};
 use crate::storage::{
@@ -88,12 +88,14 @@ pub(super) fn allow(
 }
 
 pub(super) fn extra_of(c: &Connection, placement: &PlacementId, user: &UserId) -> Result<u32, StorageError> {
-    c.prepare_cached("SELECT extra FROM extra_attempts WHERE placement = ?1 AND user = ?2")
-        .and_then(|mut select| {
-            select.query_row(params![placement.0, user.0], |row| count(row, "extra")).optional()
-        })
-        .map(Option::unwrap_or_default)
-        .map_err(failed)
+    let extra = c.query_row(EXTRA, params![placement.0, user.0], read_extra).optional();
+    extra.map(Option::unwrap_or_default).map_err(failed)
+}
+
+pub(super) const EXTRA: &str = "SELECT extra FROM extra_attempts WHERE placement = ?1 AND user = ?2";
+
+pub(super) fn read_extra(row: &Row<'_>) -> SqlResult<u32> {
+    count(row, "extra")
 }
 
 pub(super) fn extra_at(

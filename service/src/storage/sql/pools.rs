@@ -115,10 +115,10 @@ pub(super) fn put_placement(c: &Connection, new: &NewPlacement) -> Result<Placem
 }
 
 pub(super) fn placement(c: &Connection, id: &PlacementId) -> Result<Option<Placement>, StorageError> {
-    c.prepare_cached("SELECT * FROM placements WHERE id = ?1")
-        .and_then(|mut select| select.query_row([&id.0], read).optional())
-        .map_err(failed)
+    c.query_row(PLACEMENT, [&id.0], read).optional().map_err(failed)
 }
+
+pub(super) const PLACEMENT: &str = "SELECT * FROM placements WHERE id = ?1";
 
 pub(super) fn placement_of(c: &Connection, link: &LinkKey) -> Result<Option<Placement>, StorageError> {
     c.prepare_cached(
@@ -195,7 +195,7 @@ fn put_windows(c: &Connection, id: &PlacementId, windows: &Windows) -> Result<()
     Ok(())
 }
 
-fn read(row: &Row<'_>) -> SqlResult<Placement> {
+pub(super) fn read(row: &Row<'_>) -> SqlResult<Placement> {
     Ok(Placement {
         id: PlacementId(row.get("id")?),
         quiz: NewPlacement {

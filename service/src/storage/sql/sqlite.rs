@@ -16,6 +16,8 @@ const BUSY_WITHIN: Duration = Duration::from_secs(10);
 /// With less left on its disk the store counts as full: the log of changes grows to some megabytes.
 const ROOM_LEAST: u64 = 16 * 1024 * 1024;
 const STATEMENTS_KEPT: usize = 128;
+/// Pages that a connection keeps in memory; a class at work fits in.
+const CACHE_KIB: i64 = 16 * 1024;
 
 /// Opens or creates the file at `path`.
 pub(super) fn open(path: &Path) -> Result<Threads, StorageError> {
@@ -118,6 +120,7 @@ fn prepare(connection: &rusqlite::Connection) -> SqlResult<()> {
     connection.pragma_update(None, "secure_delete", true)?;
     // Temporary tables of a purge name people, and must not become files.
     connection.pragma_update(None, "temp_store", "memory")?;
+    connection.pragma_update(None, "cache_size", -CACHE_KIB)?;
     connection.busy_timeout(BUSY_WITHIN)?;
     connection.set_prepared_statement_cache_capacity(STATEMENTS_KEPT);
     Ok(())

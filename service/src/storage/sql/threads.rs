@@ -15,12 +15,13 @@ use tokio::sync::{mpsc, oneshot};
 use tracing::Instrument as _;
 
 use super::connection::Connection;
+use super::gathering::{Gathering, Joined};
 use super::row::failed;
 use crate::storage::{Queue, StorageError, StoreNumbers};
 use crate::traces;
 
 /// How many steps may wait.
-const QUEUE_LENGTH: usize = 1024;
+pub(super) const QUEUE_LENGTH: usize = 1024;
 /// How many steps share a transaction at most.
 const GROUP_SIZE: usize = 128;
 /// How long a caller waits for a place in the queue; then it is answered with [`StorageError::Busy`].
@@ -30,8 +31,16 @@ const WITHIN: Duration = Duration::from_secs(10);
 /// Between two tries to reach a database that is away.
 const PAUSE: Duration = Duration::from_millis(200);
 
-/// One caller's step. It may be run several times; its caller hears of the last.
-trait Task: Send {
+/// A step of one caller, or of several who go together. It may be run several times; its callers hear of the last.
+pub(super) trait Task: Send {
+    /// Takes along all who wait to, before it is run.
+    fn gather(&mut self) {}
+    /// How many callers it has.
+    fn size(&self) -> usize {
+        1
+    }
+    /// The same, each caller by itself.
+    fn split(self: Box<Self>) -> Vec<Box<dyn Task>>;
     fn run(&mut self, connection: &Connection) -> Result<(), StorageError>;
     fn answer(self: Box<Self>, outcome: Result<(), StorageError>);
     fn entered(&self) -> Instant;
@@ -46,8 +55,8 @@ struct Step<T, F> {
 
 impl<T, F> Task for Step<T, F>
 where
-    T: Send,
-    F: Fn(&Connection) -> Result<T, StorageError> + Send,
+    T: Send + 'static,
+    F: Fn(&Connection) -> Result<T, StorageError> + Send + 'static,
 {
     fn run(&mut self, connection: &Connection) -> Result<(), StorageError> {
         self.result = Some((self.step)(connection)?);
@@ -62,6 +71,10 @@ where
 
     fn entered(&self) -> Instant {
         self.entered
+    }
+
+    fn split(self: Box<Self>) -> Vec<Box<dyn Task>> {
+        vec![self]
     }
 }
 
@@ -126,13 +139,54 @@ impl Threads {
         self.run(READ, step).await
     }
 
+    /// As [`Threads::write`], for a step of which many go together.
+    pub(super) async fn write_gathered<A: Send + 'static, T: Send + 'static>(
+        &self,
+        gathering: &Arc<Gathering<A, T>>,
+        asked: A,
+    ) -> Result<T, StorageError> {
+        self.run_gathered(WRITE, gathering, asked).await
+    }
+
+    /// As [`Threads::read`], for a step of which many go together.
+    pub(super) async fn read_gathered<A: Send + 'static, T: Send + 'static>(
+        &self,
+        gathering: &Arc<Gathering<A, T>>,
+        asked: A,
+    ) -> Result<T, StorageError> {
+        self.run_gathered(READ, gathering, asked).await
+    }
+
+    async fn run_gathered<A: Send + 'static, T: Send + 'static>(
+        &self,
+        lane: &'static str,
+        gathering: &Arc<Gathering<A, T>>,
+        asked: A,
+    ) -> Result<T, StorageError> {
+        let threads = self.lane(lane);
+        let _entered = self.numbers.enter(lane);
+        let span = traces::store_step(lane, gathering.name);
+        let going = async {
+            let Joined { answered, party } = gathering.join(asked)?;
+            if let Some(party) = party {
+                send_for_thread(threads, party, gathering);
+            }
+            answered.await.map_err(|_| StorageError::Closed)?
+        };
+        going.instrument(span).await.inspect_err(|error| self.numbers.failed(error))
+    }
+
+    fn lane(&self, lane: &'static str) -> &mpsc::Sender<Box<dyn Task>> {
+        if lane == WRITE { &self.writers } else { &self.readers }
+    }
+
     /// Has a step run, counted and traced.
     async fn run<T, F>(&self, lane: &'static str, step: F) -> Result<T, StorageError>
     where
         T: Send + 'static,
         F: Fn(&Connection) -> Result<T, StorageError> + Send + 'static,
     {
-        let threads = if lane == WRITE { &self.writers } else { &self.readers };
+        let threads = self.lane(lane);
         let _entered = self.numbers.enter(lane);
         let span = traces::store_step(lane, step_name(std::any::type_name::<F>()));
         let outcome = run(threads, step).instrument(span).await;
@@ -173,8 +227,11 @@ fn serve(mut lane: impl Lane, steps: &Mutex<mpsc::Receiver<Box<dyn Task>>>, note
         if taken == 0 {
             return;
         }
-        group.iter().for_each(|task| note_wait(task.entered().elapsed()));
-        if group.len() > 1 {
+        for task in &mut group {
+            task.gather();
+            note_wait(task.entered().elapsed());
+        }
+        if group.iter().map(|task| task.size()).sum::<usize>() > 1 {
             match together(&mut lane, &mut group) {
                 Ok(()) => group.drain(..).for_each(|task| task.answer(Ok(()))),
                 Err(Undone::Unsure(error)) => {
@@ -183,7 +240,7 @@ fn serve(mut lane: impl Lane, steps: &Mutex<mpsc::Receiver<Box<dyn Task>>>, note
                 Err(Undone::Surely(_)) => {}
             }
         }
-        for mut task in group.drain(..) {
+        for mut task in group.drain(..).flat_map(Task::split) {
             let outcome = alone(&mut lane, &mut task);
             task.answer(outcome);
         }
@@ -202,7 +259,7 @@ enum Undone {
 fn together(lane: &mut impl Lane, group: &mut [Box<dyn Task>]) -> Result<(), Undone> {
     let begin = lane.begin();
     let connection = lane.connection().map_err(Undone::Surely)?;
-    connection.execute_batch(begin).map_err(|error| Undone::Surely(failed(error)))?;
+    connection.begin(begin).map_err(|error| Undone::Surely(failed(error)))?;
     let done = group.iter_mut().try_for_each(|task| task.run(connection));
     let ended = match done {
         Ok(()) => connection.execute_batch("COMMIT").map_err(|error| not_kept(failed(error))),
@@ -247,9 +304,33 @@ where
 {
     let (caller, answered) = oneshot::channel();
     let step = Step { step, result: None, caller, entered: Instant::now() };
-    let place = tokio::time::timeout(PLACE_WITHIN, threads.reserve()).await;
-    place.map_err(|_| StorageError::Busy)?.map_err(|_| StorageError::Closed)?.send(Box::new(step));
+    send(threads, Box::new(step)).await?;
     answered.await.map_err(|_| StorageError::Closed)?
+}
+
+/// Sends those who wait to a thread. Never waits itself: a caller who goes away meanwhile must not leave the others behind.
+fn send_for_thread<A: Send + 'static, T: Send + 'static>(
+    threads: &mpsc::Sender<Box<dyn Task>>,
+    party: Box<dyn Task>,
+    gathering: &Arc<Gathering<A, T>>,
+) {
+    let party = match threads.try_send(party) {
+        Ok(()) => return,
+        Err(mpsc::error::TrySendError::Closed(_)) => return gathering.turn_away(&StorageError::Closed),
+        Err(mpsc::error::TrySendError::Full(party)) => party,
+    };
+    let (threads, gathering) = (threads.clone(), gathering.clone());
+    tokio::spawn(async move {
+        if let Err(error) = send(&threads, party).await {
+            gathering.turn_away(&error);
+        }
+    });
+}
+
+async fn send(threads: &mpsc::Sender<Box<dyn Task>>, task: Box<dyn Task>) -> Result<(), StorageError> {
+    let place = tokio::time::timeout(PLACE_WITHIN, threads.reserve()).await;
+    place.map_err(|_| StorageError::Busy)?.map_err(|_| StorageError::Closed)?.send(task);
+    Ok(())
 }
 
 #[cfg(test)]

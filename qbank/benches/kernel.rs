@@ -1,0 +1,142 @@
+//! How fast the kernel draws and marks, as ratios against what bounds it on the same machine in the same run:
+//! `cargo bench -p qbank --bench kernel [ROUNDS]`. Rounds of limit, ours and peer alternate, and medians are told. Nothing
+//! fails on time. The peers are scripts of `tests/bench/peers/`, run where there is a `python3`.
+#![allow(clippy::print_stdout, reason = "a benchmark talks to the person who runs it")]
+use std::{
+    hint::black_box,
+    path::Path,
+    process::Command,
+    str::FromStr,
+    time::{Duration, Instant},
+};
+
+use qbank::{
+    bank,
+    family::Family,
+    marking::{Marker, Policy},
+    question::Item,
+};
+
+/// The family of two operands that is drawn and marked.
+const FAMILY: &str = "add-ragged";
+/// Questions of a round.
+const DRAWN: usize = 2_000;
+/// Responses of a round.
+const MARKED: usize = 100_000;
+
+/// What is measured beside each other, in nanoseconds for one.
+struct Row {
+    what: &'static str,
+    limit: &'static str,
+    times: [Vec<f64>; 3],
+}
+
+impl Row {
+    fn new(what: &'static str, limit: &'static str) -> Self {
+        Self { what, limit, times: Default::default() }
+    }
+
+    /// One round: the limit, ours, the peer.
+    fn round(&mut self, limit: f64, ours: f64, peer: Option<f64>) {
+        self.times[0].push(limit);
+        self.times[1].push(ours);
+        self.times[2].extend(peer);
+    }
+
+    fn tell(&mut self) {
+        let [limit, ours, peer] = self.times.each_mut().map(|times| median(times));
+        let ratio = ours / limit;
+        println!("{}: {ours:.0} ns; {}: {limit:.1} ns; {ratio:.2} times the limit", self.what, self.limit);
+        match self.times[2].len() {
+            0 => println!("  no peer: python3 is missing"),
+            _ => println!("  the peer's {peer:.0} ns are {:.1} times ours", peer / ours),
+        }
+    }
+}
+
+fn median(times: &mut [f64]) -> f64 {
+    times.sort_by(f64::total_cmp);
+    times.get(times.len() / 2).copied().unwrap_or(f64::NAN)
+}
+
+/// Nanoseconds for one of so many.
+fn each(elapsed: Duration, count: usize) -> f64 {
+    elapsed.as_secs_f64() * 1e9 / count as f64
+}
+
+fn timed(count: usize, work: impl FnOnce()) -> f64 {
+    let begun = Instant::now();
+    work();
+    each(begun.elapsed(), count)
+}
+
+/// What a peer measured of itself: nanoseconds for one.
+fn peer(script: &str, count: usize) -> Option<f64> {
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/bench/peers").join(script);
+    let told = Command::new("python3").arg(script).arg(count.to_string()).output().ok()?;
+    String::from_utf8(told.stdout).ok()?.trim().parse().ok()
+}
+
+fn draw(family: &Family, seed: &str) {
+    for item in family.draws(seed, 0, "en-US").take(DRAWN) {
+        black_box(item.expect("the bank's families are drawn"));
+    }
+}
+
+/// Parses two numerals, adds them and prints the sum.
+fn parse_add_print(numerals: &[[String; 2]]) {
+    for [left, right] in numerals {
+        let parsed = [left, right].map(|text| rust_decimal::Decimal::from_str(text).expect("a decimal"));
+        black_box((parsed[0] + parsed[1]).to_string());
+    }
+}
+
+/// Texts that pupils type for the questions in turn: right answers, predicted wrong ones, others.
+fn typed(items: &[Item]) -> Vec<(usize, String)> {
+    let text = |number: usize| {
+        let index = number % items.len();
+        let step = &items[index].steps[0];
+        let predicted = &step.predicted[number / items.len() % step.predicted.len()];
+        let text = match number % 10 {
+            0..5 => step.answer.to_string(),
+            5..9 => predicted.answer.to_string(),
+            _ => format!("{}.{}", number % 97, number % 89),
+        };
+        (index, text)
+    };
+    (0..MARKED).map(text).collect()
+}
+
+fn main() {
+    let rounds = std::env::args().find_map(|argument| argument.parse().ok()).unwrap_or(7);
+    let family = bank::family(FAMILY).expect("in the bank");
+    let items: Vec<Item> = family
+        .draws("typed", 0, "en-US")
+        .take(500)
+        .collect::<Result<_, _>>()
+        .expect("the bank's families are drawn");
+    let numerals: Vec<[String; 2]> =
+        items.iter().map(|item| [0, 1].map(|given: usize| item.givens[given].value.to_string())).collect();
+    let typed = typed(&items);
+    let markers: Vec<Marker<'_>> = items.iter().map(|item| Marker::new(item, Policy::default())).collect();
+    let mut drawing = Row::new("draw, prove, predict, tell", "rust_decimal parse + add + print");
+    let mut marking = Row::new("read, mark, name", "rust_decimal parse");
+    for round in 0..rounds {
+        let limit = timed(numerals.len() * 20, || (0..20).for_each(|_| parse_add_print(&numerals)));
+        let ours = timed(DRAWN, || draw(&family, &format!("round {round}")));
+        drawing.round(limit, ours, peer("draw.py", DRAWN));
+        let limit = timed(MARKED, || {
+            for (_, text) in &typed {
+                black_box(rust_decimal::Decimal::from_str(text).expect("a decimal"));
+            }
+        });
+        let ours = timed(MARKED, || {
+            for (index, text) in &typed {
+                markers[*index].judge(|_| text).for_each(|step| drop(black_box(step)));
+            }
+        });
+        marking.round(limit, ours, peer("mark.py", MARKED));
+    }
+    drawing.tell();
+    marking.tell();
+}
