@@ -1,23 +1,26 @@
 //! Writing zip archives that are the same bytes for the same input. [`reading`] alone knows the zip library.
 //!
 //! Members stand in the order they are written, carry the time the caller gives, one compression and one set of
-//! rights. Content is streamed through. Of a member only its entry in the directory is kept, and the directory packed:
+//! rights. They can be packed on any thread ([`packing`]), in pieces where they are long. Of a member only its entry in the directory is kept, and the directory packed:
 //! some 20 bytes a member, where the library's writer keeps more than 300, which for a hundred thousand members is most
 //! of the memory that an export takes. That is why the format is written here: by the published description of the
 //! format (APPNOTE 6.3.10; clause numbers below), and no more of it than this project uses.
+pub mod packing;
 pub mod reading;
 
 use std::{
     collections::HashSet,
     hash::{DefaultHasher, Hash, Hasher},
-    io::{self, Seek, SeekFrom, Write},
+    io::{self, Write},
 };
 
-use flate2::{Compression, Crc, read::DeflateDecoder, write::DeflateEncoder};
+use flate2::{Compression, read::DeflateDecoder, write::DeflateEncoder};
+
+use self::packing::{Packed, Packer, Piece};
 
 /// Longest name of a member in bytes: well below what any file system of a reader takes for a path.
 const MAX_NAME: usize = 180;
-/// Deflate's usual middle level. Fixed, because another level gives other bytes.
+/// How the directory is packed while it is kept.
 const LEVEL: u32 = 6;
 /// Names that a common desktop system keeps for devices, with or without an extension.
 const DEVICES: [&str; 4] = ["con", "prn", "aux", "nul"];
@@ -131,35 +134,50 @@ const NEEDED_64: u16 = 45;
 const DEFLATED: u16 = 8;
 
 /// Writes one archive, member by member.
-pub struct ArchiveWriter<W: Write + Seek> {
+pub struct ArchiveWriter<W: Write> {
     out: W,
     /// Where the next member begins.
     offset: u64,
     /// The time of every member as the format has it: time and date (4.4.6).
     time: [u16; 2],
     names: HashSet<Fingerprint>,
+    packer: Packer,
     /// Entries of the directory so far, packed.
     directory: DeflateEncoder<Vec<u8>>,
     directory_bytes: u64,
     members: u64,
 }
 
-/// What is known of a member once it is written.
-struct Packed {
+/// What is said of a member: its sizes in 32 bits.
+struct Sizes {
     crc: u32,
     packed: u32,
     unpacked: u32,
 }
 
-impl<W: Write + Seek> ArchiveWriter<W> {
+impl<W: Write> ArchiveWriter<W> {
     /// Begins an archive at the beginning of `out`. All members carry the time `stamp` (UTC, to two seconds).
     ///
     /// # Errors
     /// [`ArchiveError::Timestamp`].
     pub fn new(out: W, stamp: jiff::Timestamp) -> Result<Self, ArchiveError> {
         let directory = DeflateEncoder::new(Vec::new(), Compression::new(LEVEL));
-        let time = zip_time(stamp)?;
-        Ok(Self { out, offset: 0, time, names: HashSet::new(), directory, directory_bytes: 0, members: 0 })
+        Ok(Self {
+            out,
+            offset: 0,
+            time: zip_time(stamp)?,
+            names: HashSet::new(),
+            packer: Packer::default(),
+            directory,
+            directory_bytes: 0,
+            members: 0,
+        })
+    }
+
+    /// Whether a member of this name is already there.
+    #[must_use]
+    pub fn holds(&self, name: &MemberName) -> bool {
+        self.names.contains(&name.fingerprint())
     }
 
     /// Writes one member by `content` and tells how many bytes it has unpacked.
@@ -171,23 +189,57 @@ impl<W: Write + Seek> ArchiveWriter<W> {
         name: &MemberName,
         content: impl FnOnce(&mut dyn Write) -> Result<(), E>,
     ) -> Result<u64, E> {
-        if !self.names.insert(name.fingerprint()) {
-            return Err(ArchiveError::Duplicate { name: name.0.clone() }.into());
+        let mut unpacked = Vec::new();
+        content(&mut unpacked)?;
+        let mut packed = Vec::new();
+        let told = self.packer.pack(&unpacked, &mut packed);
+        self.packed_member(name, &told, &packed)?;
+        Ok(told.unpacked)
+    }
+
+    /// Writes one member that is already packed.
+    ///
+    /// # Errors
+    /// [`ArchiveError::Duplicate`], [`ArchiveError::TooLong`], [`ArchiveError::Write`].
+    pub fn packed_member(
+        &mut self,
+        name: &MemberName,
+        told: &Packed,
+        packed: &[u8],
+    ) -> Result<(), ArchiveError> {
+        self.begin(name, told)?;
+        self.out.write_all(packed)?;
+        self.offset += packed.len() as u64;
+        Ok(())
+    }
+
+    /// Writes one member from its pieces in order, of which the last one was packed as the last.
+    ///
+    /// # Errors
+    /// As [`ArchiveWriter::packed_member`].
+    pub fn pieced_member(&mut self, name: &MemberName, pieces: &[Piece]) -> Result<(), ArchiveError> {
+        self.begin(name, &Packed::of_pieces(pieces))?;
+        for piece in pieces {
+            self.out.write_all(&piece.packed)?;
+            self.offset += piece.packed.len() as u64;
         }
-        let begin = self.offset;
-        self.local_header(name, &Packed { crc: 0, packed: 0, unpacked: 0 }).map_err(ArchiveError::from)?;
-        let mut packing = Packing::new(&mut self.out);
-        content(&mut packing)?;
-        let (crc, [packed, unpacked]) = packing.finish().map_err(ArchiveError::from)?;
-        let too_long = || ArchiveError::TooLong { name: name.0.clone() };
-        let [packed_bytes, unpacked_bytes] = [packed, unpacked].map(|bytes| u32::try_from(bytes).ok());
-        let packed_bytes = packed_bytes.ok_or_else(too_long)?;
-        let unpacked_bytes = unpacked_bytes.ok_or_else(too_long)?;
-        let member = Packed { crc, packed: packed_bytes, unpacked: unpacked_bytes };
-        self.offset += packed;
-        self.fill_in(begin, name, &member).map_err(ArchiveError::from)?;
-        self.enter(begin, name, &member).map_err(ArchiveError::from)?;
-        Ok(unpacked)
+        Ok(())
+    }
+
+    /// Puts a member into the directory, and what stands before its content into the archive.
+    fn begin(&mut self, name: &MemberName, told: &Packed) -> Result<(), ArchiveError> {
+        if !self.names.insert(name.fingerprint()) {
+            return Err(ArchiveError::Duplicate { name: name.0.clone() });
+        }
+        let too_long = |_| ArchiveError::TooLong { name: name.0.clone() };
+        let sizes = Sizes {
+            crc: told.crc.sum(),
+            packed: u32::try_from(told.packed).map_err(too_long)?,
+            unpacked: u32::try_from(told.unpacked).map_err(too_long)?,
+        };
+        self.enter(self.offset, name, &sizes)?;
+        self.local_header(name, &sizes)?;
+        Ok(())
     }
 
     /// Writes the directory of the archive and tells how many bytes the whole has.
@@ -204,7 +256,7 @@ impl<W: Write + Seek> ArchiveWriter<W> {
     }
 
     /// What stands before a member (4.3.7).
-    fn local_header(&mut self, name: &MemberName, member: &Packed) -> io::Result<()> {
+    fn local_header(&mut self, name: &MemberName, member: &Sizes) -> io::Result<()> {
         let mut header = Fields::new(*b"PK\x03\x04");
         header.two(NEEDED);
         self.shared(&mut header, name, member);
@@ -215,7 +267,7 @@ impl<W: Write + Seek> ArchiveWriter<W> {
     }
 
     /// What a member's header and its entry in the directory both say.
-    fn shared(&self, fields: &mut Fields, name: &MemberName, member: &Packed) {
+    fn shared(&self, fields: &mut Fields, name: &MemberName, member: &Sizes) {
         fields.two(0);
         fields.two(DEFLATED);
         self.time.into_iter().for_each(|half| fields.two(half));
@@ -225,18 +277,8 @@ impl<W: Write + Seek> ArchiveWriter<W> {
         fields.two(u16::try_from(name.0.len()).expect("names are short"));
     }
 
-    /// Writes the header again, now that the sizes are known.
-    fn fill_in(&mut self, begin: u64, name: &MemberName, member: &Packed) -> io::Result<()> {
-        let end = self.offset;
-        self.out.seek(SeekFrom::Start(begin))?;
-        self.local_header(name, member)?;
-        self.offset = end;
-        self.out.seek(SeekFrom::Start(end))?;
-        Ok(())
-    }
-
     /// Puts a member into the directory (4.3.12); a place beyond 4 GiB stands in an extension (4.5.3).
-    fn enter(&mut self, begin: u64, name: &MemberName, member: &Packed) -> io::Result<()> {
+    fn enter(&mut self, begin: u64, name: &MemberName, member: &Sizes) -> io::Result<()> {
         let near = u32::try_from(begin).ok().filter(|place| *place < u32::MAX);
         let mut entry = Fields::new(*b"PK\x01\x02");
         entry.two(MADE_BY);
@@ -329,37 +371,6 @@ fn zip_time(stamp: jiff::Timestamp) -> Result<[u16; 2], ArchiveError> {
     Ok([(hour << 11) | (minute << 5) | (second / 2), (year << 9) | (month << 5) | day])
 }
 
-/// Packs what goes through, counts it, and sums it up.
-struct Packing<'w, W: Write> {
-    encoder: DeflateEncoder<&'w mut W>,
-    crc: Crc,
-}
-
-impl<'w, W: Write> Packing<'w, W> {
-    fn new(out: &'w mut W) -> Self {
-        Self { encoder: DeflateEncoder::new(out, Compression::new(LEVEL)), crc: Crc::new() }
-    }
-
-    /// The checksum, and the number of bytes packed and unpacked.
-    fn finish(mut self) -> io::Result<(u32, [u64; 2])> {
-        self.encoder.try_finish()?;
-        Ok((self.crc.sum(), [self.encoder.total_out(), self.encoder.total_in()]))
-    }
-}
-
-impl<W: Write> Write for Packing<'_, W> {
-    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        let written = self.encoder.write(bytes)?;
-        self.crc.update(&bytes[..written]);
-        Ok(written)
-    }
-
-    fn flush(&mut self) -> io::Result<()> {
-        // A flush in between would give other bytes.
-        Ok(())
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -420,31 +431,8 @@ mod tests {
     /// An archive that begins beyond 4 GiB, in a place that only pretends to hold what comes before.
     #[test]
     fn places_members_beyond_four_gibibytes() {
-        struct Far(Cursor<Vec<u8>>);
         const BEFORE: u64 = 5 << 30;
-        impl Write for Far {
-            fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-                self.0.write(bytes)
-            }
-            fn flush(&mut self) -> io::Result<()> {
-                Ok(())
-            }
-        }
-        impl Read for Far {
-            fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
-                self.0.read(into)
-            }
-        }
-        impl Seek for Far {
-            fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
-                let to = match to {
-                    SeekFrom::Start(place) => SeekFrom::Start(place.saturating_sub(BEFORE)),
-                    other => other,
-                };
-                Ok(self.0.seek(to)? + BEFORE)
-            }
-        }
-        let mut archive = ArchiveWriter::new(Far(Cursor::new(Vec::new())), EARLIEST).unwrap();
+        let mut archive = ArchiveWriter::new(Vec::new(), EARLIEST).unwrap();
         archive.offset = BEFORE;
         let name = MemberName::new("a.xml").unwrap();
         let written = |w: &mut dyn Write| Ok::<_, ArchiveError>(w.write_all(b"<far/>")?);
@@ -454,7 +442,7 @@ mod tests {
         DeflateDecoder::new(&entry[..]).read_to_end(&mut directory).unwrap();
         assert_eq!(&directory[42..46], [0xFF; 4]);
         assert_eq!(&directory[51..], [&[1, 0, 8, 0][..], &BEFORE.to_le_bytes()].concat());
-        assert_eq!(&archive.out.0.get_ref()[..4], b"PK\x03\x04");
+        assert_eq!(&archive.out[..4], b"PK\x03\x04");
     }
 
     #[test]

@@ -16,6 +16,7 @@
 pub mod archive;
 pub mod cartridge;
 pub mod examine;
+mod in_order;
 pub mod packages;
 pub mod processor;
 pub mod qti;

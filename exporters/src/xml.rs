@@ -1,22 +1,24 @@
-//! Writing XML as a stream of elements. This file and [`reading`] alone know the XML library.
+//! Writing XML as a stream of elements. [`reading`] alone knows the XML library.
 //!
 //! Nothing is kept but the current depth, so a document of any size takes no more memory than its deepest element.
 //! Elements either hold child elements, each on its own indented line, or running content, written exactly as given:
 //! spaces inside running content are the author's and reach the reader unchanged. It knows no vocabulary; the names
 //! come from the modules of each standard.
+//!
+//! Elements and attributes go straight into a text that is written in large pieces: a package has a million of them, and the
+//! library's writer makes each an object of its own first.
 pub mod reading;
 
 use std::io::{self, Write};
 
-use quick_xml::{
-    Writer,
-    events::{BytesDecl, BytesEnd, BytesRef, BytesStart, BytesText, Event},
-};
-
 use crate::{archive::ArchiveError, source::SourceError};
 
-/// Spaces a level of indentation.
-const INDENT: &str = "  ";
+/// Spaces a level of indentation, for as many levels as are usual.
+const INDENT: &str = "\n                                                                ";
+/// How much text is gathered before it is written.
+const PIECE: usize = 32 << 10;
+/// The most attributes of an element that we write, beside those that are the same in every document.
+const MOST_ATTRIBUTES: usize = 7;
 
 /// Why a document could not be written.
 #[derive(Debug, thiserror::Error)]
@@ -47,41 +49,78 @@ impl From<ArchiveError> for XmlError {
     }
 }
 
+/// Puts a name down in the spelling of its vocabulary.
+pub type Spell = fn(&str, &mut String);
+
 /// The start of an element: its name and attributes in writing order.
-#[derive(Debug)]
-pub struct Element {
-    start: BytesStart<'static>,
-    unwritable: Option<XmlError>,
+#[derive(Clone, Copy, Debug)]
+pub struct Element<'e> {
+    name: &'e str,
+    spell: [Spell; 2],
+    first: &'e [(&'e str, &'e str)],
+    attributes: [(&'e str, &'e str); MOST_ATTRIBUTES],
+    count: usize,
 }
 
-impl Element {
+impl<'e> Element<'e> {
     /// An element without attributes.
     #[must_use]
-    pub fn new(name: impl Into<String>) -> Self {
-        Self { start: BytesStart::new(name.into()), unwritable: None }
+    pub fn new(name: &'e str) -> Self {
+        let as_given: Spell = |name, text| text.push_str(name);
+        Self::spelled(name, as_given, as_given)
+    }
+
+    /// An element whose name and whose attributes' names are put down by these.
+    #[must_use]
+    pub fn spelled(name: &'e str, element: Spell, attribute: Spell) -> Self {
+        Self {
+            name,
+            spell: [element, attribute],
+            first: &[],
+            attributes: [("", ""); MOST_ATTRIBUTES],
+            count: 0,
+        }
+    }
+
+    /// Begins with these attributes.
+    #[must_use]
+    pub fn first_attributes(self, first: &'e [(&'e str, &'e str)]) -> Self {
+        Self { first, ..self }
     }
 
     /// Adds an attribute; its value is escaped when written. Names must not repeat.
+    ///
+    /// # Panics
+    /// With more than 7 attributes.
     #[must_use]
-    pub fn attribute(mut self, name: &str, value: &str) -> Self {
-        match check_characters(value) {
-            Ok(()) => self.start.push_attribute((name, value)),
-            Err(error) => self.unwritable = Some(error),
-        }
+    pub fn attribute(mut self, name: &'e str, value: &'e str) -> Self {
+        self.attributes[self.count] = (name, value);
+        self.count += 1;
         self
     }
 
     /// Adds an attribute if there is a value.
     #[must_use]
-    pub fn attribute_if(self, name: &str, value: Option<&str>) -> Self {
+    pub fn attribute_if(self, name: &'e str, value: Option<&'e str>) -> Self {
         match value {
             Some(value) => self.attribute(name, value),
             None => self,
         }
     }
 
-    fn checked(self) -> Result<BytesStart<'static>, XmlError> {
-        self.unwritable.map_or(Ok(self.start), Err)
+    /// The tag, up to its end.
+    fn put(&self, text: &mut String) -> Result<(), XmlError> {
+        let [element, attribute] = self.spell;
+        text.push('<');
+        element(self.name, text);
+        for (name, value) in self.first.iter().chain(&self.attributes[..self.count]) {
+            text.push(' ');
+            attribute(name, text);
+            text.push_str("=\"");
+            put_escaped(value, in_attribute, text)?;
+            text.push('"');
+        }
+        Ok(())
     }
 }
 
@@ -97,15 +136,18 @@ pub enum Content {
 /// An element that was begun and must be ended.
 #[derive(Debug)]
 #[must_use = "an element that is not ended leaves the document broken"]
-pub struct Open {
-    end: BytesEnd<'static>,
+pub struct Open<'e> {
+    name: &'e str,
+    spell: Spell,
     content: Content,
     around: Content,
 }
 
 /// Writes one document, top to bottom.
 pub struct XmlWriter<W: Write> {
-    out: Writer<W>,
+    out: W,
+    /// What is not yet in `out`.
+    text: String,
     depth: usize,
     content: Content,
 }
@@ -116,36 +158,51 @@ impl<W: Write> XmlWriter<W> {
     /// # Errors
     /// [`XmlError::Write`] if the bytes cannot be written; so for every method here.
     pub fn new(out: W) -> Result<Self, XmlError> {
-        let mut out = Writer::new(out);
-        out.write_event(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)))?;
-        Ok(Self { out, depth: 0, content: Content::Lines })
+        let mut writer = Self::fragment(out, 0);
+        writer.text.push_str("<?xml version=\"1.0\" encoding=\"UTF-8\"?>");
+        Ok(writer)
+    }
+
+    /// Begins a part of a document that stands inside so many elements with child elements.
+    #[must_use]
+    pub fn fragment(out: W, depth: usize) -> Self {
+        Self { out, text: String::with_capacity(PIECE + PIECE / 4), depth, content: Content::Lines }
     }
 
     /// Begins an element whose content follows in further calls, up to [`XmlWriter::end`].
     ///
     /// # Errors
     /// [`XmlError::Character`] for an attribute.
-    pub fn begin(&mut self, element: Element, content: Content) -> Result<Open, XmlError> {
-        let start = element.checked()?;
-        let end = start.to_end().into_owned();
-        self.begin_line()?;
-        self.out.write_event(Event::Start(start))?;
+    pub fn begin<'e>(&mut self, element: Element<'e>, content: Content) -> Result<Open<'e>, XmlError> {
+        self.begin_line();
+        element.put(&mut self.text)?;
+        self.text.push('>');
         self.depth += 1;
-        Ok(Open { end, content, around: std::mem::replace(&mut self.content, content) })
+        let (name, spell) = (element.name, element.spell[0]);
+        Ok(Open { name, spell, content, around: std::mem::replace(&mut self.content, content) })
+    }
+
+    /// Goes on inside an element with child elements, in another such one, that an earlier part of the document has begun.
+    pub fn resume<'e>(&mut self, element: &Element<'e>) -> Open<'e> {
+        self.depth += 1;
+        let (name, spell) = (element.name, element.spell[0]);
+        Open { name, spell, content: Content::Lines, around: Content::Lines }
     }
 
     /// Ends the element that was begun last.
     ///
     /// # Errors
     /// [`XmlError::Write`].
-    pub fn end(&mut self, open: Open) -> Result<(), XmlError> {
+    pub fn end(&mut self, open: Open<'_>) -> Result<(), XmlError> {
         self.depth -= 1;
         if open.content == Content::Lines {
-            self.break_line()?;
+            self.break_line();
         }
         self.content = open.around;
-        self.out.write_event(Event::End(open.end))?;
-        Ok(())
+        self.text.push_str("</");
+        (open.spell)(open.name, &mut self.text);
+        self.text.push('>');
+        self.spill(PIECE)
     }
 
     /// An element with child elements, each on its own line.
@@ -154,7 +211,7 @@ impl<W: Write> XmlWriter<W> {
     /// Those of `children`, and [`XmlError::Character`] for an attribute.
     pub fn lines(
         &mut self,
-        element: Element,
+        element: Element<'_>,
         children: impl FnOnce(&mut Self) -> Result<(), XmlError>,
     ) -> Result<(), XmlError> {
         let open = self.begin(element, Content::Lines)?;
@@ -166,7 +223,7 @@ impl<W: Write> XmlWriter<W> {
     ///
     /// # Errors
     /// [`XmlError::Character`] for the text or an attribute.
-    pub fn text_element(&mut self, element: Element, text: &str) -> Result<(), XmlError> {
+    pub fn text_element(&mut self, element: Element<'_>, text: &str) -> Result<(), XmlError> {
         let open = self.begin(element, Content::Running)?;
         self.text(text)?;
         self.end(open)
@@ -176,10 +233,11 @@ impl<W: Write> XmlWriter<W> {
     ///
     /// # Errors
     /// [`XmlError::Character`] for an attribute.
-    pub fn empty(&mut self, element: Element) -> Result<(), XmlError> {
-        self.begin_line()?;
-        self.out.write_event(Event::Empty(element.checked()?))?;
-        Ok(())
+    pub fn empty(&mut self, element: Element<'_>) -> Result<(), XmlError> {
+        self.begin_line();
+        element.put(&mut self.text)?;
+        self.text.push_str("/>");
+        self.spill(PIECE)
     }
 
     /// Text inside running content, escaped.
@@ -187,15 +245,7 @@ impl<W: Write> XmlWriter<W> {
     /// # Errors
     /// [`XmlError::Character`] if XML cannot hold it.
     pub fn text(&mut self, text: &str) -> Result<(), XmlError> {
-        check_characters(text)?;
-        for (index, line) in text.split('\r').enumerate() {
-            if index > 0 {
-                // As itself, a reader would take it for the end of a line (XML 1.0 clause 2.11).
-                self.out.write_event(Event::GeneralRef(BytesRef::new("#13")))?;
-            }
-            self.out.write_event(Event::Text(BytesText::new(line)))?;
-        }
-        Ok(())
+        put_escaped(text, in_text, &mut self.text)
     }
 
     /// Ends the document with a line feed and hands back the writer below.
@@ -203,29 +253,117 @@ impl<W: Write> XmlWriter<W> {
     /// # Errors
     /// [`XmlError::Write`].
     pub fn finish(mut self) -> Result<W, XmlError> {
-        self.out.get_mut().write_all(b"\n")?;
-        Ok(self.out.into_inner())
+        self.text.push('\n');
+        self.finish_fragment()
     }
 
-    fn begin_line(&mut self) -> Result<(), XmlError> {
-        match self.content {
-            Content::Lines => self.break_line(),
-            Content::Running => Ok(()),
-        }
+    /// Ends a part of a document and hands back the writer below.
+    ///
+    /// # Errors
+    /// [`XmlError::Write`].
+    pub fn finish_fragment(mut self) -> Result<W, XmlError> {
+        self.spill(1)?;
+        Ok(self.out)
     }
 
-    fn break_line(&mut self) -> Result<(), XmlError> {
-        let out = self.out.get_mut();
-        out.write_all(b"\n")?;
-        for _ in 0..self.depth {
-            out.write_all(INDENT.as_bytes())?;
+    /// Writes what is gathered, if it is so much.
+    fn spill(&mut self, least: usize) -> Result<(), XmlError> {
+        if self.text.len() >= least {
+            self.out.write_all(self.text.as_bytes())?;
+            self.text.clear();
         }
         Ok(())
+    }
+
+    fn begin_line(&mut self) {
+        if self.content == Content::Lines {
+            self.break_line();
+        }
+    }
+
+    fn break_line(&mut self) {
+        match INDENT.get(..1 + 2 * self.depth) {
+            Some(indent) => self.text.push_str(indent),
+            None => {
+                self.text.push('\n');
+                self.text.extend(std::iter::repeat_n("  ", self.depth));
+            }
+        }
+    }
+}
+
+impl XmlWriter<Vec<u8>> {
+    /// How many bytes are written: where something belongs that is left out of the document for now.
+    ///
+    /// # Errors
+    /// Never.
+    pub fn gap(&mut self) -> Result<usize, XmlError> {
+        self.spill(1)?;
+        Ok(self.out.len())
+    }
+}
+
+/// Whether a text can be put down as it is. Nearly every one can; all bytes are looked at, which is quicker than stopping at one.
+fn is_plain(text: &str) -> bool {
+    let plain = |byte: u8| (byte >= b' ') & !matches!(byte, b'<' | b'>' | b'&' | b'\'' | b'"' | 0xEF);
+    text.bytes().fold(true, |all, byte| all & plain(byte))
+}
+
+/// Puts a text down with what stands for signs that cannot stand in it.
+///
+/// # Errors
+/// [`XmlError::Character`].
+fn put_escaped(
+    raw: &str,
+    escaped: fn(u8) -> Option<&'static str>,
+    text: &mut String,
+) -> Result<(), XmlError> {
+    if is_plain(raw) {
+        text.push_str(raw);
+        return Ok(());
+    }
+    check_characters(raw)?;
+    let mut from = 0;
+    for (at, byte) in raw.bytes().enumerate() {
+        if let Some(escaped) = escaped(byte) {
+            text.push_str(&raw[from..at]);
+            text.push_str(escaped);
+            from = at + 1;
+        }
+    }
+    text.push_str(&raw[from..]);
+    Ok(())
+}
+
+/// In text (XML 1.0 clause 2.4). A carriage return as itself would be taken for the end of a line (clause 2.11).
+fn in_text(byte: u8) -> Option<&'static str> {
+    match byte {
+        b'<' => Some("&lt;"),
+        b'>' => Some("&gt;"),
+        b'&' => Some("&amp;"),
+        b'\'' => Some("&apos;"),
+        b'"' => Some("&quot;"),
+        b'\r' => Some("&#13;"),
+        _ => None,
+    }
+}
+
+/// In the value of an attribute: there any white space but a blank would be taken for a blank (clause 3.3.3).
+fn in_attribute(byte: u8) -> Option<&'static str> {
+    match byte {
+        b'\t' => Some("&#9;"),
+        b'\n' => Some("&#10;"),
+        other => in_text(other),
     }
 }
 
 /// XML 1.0 clause 2.2: tab, line feed, carriage return, and everything from space on but surrogates, U+FFFE, U+FFFF.
 fn check_characters(text: &str) -> Result<(), XmlError> {
+    // Most texts have no byte of which one of those characters could be made; all are looked at, as that is quicker.
+    let harmless = |byte: u8| ((byte >= b' ') & (byte != 0xEF)) | matches!(byte, b'\t' | b'\n' | b'\r');
+    if text.bytes().fold(true, |all, byte| all & harmless(byte)) {
+        return Ok(());
+    }
     let forbidden = |c: &char| matches!(c, '\u{0}'..='\u{8}' | '\u{B}' | '\u{C}' | '\u{E}'..='\u{1F}' | '\u{FFFE}' | '\u{FFFF}');
     match text.chars().find(forbidden) {
         None => Ok(()),

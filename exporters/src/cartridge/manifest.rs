@@ -87,8 +87,9 @@ fn organization<W: Write>(xml: &mut XmlWriter<W>, resources: &[Resource]) -> Wri
         xml.lines(Element::new("item").attribute("identifier", "root"), |xml| {
             let shown = resources.iter().filter(|resource| resource.kind != Kind::Bank);
             shown.enumerate().try_for_each(|(index, resource)| {
+                let identifier = format!("item_{}", index + 1);
                 let item = Element::new("item")
-                    .attribute("identifier", &format!("item_{}", index + 1))
+                    .attribute("identifier", &identifier)
                     .attribute("identifierref", &resource.identifier);
                 xml.lines(item, |xml| xml.text_element(Element::new("title"), &resource.title))
             })

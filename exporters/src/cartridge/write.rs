@@ -137,7 +137,7 @@ fn write_condition<W: Write>(xml: &mut XmlWriter<W>, condition: &Condition) -> W
 
 /// Several texts stand under an explicit `or`: without one, readers differ in how they join them.
 fn write_test<W: Write>(xml: &mut XmlWriter<W>, test: &Test) -> Written {
-    let compare = |name: &str, case: bool| {
+    let compare = |name: &'static str, case: bool| {
         let case = if case { "Yes" } else { "No" };
         Element::new(name).attribute("respident", RESPONSE).attribute("case", case)
     };

@@ -56,12 +56,12 @@ impl Compared {
     }
 
     /// Compares the item with the question.
-    pub(super) fn judge(&self, item: &Item, options: &PackageOptions) -> Vec<Check> {
+    pub(super) fn judge(&self, item: &Item, document: &[u8], options: &PackageOptions) -> Vec<Check> {
         let receipt = format!("drawn again, the receipt is {}", self.0.receipt);
         vec![
             Check::holds(Topic::Claim, receipt),
             self.keys(item),
-            self.words(item, options),
+            self.words(item, document, options),
             self.predictions(item),
         ]
     }
@@ -104,14 +104,17 @@ impl Compared {
         Check::holds(Topic::Keys, "the declared keys are those proven")
     }
 
-    /// Writes the question as this program does, reads it, and compares what is shown.
-    fn words(&self, item: &Item, options: &PackageOptions) -> Check {
-        let expected = map_item(&self.0, options.solution, options.attempts).ok().and_then(|mapped| {
+    /// Writes the question as this program does, and compares what is shown; what is the same document shows the same.
+    fn words(&self, item: &Item, document: &[u8], options: &PackageOptions) -> Check {
+        let same = || Check::holds(Topic::Words, "the words shown are those of the question");
+        let written = map_item(&self.0, options.solution, options.attempts).ok().and_then(|mapped| {
             let mut bytes = Vec::new();
-            write_item(&mut bytes, item.version.dialect(), &mapped.item).ok()?;
-            read_item(&bytes[..]).ok()
+            write_item(&mut bytes, item.version.dialect(), &mapped.item).ok().map(|()| bytes)
         });
-        let Some(expected) = expected else {
+        if written.as_deref() == Some(document) {
+            return same();
+        }
+        let Some(expected) = written.and_then(|bytes| read_item(&bytes[..]).ok()) else {
             let told = "the question cannot be exported again, so its words cannot be compared";
             return Check::new(Topic::Words, Verdict::CannotJudge, told);
         };
@@ -125,7 +128,7 @@ impl Compared {
         if feedback(item) != feedback(&expected) {
             return Check::fails(Topic::Words, &"the feedback is not that of the question");
         }
-        Check::holds(Topic::Words, "the words shown are those of the question")
+        same()
     }
 
     fn predictions(&self, item: &Item) -> Check {

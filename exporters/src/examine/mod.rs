@@ -16,7 +16,10 @@ mod structure;
 
 use std::{
     collections::BTreeSet,
+    convert::Infallible,
     io::{Read, Seek},
+    num::NonZeroUsize,
+    ops::ControlFlow,
 };
 
 use qbank::family::Family;
@@ -24,10 +27,17 @@ use qbank::family::Family;
 pub use self::report::{Check, Counts, Finding, Judgement, Report, Topic, Verdict};
 use self::{clones::judge_clones, compared::Compared, playing::judge_answers};
 use crate::{
-    packages::{Claim, OpenError, Package, Resource, ResourceKind, claim::ClaimError, hrefs::resolve},
+    in_order::in_order,
+    packages::{
+        Claim, Content, OpenError, Package, PackageFault, Resource, ResourceKind, claim::ClaimError,
+        hrefs::resolve,
+    },
     processor::{Item, references},
     qti::PackageOptions,
 };
+
+/// How many items a thread takes at a time.
+const BATCH: usize = 32;
 
 /// A package about to be examined.
 pub struct Examination<R> {
@@ -58,23 +68,54 @@ impl<R: Read + Seek> Examination<R> {
 
     /// Examines all of it. `families` are those to draw our own questions again from; `tell` is called after each item that
     /// [`Examination::items`] counts.
-    pub fn run(mut self, families: &[Family], mut tell: impl FnMut(&Judgement)) -> Report {
+    pub fn run(self, families: &[Family], tell: impl FnMut(&Judgement)) -> Report {
+        self.run_on(NonZeroUsize::MIN, families, tell)
+    }
+
+    /// Examines all of it as [`Examination::run`] does, on so many threads; the report is the same on any number of them.
+    pub fn run_on(
+        mut self,
+        threads: NonZeroUsize,
+        families: &[Family],
+        mut tell: impl FnMut(&Judgement),
+    ) -> Report {
         let structure = structure::examine(&mut self.package);
         let mut findings = structure.findings;
         let resources: Vec<Resource> = items(&self.package.manifest.resources).cloned().collect();
         let mut names = BTreeSet::new();
         let mut judgements = Vec::with_capacity(resources.len());
-        for resource in &resources {
-            let one = OneItem { resource, families, options: &structure.options };
-            let (judgement, identifier) = one.examine(&mut self.package);
-            if let Some(identifier) = identifier.filter(|identifier| !names.insert(identifier.clone())) {
-                let problem =
-                    format!("another item has the identifier '{identifier}', too; expected different ones");
-                findings.push(Finding { member: judgement.member.clone(), line: None, problem });
-            }
-            tell(&judgement);
-            judgements.push(judgement);
-        }
+        let judge = |(resource, content)| {
+            OneItem { resource, families, options: &structure.options }.examine(content)
+        };
+        let feed = |give: &mut dyn FnMut(Vec<_>) -> ControlFlow<()>| {
+            let _ = resources.chunks(BATCH).try_for_each(|batch| {
+                give(batch.iter().map(|one| (one, self.package.content(&member_of(one)))).collect())
+            });
+            Ok(())
+        };
+        let judged = |_: &mut (), batch: Vec<_>| batch.into_iter().map(judge).collect::<Vec<_>>();
+        let done = in_order(
+            threads,
+            || (),
+            judged,
+            feed,
+            |batch| {
+                for (judgement, identifier) in batch {
+                    if let Some(identifier) =
+                        identifier.filter(|identifier| !names.insert(identifier.clone()))
+                    {
+                        let problem = format!(
+                            "another item has the identifier '{identifier}', too; expected different ones"
+                        );
+                        findings.push(Finding { member: judgement.member.clone(), line: None, problem });
+                    }
+                    tell(&judgement);
+                    judgements.push(judgement);
+                }
+                Ok::<(), Infallible>(())
+            },
+        );
+        let Ok(()) = done;
         let old =
             self.package.manifest.resources.iter().filter(|one| one.kind() == ResourceKind::OldQuestions);
         let old: Vec<String> = old.map(member_of).collect();
@@ -102,21 +143,22 @@ struct OneItem<'e> {
 
 impl OneItem<'_> {
     /// The judgement, and the identifier that the item gives itself.
-    fn examine<R: Read + Seek>(&self, package: &mut Package<R>) -> (Judgement, Option<String>) {
+    fn examine(&self, content: Result<Content, PackageFault>) -> (Judgement, Option<String>) {
         let member = member_of(self.resource);
-        match package.item(&member) {
+        let content = content.map_err(|fault| vec![fault]);
+        match content.and_then(|content| Ok((content.item(&member)?, content))) {
             Err(faults) => {
                 let checks = faults.iter().map(|fault| Check::fails(Topic::Readable, &fault));
                 (Judgement::new(member, checks.collect()), None)
             }
-            Ok(item) => {
-                let checks = self.judge(&item, &member);
+            Ok((item, content)) => {
+                let checks = self.judge(&item, &member, content.bytes());
                 (Judgement::new(member, checks), Some(item.identifier))
             }
         }
     }
 
-    fn judge(&self, item: &Item, member: &str) -> Vec<Check> {
+    fn judge(&self, item: &Item, member: &str, document: &[u8]) -> Vec<Check> {
         let mut checks: Vec<Check> =
             references::broken(item).iter().map(|fault| Check::fails(Topic::References, fault)).collect();
         let compared = match Claim::of(&self.resource.entries) {
@@ -141,7 +183,7 @@ impl OneItem<'_> {
         }
         match compared {
             Some(Err(check)) => checks.push(check),
-            Some(Ok(Some(compared))) => checks.extend(compared.judge(item, self.options)),
+            Some(Ok(Some(compared))) => checks.extend(compared.judge(item, document, self.options)),
             Some(Ok(None)) | None => {}
         }
         checks

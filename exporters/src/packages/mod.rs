@@ -14,7 +14,7 @@ pub mod test;
 
 use std::{
     collections::BTreeMap,
-    io::{BufReader, Read, Seek},
+    io::{self, BufReader, Read, Seek},
 };
 
 pub use self::{
@@ -31,6 +31,7 @@ use crate::{
         document::{Limits, read_document},
         read_item,
     },
+    xml::reading::MAX_DOCUMENT,
 };
 
 /// The manifest's place in every package.
@@ -86,9 +87,17 @@ impl<R: Read + Seek> Package<R> {
     /// # Errors
     /// All faults found.
     pub fn item(&mut self, member: &str) -> Result<Item, Vec<PackageFault>> {
-        let input = self.open_member(member).map_err(|fault| vec![fault])?;
-        let item = read_item(BufReader::new(input));
-        item.map_err(|faults| faults.into_iter().map(|fault| PackageFault::of(member, fault)).collect())
+        self.content(member).map_err(|fault| vec![fault])?.item(member)
+    }
+
+    /// Unpacks a member, as far as a document may be long.
+    ///
+    /// # Errors
+    /// If there is no such member.
+    pub fn content(&mut self, member: &str) -> Result<Content, PackageFault> {
+        let mut bytes = Vec::new();
+        let ended = self.open_member(member)?.take(MAX_DOCUMENT + 1).read_to_end(&mut bytes);
+        Ok(Content { bytes, broken: ended.err() })
     }
 
     /// Reads a test, and what is at fault in it.
@@ -121,6 +130,44 @@ impl<R: Read + Seek> Package<R> {
         let missing = || at(Problem::Unknown { what: "file in the package", name: member.to_owned() });
         let index = *self.members.get(member).ok_or_else(missing)?;
         self.archive.member(index).map_err(|error| at(Problem::Xml(error.to_string())))
+    }
+}
+
+/// A member that is unpacked and not yet read.
+#[derive(Debug)]
+pub struct Content {
+    bytes: Vec<u8>,
+    /// What ended the unpacking too early.
+    broken: Option<io::Error>,
+}
+
+impl Content {
+    /// The bytes.
+    #[must_use]
+    pub fn bytes(&self) -> &[u8] {
+        &self.bytes
+    }
+
+    /// Reads an item.
+    ///
+    /// # Errors
+    /// All faults found.
+    pub fn item(&self, member: &str) -> Result<Item, Vec<PackageFault>> {
+        let item = match &self.broken {
+            None => read_item(&self.bytes[..]),
+            // Told in the line that was reached.
+            Some(error) => read_item(BufReader::new(self.bytes.chain(Broken(error)))),
+        };
+        item.map_err(|faults| faults.into_iter().map(|fault| PackageFault::of(member, fault)).collect())
+    }
+}
+
+/// The end of what could be unpacked.
+struct Broken<'e>(&'e io::Error);
+
+impl Read for Broken<'_> {
+    fn read(&mut self, _: &mut [u8]) -> io::Result<usize> {
+        Err(io::Error::new(self.0.kind(), self.0.to_string()))
     }
 }
 

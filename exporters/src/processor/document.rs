@@ -235,7 +235,7 @@ impl<R: BufRead> Tree<R> {
         let name = own.then(|| canonical(dialect.spelling, &tag.name)).flatten();
         let attribute = |(name, value): (String, String)| match dialect.spelling {
             Spelling::Kebab => (name, value),
-            Spelling::Camel => (kebab(&name), value),
+            Spelling::Camel => (if is_kebab(&name) { name } else { kebab(&name) }, value),
         };
         Element {
             standard: name.is_some(),
@@ -255,9 +255,13 @@ fn canonical(spelling: Spelling, name: &str) -> Option<String> {
     }
 }
 
+fn is_kebab(name: &str) -> bool {
+    !name.bytes().any(|byte| byte.is_ascii_uppercase())
+}
+
 /// `durationGTE` and `baseType` as `duration-gte` and `base-type`.
 fn kebab(name: &str) -> String {
-    let mut words = String::new();
+    let mut words = String::with_capacity(name.len() + 8);
     let mut before = '-';
     for sign in name.chars() {
         if sign.is_ascii_uppercase() && !before.is_ascii_uppercase() && before != '-' {

@@ -39,7 +39,7 @@ pub enum Response {
 /// An item being played.
 pub struct Session<'i> {
     item: &'i Item,
-    variables: Variables,
+    variables: Variables<'i>,
     chance: Chance,
     /// Whether no draw met the constraints.
     gave_up: bool,

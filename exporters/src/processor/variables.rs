@@ -1,5 +1,5 @@
 //! The variables of an item session with what they hold now, and the session's randomness.
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, sync::LazyLock};
 
 use qbank::draw::Draws;
 
@@ -11,9 +11,9 @@ use super::{
 
 /// A variable and what it holds.
 #[derive(Clone, Debug)]
-pub struct Variable {
+pub struct Variable<'d> {
     /// As declared.
-    pub declaration: Declaration,
+    pub declaration: &'d Declaration,
     /// What it holds.
     pub value: Value,
     /// What it goes back to: as declared, or as template processing has set it.
@@ -24,36 +24,39 @@ pub struct Variable {
 
 /// All variables of a session.
 #[derive(Clone, Debug, Default)]
-pub struct Variables(BTreeMap<String, Variable>);
+pub struct Variables<'d>(BTreeMap<&'d str, Variable<'d>>);
 
-impl Variables {
+/// The variables that every session has.
+static BUILT_IN: LazyLock<[Declaration; 3]> = LazyLock::new(|| {
+    [
+        ("numAttempts", BaseType::Integer),
+        ("duration", BaseType::Duration),
+        ("completionStatus", BaseType::Identifier),
+    ]
+    .map(|(name, base_type)| Declaration {
+        identifier: name.to_owned(),
+        cardinality: Cardinality::Single,
+        base_type: Some(base_type),
+        default: if base_type == BaseType::Identifier {
+            Value::Single(Scalar::Identifier("not_attempted".into()))
+        } else {
+            base_type.parse("0").map_or(Value::Null, Value::Single)
+        },
+        role: Role::BuiltIn,
+        line: 1,
+    })
+});
+
+impl<'d> Variables<'d> {
     /// Those declared, and those that every session has. Responses start as nothing, numbers of outcomes at 0.
     #[must_use]
-    pub fn new(declarations: &[Declaration]) -> Self {
+    pub fn new(declarations: &'d [Declaration]) -> Self {
         let mut variables = Self::default();
-        for (name, base_type) in [
-            ("numAttempts", BaseType::Integer),
-            ("duration", BaseType::Duration),
-            ("completionStatus", BaseType::Identifier),
-        ] {
-            variables.declare(&Declaration {
-                identifier: name.to_owned(),
-                cardinality: Cardinality::Single,
-                base_type: Some(base_type),
-                default: if base_type == BaseType::Identifier {
-                    Value::Single(Scalar::Identifier("not_attempted".into()))
-                } else {
-                    base_type.parse("0").map_or(Value::Null, Value::Single)
-                },
-                role: Role::BuiltIn,
-                line: 1,
-            });
-        }
-        declarations.iter().for_each(|declaration| variables.declare(declaration));
+        BUILT_IN.iter().chain(declarations).for_each(|declaration| variables.declare(declaration));
         variables
     }
 
-    fn declare(&mut self, declaration: &Declaration) {
+    fn declare(&mut self, declaration: &'d Declaration) {
         let default = start_of(declaration);
         let correct = match &declaration.role {
             Role::Response { correct, .. } => correct.clone(),
@@ -61,15 +64,15 @@ impl Variables {
         };
         let value =
             if matches!(declaration.role, Role::Response { .. }) { Value::Null } else { default.clone() };
-        let variable = Variable { declaration: declaration.clone(), value, default, correct };
-        self.0.insert(declaration.identifier.clone(), variable);
+        let variable = Variable { declaration, value, default, correct };
+        self.0.insert(&declaration.identifier, variable);
     }
 
     /// A variable.
     ///
     /// # Errors
     /// [`Reason::Undeclared`].
-    pub fn get(&self, name: &str) -> Result<&Variable, Reason> {
+    pub fn get(&self, name: &str) -> Result<&Variable<'d>, Reason> {
         self.0.get(name).ok_or_else(|| Reason::Undeclared(name.to_owned()))
     }
 
@@ -84,17 +87,17 @@ impl Variables {
         Ok(())
     }
 
-    pub(super) fn change(&mut self, name: &str) -> Result<&mut Variable, Reason> {
+    pub(super) fn change(&mut self, name: &str) -> Result<&mut Variable<'d>, Reason> {
         self.0.get_mut(name).ok_or_else(|| Reason::Undeclared(name.to_owned()))
     }
 
     /// All of them, to be changed.
-    pub(super) fn all_mut(&mut self) -> impl Iterator<Item = &mut Variable> {
+    pub(super) fn all_mut(&mut self) -> impl Iterator<Item = &mut Variable<'d>> {
         self.0.values_mut()
     }
 
     /// All of them by name.
-    pub fn all(&self) -> impl Iterator<Item = &Variable> {
+    pub fn all(&self) -> impl Iterator<Item = &Variable<'d>> {
         self.0.values()
     }
 }

@@ -3,6 +3,8 @@
 //! A [`Dialect`] is a constant per version (see [`super::v30`], [`super::v22`], [`super::v21`]); everything that writes takes its spelling from
 //! there. Element and attribute names are given in the words of 3.0 without prefix (`text-entry-interaction`).
 
+use crate::xml::Spell;
+
 /// How a version spells the standard's own names. HTML names are the same everywhere.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Spelling {
@@ -16,32 +18,59 @@ impl Spelling {
     /// The name of an element of the standard.
     #[must_use]
     pub fn element(self, name: &str) -> String {
-        match self {
-            Self::Kebab => format!("qti-{name}"),
-            Self::Camel => camel(name),
-        }
+        spelled(self.spell_element(), name)
     }
 
     /// The name of an attribute of the standard.
     #[must_use]
     pub fn attribute(self, name: &str) -> String {
+        spelled(self.spell_attribute(), name)
+    }
+
+    /// How the names of elements are put down.
+    #[must_use]
+    pub fn spell_element(self) -> Spell {
         match self {
+            Self::Kebab => |name, text| {
+                text.push_str("qti-");
+                text.push_str(name);
+            },
+            Self::Camel => camel,
+        }
+    }
+
+    /// How the names of attributes are put down.
+    #[must_use]
+    pub fn spell_attribute(self) -> Spell {
+        match self {
+            Self::Kebab => |name, text| text.push_str(name),
             // ARIA keeps its own spelling everywhere.
-            Self::Camel if !name.starts_with("aria-") => camel(name),
-            Self::Kebab | Self::Camel => name.to_owned(),
+            Self::Camel => {
+                |name, text| if name.starts_with("aria-") { text.push_str(name) } else { camel(name, text) }
+            }
         }
     }
 }
 
-fn camel(name: &str) -> String {
-    let mut words = name.split('-');
-    let mut joined = words.next().unwrap_or_default().to_owned();
-    for word in words {
-        let mut letters = word.chars();
-        joined.extend(letters.next().map(|first| first.to_ascii_uppercase()));
-        joined.push_str(letters.as_str());
+fn spelled(spell: Spell, name: &str) -> String {
+    let mut text = String::new();
+    spell(name, &mut text);
+    text
+}
+
+fn camel(name: &str, text: &mut String) {
+    // Half of all names are one word.
+    let Some(first) = name.bytes().position(|byte| byte == b'-') else { return text.push_str(name) };
+    text.push_str(&name[..first]);
+    let mut begins = false;
+    for letter in name[first..].chars() {
+        match letter {
+            '-' => begins = true,
+            letter => {
+                text.push(if std::mem::take(&mut begins) { letter.to_ascii_uppercase() } else { letter })
+            }
+        }
     }
-    joined
 }
 
 /// One version of the standard.
@@ -51,8 +80,8 @@ pub struct Dialect {
     pub spelling: Spelling,
     /// Namespace of items and tests.
     pub namespace: &'static str,
-    /// Where the published schema of items and tests lives, for `xsi:schemaLocation`.
-    pub schema: &'static str,
+    /// The attributes that the element at the top begins with: the namespace, and where the published schema lives.
+    pub root: [(&'static str, &'static str); 3],
     /// Whether feedback and rubric wrap their content in an element of its own.
     pub content_body: bool,
     /// Whether interactions may carry ARIA attributes.
@@ -68,8 +97,8 @@ pub struct Dialect {
 pub struct PackageDialect {
     /// Namespace of the manifest.
     pub namespace: &'static str,
-    /// Where the published schema of the manifest lives, for `xsi:schemaLocation`.
-    pub schema: &'static str,
+    /// The namespace, and where the published schema of the manifest lives: `xsi:schemaLocation`.
+    pub schema_location: &'static str,
     /// Name of the package format.
     pub schema_name: &'static str,
     /// Version of the package format.

@@ -9,21 +9,18 @@
 //! Beside an item's own name stand what it was drawn from and its receipt, so that anyone with the families can draw it
 //! again and compare. Everything else of a pool is in the test and in the package's title and language: a package can
 //! be read back into the pool it was made from.
-use std::io::Write;
-
 use qbank::question::{Item, ProvenStep, Step, StepKind};
 
 use super::{
-    CaseItem, Entry, PackageOptions, SectionTemplates, Solution,
+    CaseItem, PackageOptions, Solution,
     dialect::PackageDialect,
     from_step::compared,
-    try_each_entry,
+    package::{Around, Context, Entry},
     write::{SCHEMA_INSTANCE, TOOL_NAME, TOOL_VERSION},
 };
 use crate::{
-    archive::MemberName,
     source::ItemSource,
-    xml::{Element, XmlError, XmlWriter},
+    xml::{Content, Element, XmlError, XmlWriter},
 };
 
 type Written = Result<(), XmlError>;
@@ -45,38 +42,66 @@ const CODE_SOURCE: &str = "Common Core State Standards for Mathematics";
 /// Catalogue of the families that templates come from: name, version and locale, a blank between each.
 pub(crate) const FAMILY_CATALOG: &str = "tenths family";
 
-/// Writes the manifest of a package of one test and its items.
-pub(super) fn write_manifest(
-    out: impl Write,
-    dialect: &'static PackageDialect,
+/// In how many elements a resource stands, and what a resource depends on.
+const DEPTHS: [usize; 2] = [2, 3];
+
+/// Writes the manifest of a package of one test and its items, without what the test depends on and without the items' resources.
+pub(super) fn around(
+    context: &Context<'_>,
     source: &(impl ItemSource + ?Sized),
-    templates: &SectionTemplates,
-    test: &MemberName,
-    options: &PackageOptions,
-) -> Written {
-    let mut writer = ManifestWriter { xml: XmlWriter::new(out)?, dialect, options };
-    writer.manifest(source, templates, test)?;
-    writer.xml.finish().map(drop)
+    test: &str,
+) -> Result<Around<2>, XmlError> {
+    let dialect = &context.options.version.dialect().package;
+    let mut writer = ManifestWriter { xml: XmlWriter::new(Vec::new())?, dialect, options: context.options };
+    let gaps = writer.manifest(source, test)?;
+    Ok(Around { document: writer.xml.finish()?, gaps })
 }
 
-struct ManifestWriter<'o, W: Write> {
-    xml: XmlWriter<W>,
+/// That the test depends on these items.
+pub(super) fn dependencies_of<'e>(
+    context: &Context<'_>,
+    entries: impl Iterator<Item = Entry<'e>>,
+) -> Result<Vec<u8>, XmlError> {
+    let mut writer = ManifestWriter::part(context, DEPTHS[1]);
+    for entry in entries {
+        writer.xml.empty(Element::new("dependency").attribute("identifierref", entry.id))?;
+    }
+    writer.xml.finish_fragment()
+}
+
+/// The resources of these items.
+pub(super) fn resources_of<'e>(
+    context: &Context<'_>,
+    mut entries: impl Iterator<Item = Entry<'e>>,
+) -> Result<Vec<u8>, XmlError> {
+    let mut writer = ManifestWriter::part(context, DEPTHS[0]);
+    entries.try_for_each(|entry| writer.item_resource(&entry))?;
+    writer.xml.finish_fragment()
+}
+
+struct ManifestWriter<'o> {
+    xml: XmlWriter<Vec<u8>>,
     dialect: &'static PackageDialect,
     options: &'o PackageOptions,
 }
 
-impl<W: Write> ManifestWriter<'_, W> {
-    fn manifest(
-        &mut self,
-        source: &(impl ItemSource + ?Sized),
-        templates: &SectionTemplates,
-        test: &MemberName,
-    ) -> Written {
-        let PackageDialect { namespace, schema, .. } = self.dialect;
+impl<'o> ManifestWriter<'o> {
+    /// What stands inside so many elements.
+    fn part(context: &Context<'o>, depth: usize) -> Self {
+        let dialect = &context.options.version.dialect().package;
+        Self { xml: XmlWriter::fragment(Vec::new(), depth), dialect, options: context.options }
+    }
+}
+
+impl ManifestWriter<'_> {
+    /// Tells where what is left out belongs.
+    fn manifest(&mut self, source: &(impl ItemSource + ?Sized), test: &str) -> Result<[usize; 2], XmlError> {
+        let PackageDialect { namespace, schema_location, .. } = self.dialect;
+        let mut gaps = [0; 2];
         let manifest = Element::new("manifest")
             .attribute("xmlns", namespace)
             .attribute("xmlns:xsi", SCHEMA_INSTANCE)
-            .attribute("xsi:schemaLocation", &format!("{namespace} {schema}"))
+            .attribute("xsi:schemaLocation", schema_location)
             .attribute("identifier", MANIFEST);
         self.parent(manifest, |w| {
             w.parent(Element::new("metadata"), |w| {
@@ -86,38 +111,21 @@ impl<W: Write> ManifestWriter<'_, W> {
             })?;
             w.xml.empty(Element::new("organizations"))?;
             w.parent(Element::new("resources"), |w| {
-                w.test_resource(source, templates, test)?;
-                try_each_entry(
-                    source,
-                    templates,
-                    |_, entry| {
-                        if entry.again { Ok(()) } else { w.item_resource(entry) }
-                    },
-                )
+                w.parent(resource(source.id(), w.dialect.test_type, test), |w| {
+                    w.xml.empty(Element::new("file").attribute("href", test))?;
+                    gaps[0] = w.xml.gap()?;
+                    Ok(())
+                })?;
+                gaps[1] = w.xml.gap()?;
+                Ok(())
             })
-        })
-    }
-
-    fn test_resource(
-        &mut self,
-        source: &(impl ItemSource + ?Sized),
-        templates: &SectionTemplates,
-        test: &MemberName,
-    ) -> Written {
-        self.parent(resource(source.id(), self.dialect.test_type, test), |w| {
-            w.xml.empty(Element::new("file").attribute("href", test.as_str()))?;
-            try_each_entry(source, templates, |_, entry| {
-                if entry.again {
-                    return Ok(());
-                }
-                w.xml.empty(Element::new("dependency").attribute("identifierref", entry.id))
-            })
-        })
+        })?;
+        Ok(gaps)
     }
 
     fn item_resource(&mut self, entry: &Entry<'_>) -> Written {
-        let Entry { id, item, ref path, template, .. } = *entry;
-        self.parent(resource(id, self.dialect.item_type, path), |w| {
+        let Entry { id, item, path, template, .. } = *entry;
+        self.parent(resource(id, self.dialect.item_type, path.as_str()), |w| {
             w.parent(Element::new("metadata"), |w| {
                 w.qti_metadata(item, template.is_some())?;
                 w.curriculum_metadata(item)?;
@@ -127,8 +135,8 @@ impl<W: Write> ManifestWriter<'_, W> {
         })
     }
 
-    fn parent(&mut self, element: Element, children: impl FnOnce(&mut Self) -> Written) -> Written {
-        let open = self.xml.begin(element, crate::xml::Content::Lines)?;
+    fn parent(&mut self, element: Element<'_>, children: impl FnOnce(&mut Self) -> Written) -> Written {
+        let open = self.xml.begin(element, Content::Lines)?;
         children(self)?;
         self.xml.end(open)
     }
@@ -139,7 +147,7 @@ impl<W: Write> ManifestWriter<'_, W> {
 }
 
 /// General metadata (IEEE LOM, XML binding).
-impl<W: Write> ManifestWriter<'_, W> {
+impl ManifestWriter<'_> {
     fn package_metadata(&mut self, source: &(impl ItemSource + ?Sized)) -> Written {
         self.lom(|w| {
             let policy = [(SOLUTION_CATALOG, w.options.solution.name().to_owned())];
@@ -233,7 +241,7 @@ impl<W: Write> ManifestWriter<'_, W> {
 }
 
 /// The standard's own metadata, and curriculum standards.
-impl<W: Write> ManifestWriter<'_, W> {
+impl ManifestWriter<'_> {
     fn qti_metadata(&mut self, item: &Item, template: bool) -> Written {
         let metadata = Element::new("qtiMetadata").attribute("xmlns", self.dialect.metadata_namespace);
         self.parent(metadata, |w| {
@@ -282,11 +290,11 @@ impl<W: Write> ManifestWriter<'_, W> {
     }
 }
 
-fn resource(identifier: &str, kind: &str, path: &MemberName) -> Element {
+fn resource<'e>(identifier: &'e str, kind: &'e str, path: &'e str) -> Element<'e> {
     Element::new("resource")
         .attribute("identifier", identifier)
         .attribute("type", kind)
-        .attribute("href", path.as_str())
+        .attribute("href", path)
 }
 
 /// What the item was drawn from, as an entry of [`DRAW_CATALOG`].

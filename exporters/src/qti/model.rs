@@ -3,16 +3,17 @@
 //!
 //! A value of these types is one item, ready to be spelled out by [`super::write`]. It holds what our items use of
 //! the standard, not all of it, and decides nothing about content.
-use std::fmt;
+use std::{fmt, sync::Arc};
 
 use qbank::decimal::Decimal;
 
 use super::processing::{Rule, TemplateRule, Value};
 
 /// A name inside an item: starts with a letter or `_`, goes on with letters, digits, `_`, `-` and `.` (ASCII only,
-/// the part of the standard's rule on which all readers agree).
+/// the part of the standard's rule on which all readers agree). An item names each of its variables dozens of times, so copies share
+/// the text.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct Identifier(String);
+pub struct Identifier(Arc<str>);
 
 /// A text that cannot be an identifier.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -31,7 +32,7 @@ impl Identifier {
         let rest = |byte: u8| byte.is_ascii_alphanumeric() || matches!(byte, b'_' | b'-' | b'.');
         let first = text.bytes().next().is_some_and(|byte| byte.is_ascii_alphabetic() || byte == b'_');
         if first && text.bytes().all(rest) {
-            Ok(Self(text.to_owned()))
+            Ok(Self(text.into()))
         } else {
             Err(IdentifierError { text: text.chars().take(60).collect() })
         }

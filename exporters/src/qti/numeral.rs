@@ -3,6 +3,8 @@
 //! A float comparison needs a half width that no typed number can lie on: half a unit some places beyond the last
 //! one anybody writes, so that binary rounding never decides. The text as typed is tested by regular expressions,
 //! which are exact; they also read a unit or thousands commas beside the digits, which no float reads.
+use std::{collections::BTreeMap, sync::LazyLock};
+
 use qbank::{
     accept::{Acceptance, Form, Precision, Rule, Ties, fraction_of},
     arithmetic::{self, Arithmetic, Fractions, Value},
@@ -143,7 +145,7 @@ fn beside_unit(number: &str, unit: Option<&str>, required: bool) -> String {
     let Some(unit) = unit.and_then(units::by_symbol) else {
         return spaced("", "");
     };
-    let words = format!("({})", unit.words().map(any_case).collect::<Vec<_>>().join("|"));
+    let words = &WORDS[unit.symbol];
     match (leading_symbol(unit), required) {
         (None, true) => spaced("", &format!(r"\s*{words}[.]?")),
         (None, false) => spaced("", &format!(r"(\s*{words}[.]?)?")),
@@ -154,6 +156,12 @@ fn beside_unit(number: &str, unit: Option<&str>, required: bool) -> String {
         }
     }
 }
+
+/// The words of each unit as a pattern, by its symbol: made once, as every predicted answer of every item needs one.
+static WORDS: LazyLock<BTreeMap<&str, String>> = LazyLock::new(|| {
+    let words = |unit: &Unit| format!("({})", unit.words().map(any_case).collect::<Vec<_>>().join("|"));
+    units::UNITS.iter().map(|unit| (unit.symbol, words(unit))).collect()
+});
 
 fn leading_symbol(unit: &Unit) -> Option<String> {
     unit.leads.then(|| any_case(unit.symbol))

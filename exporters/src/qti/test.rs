@@ -2,14 +2,13 @@
 use std::io::Write;
 
 use super::{
-    Entry, Ordering, PackageOptions, SectionTemplates, TimeLimit,
-    dialect::Dialect,
+    Ordering, PackageOptions, TimeLimit,
     model::{BaseType, Identifier, OutcomeDeclaration},
-    try_each_entry,
+    package::{Around, Context, Entry},
     write::{QtiWriter, TOOL_NAME, TOOL_VERSION},
 };
 use crate::{
-    source::{ItemSource, SectionHead},
+    source::{ItemSource, SectionHead, Tally},
     xml::{Open, XmlError},
 };
 
@@ -20,37 +19,28 @@ const PART: &str = "part_1";
 /// Name of every item's weight.
 const WEIGHT: &str = "WEIGHT";
 
-/// Writes the test of a pool, which stands beside the folder of its items.
-pub(super) fn write_test(
-    out: impl Write,
-    dialect: &'static Dialect,
+/// In how many elements its sections stand.
+const DEPTH: usize = 2;
+
+/// Writes the test of a pool, which stands beside the folder of its items, without its sections. `last` is the section that has
+/// begun last and is still to be ended.
+pub(super) fn around(
+    context: &Context<'_>,
     source: &(impl ItemSource + ?Sized),
-    templates: &SectionTemplates,
-    options: &PackageOptions,
-) -> Written {
-    let mut writer = QtiWriter::new(out, dialect)?;
+    tallies: &[Tally],
+    last: Option<usize>,
+) -> Result<Around<1>, XmlError> {
+    let Context { options, sections } = *context;
+    let mut writer = QtiWriter::new(Vec::new(), options.version.dialect())?;
     let root = writer
         .root("assessment-test")
         .attribute("identifier", source.id())
         .attribute("title", source.title())
         .attribute("tool-name", TOOL_NAME)
         .attribute("tool-version", TOOL_VERSION);
+    let mut gap = 0;
     writer.parent(root, |w| {
-        let outcome = |name, maximum| OutcomeDeclaration {
-            normal_maximum: maximum,
-            ..OutcomeDeclaration::unset(Identifier::fixed(name), BaseType::Float)
-        };
-        let sections = source.sections();
-        w.outcome_declaration(&outcome("SCORE", fixed_maximum(&sections)))?;
-        w.outcome_declaration(&outcome("MAXSCORE", None))?;
-        for section in sections_with_total(&sections) {
-            let identifier = section_score(section);
-            let normal_maximum = section.fixed_points();
-            w.outcome_declaration(&OutcomeDeclaration {
-                normal_maximum,
-                ..OutcomeDeclaration::unset(identifier, BaseType::Float)
-            })?;
-        }
+        write_outcomes(w, sections, tallies)?;
         write_time_limit(w, options)?;
         let part = w
             .tag("test-part")
@@ -59,21 +49,56 @@ pub(super) fn write_test(
             .attribute("submission-mode", "individual");
         w.parent(part, |w| {
             item_session_control(w, options)?;
-            write_sections(w, source, templates, options.ordering)
+            gap = w.gap()?;
+            last.map(|_| w.resume(&w.tag(SECTION))).map_or(Ok(()), |open| w.end(open))
         })?;
         w.parent(w.tag("outcome-processing"), |w| {
             ["SCORE", "MAXSCORE"].iter().try_for_each(|name| write_total(w, name, name, None))?;
-            sections_with_total(&sections).iter().try_for_each(|section| {
+            sections_with_total(sections).iter().try_for_each(|section| {
                 write_total(w, section_score(section).as_str(), "SCORE", Some(&section.id))
             })
         })
     })?;
-    writer.finish()
+    Ok(Around { document: writer.finish()?, gaps: [gap] })
 }
 
-/// The most points a pupil can get, where every draw has the same.
-fn fixed_maximum(sections: &[SectionHead]) -> Option<u32> {
-    sections.iter().map(SectionHead::fixed_points).sum()
+/// The part of a test's sections in which these items stand; `before` is the section that an earlier part has begun.
+pub(super) fn sections_of<'e>(
+    context: &Context<'_>,
+    before: Option<usize>,
+    entries: impl Iterator<Item = Entry<'e>>,
+) -> Result<Vec<u8>, XmlError> {
+    let Context { options, sections } = *context;
+    let mut w = QtiWriter::fragment(Vec::new(), options.version.dialect(), DEPTH);
+    let mut open = before.map(|section| (section, w.resume(&w.tag(SECTION))));
+    for entry in entries {
+        let section = &sections[entry.section];
+        if open.as_ref().is_none_or(|(begun, _)| *begun != entry.section) {
+            if let Some((_, earlier)) = open.take() {
+                w.end(earlier)?;
+            }
+            open = Some((entry.section, begin_section(&mut w, section, options.ordering)?));
+        }
+        write_references(&mut w, &entry, section)?;
+    }
+    w.finish_fragment()
+}
+
+const SECTION: &str = "assessment-section";
+
+fn write_outcomes<W: Write>(w: &mut QtiWriter<W>, sections: &[SectionHead], tallies: &[Tally]) -> Written {
+    let outcome = |identifier, normal_maximum| OutcomeDeclaration {
+        normal_maximum,
+        ..OutcomeDeclaration::unset(identifier, BaseType::Float)
+    };
+    let fixed = |(section, tally): (&SectionHead, &Tally)| tally.fixed_points(section.pick);
+    // The most points a pupil can get, where every draw has the same.
+    let maximum = sections.iter().zip(tallies).map(fixed).sum();
+    w.outcome_declaration(&outcome(Identifier::fixed("SCORE"), maximum))?;
+    w.outcome_declaration(&outcome(Identifier::fixed("MAXSCORE"), None))?;
+    sections_with_total(sections).iter().zip(tallies).try_for_each(|(section, tally)| {
+        w.outcome_declaration(&outcome(section_score(section), fixed((section, tally))))
+    })
 }
 
 /// Sections whose points are told apart: all, where there are several.
@@ -88,17 +113,19 @@ fn section_score(section: &SectionHead) -> Identifier {
 
 fn write_time_limit<W: Write>(w: &mut QtiWriter<W>, options: &PackageOptions) -> Written {
     let Some(TimeLimit { seconds, late_submission }) = options.time_limit else { return Ok(()) };
+    let seconds = seconds.to_string();
     let tag = w
         .tag("time-limits")
-        .attribute("max-time", &seconds.to_string())
+        .attribute("max-time", &seconds)
         .attribute("allow-late-submission", if late_submission { "true" } else { "false" });
     w.empty(tag)
 }
 
 fn item_session_control<W: Write>(w: &mut QtiWriter<W>, options: &PackageOptions) -> Written {
+    let attempts = options.attempts.to_string();
     let tag = w
         .tag("item-session-control")
-        .attribute("max-attempts", &options.attempts.to_string())
+        .attribute("max-attempts", &attempts)
         .attribute("show-feedback", "true")
         .attribute("allow-review", "true")
         // Solutions come as feedback, when the item's own rules say so.
@@ -109,39 +136,19 @@ fn item_session_control<W: Write>(w: &mut QtiWriter<W>, options: &PackageOptions
     w.empty(tag)
 }
 
-/// Every section with its items, begun and ended as the items come.
-fn write_sections<W: Write>(
+fn begin_section<'e, W: Write>(
     w: &mut QtiWriter<W>,
-    source: &(impl ItemSource + ?Sized),
-    templates: &SectionTemplates,
+    section: &'e SectionHead,
     ordering: Ordering,
-) -> Written {
-    let sections = source.sections();
-    let mut open = None;
-    try_each_entry(source, templates, |index, entry| {
-        if open.as_ref().is_none_or(|(begun, _)| *begun != index) {
-            if let Some((_, section)) = open.take() {
-                w.end(section)?;
-            }
-            open = Some((index, begin_section(w, &sections[index], ordering)?));
-        }
-        write_references(w, entry, &sections[index])
-    })?;
-    open.map_or(Ok(()), |(_, section)| w.end(section))
-}
-
-fn begin_section<W: Write>(
-    w: &mut QtiWriter<W>,
-    section: &SectionHead,
-    ordering: Ordering,
-) -> Result<Open, XmlError> {
+) -> Result<Open<'e>, XmlError> {
     let tag = w
-        .tag("assessment-section")
+        .tag(SECTION)
         .attribute("identifier", &section.id)
         .attribute("title", &section.title)
         .attribute("visible", "true");
     let open = w.begin(tag)?;
-    let selection = w.tag("selection").attribute("select", &section.pick.to_string());
+    let pick = section.pick.to_string();
+    let selection = w.tag("selection").attribute("select", &pick);
     w.empty(selection.attribute("with-replacement", "false"))?;
     let shuffle = if ordering == Ordering::Shuffled { "true" } else { "false" };
     w.empty(w.tag("ordering").attribute("shuffle", shuffle))?;

@@ -5,7 +5,7 @@
 use std::{collections::BTreeMap, io::Write};
 
 use super::{
-    dialect::{Dialect, Spelling},
+    dialect::Dialect,
     model::{
         AssessmentItem, BaseType, Block, Cardinality, ChoiceInteraction, Identifier, Inline,
         InlineChoiceInteraction, ModalFeedback, OrderInteraction, OutcomeDeclaration, ResponseDeclaration,
@@ -32,28 +32,7 @@ type Written = Result<(), XmlError>;
 pub fn write_item(out: impl Write, dialect: &'static Dialect, item: &AssessmentItem) -> Written {
     let mut writer = QtiWriter::new(out, dialect)?;
     writer.item(item)?;
-    writer.finish()
-}
-
-/// The start of an element in the spelling of a version.
-pub(super) struct Tag {
-    element: Element,
-    spelling: Spelling,
-}
-
-impl Tag {
-    /// Adds an attribute under its name in words of 3.0.
-    pub(super) fn attribute(self, name: &str, value: &str) -> Self {
-        Self { element: self.element.attribute(&self.spelling.attribute(name), value), ..self }
-    }
-
-    /// Adds an attribute if there is a value.
-    pub(super) fn attribute_if(self, name: &str, value: Option<&str>) -> Self {
-        match value {
-            Some(value) => self.attribute(name, value),
-            None => self,
-        }
-    }
+    writer.finish().map(drop)
 }
 
 /// Writes one document of items or tests.
@@ -70,59 +49,80 @@ impl<W: Write> QtiWriter<W> {
         Ok(Self { xml: XmlWriter::new(out)?, dialect, cards: BTreeMap::new() })
     }
 
-    pub(super) fn finish(self) -> Written {
-        self.xml.finish().map(drop)
+    /// A part of a document that stands inside so many elements.
+    pub(super) fn fragment(out: W, dialect: &'static Dialect, depth: usize) -> Self {
+        Self { xml: XmlWriter::fragment(out, depth), dialect, cards: BTreeMap::new() }
+    }
+
+    pub(super) fn finish(self) -> Result<W, XmlError> {
+        self.xml.finish()
+    }
+
+    pub(super) fn finish_fragment(self) -> Result<W, XmlError> {
+        self.xml.finish_fragment()
     }
 
     /// One of the standard's own elements.
-    pub(super) fn tag(&self, name: &str) -> Tag {
+    pub(super) fn tag<'e>(&self, name: &'e str) -> Element<'e> {
         let spelling = self.dialect.spelling;
-        Tag { element: Element::new(spelling.element(name)), spelling }
+        Element::spelled(name, spelling.spell_element(), spelling.spell_attribute())
     }
 
     /// The outermost element of a document, with its namespace and schema.
-    pub(super) fn root(&self, name: &str) -> Tag {
-        let Dialect { namespace, schema, .. } = self.dialect;
-        self.tag(name)
-            .attribute("xmlns", namespace)
-            .attribute("xmlns:xsi", SCHEMA_INSTANCE)
-            .attribute("xsi:schemaLocation", &format!("{namespace} {schema}"))
+    pub(super) fn root<'e>(&self, name: &'e str) -> Element<'e> {
+        self.tag(name).first_attributes(&self.dialect.root)
     }
 
     /// An element with child elements.
-    pub(super) fn parent(&mut self, tag: Tag, children: impl FnOnce(&mut Self) -> Written) -> Written {
-        self.within(tag.element, Content::Lines, children)
+    pub(super) fn parent(
+        &mut self,
+        tag: Element<'_>,
+        children: impl FnOnce(&mut Self) -> Written,
+    ) -> Written {
+        self.within(tag, Content::Lines, children)
     }
 
     /// Begins an element with child elements that come one by one, up to [`QtiWriter::end`].
-    pub(super) fn begin(&mut self, tag: Tag) -> Result<Open, XmlError> {
-        self.xml.begin(tag.element, Content::Lines)
+    pub(super) fn begin<'e>(&mut self, tag: Element<'e>) -> Result<Open<'e>, XmlError> {
+        self.xml.begin(tag, Content::Lines)
+    }
+
+    /// Goes on inside an element that an earlier part of the document has begun.
+    pub(super) fn resume<'e>(&mut self, tag: &Element<'e>) -> Open<'e> {
+        self.xml.resume(tag)
     }
 
     /// Ends the element that was begun last.
-    pub(super) fn end(&mut self, open: Open) -> Written {
+    pub(super) fn end(&mut self, open: Open<'_>) -> Written {
         self.xml.end(open)
     }
 
     /// An element without content.
-    pub(super) fn empty(&mut self, tag: Tag) -> Written {
-        self.xml.empty(tag.element)
+    pub(super) fn empty(&mut self, tag: Element<'_>) -> Written {
+        self.xml.empty(tag)
     }
 
     /// An element that holds only text.
-    pub(super) fn text(&mut self, tag: Tag, text: &str) -> Written {
-        self.xml.text_element(tag.element, text)
+    pub(super) fn text(&mut self, tag: Element<'_>, text: &str) -> Written {
+        self.xml.text_element(tag, text)
     }
 
     fn within(
         &mut self,
-        element: Element,
+        element: Element<'_>,
         content: Content,
         children: impl FnOnce(&mut Self) -> Written,
     ) -> Written {
         let open = self.xml.begin(element, content)?;
         children(self)?;
         self.xml.end(open)
+    }
+}
+
+impl QtiWriter<Vec<u8>> {
+    /// How much is written: where something belongs that is left out.
+    pub(super) fn gap(&mut self) -> Result<usize, XmlError> {
+        self.xml.gap()
     }
 }
 
@@ -218,13 +218,13 @@ impl<W: Write> QtiWriter<W> {
         })
     }
 
-    fn declaration(
+    fn declaration<'e>(
         &self,
-        name: &str,
-        identifier: &Identifier,
+        name: &'e str,
+        identifier: &'e Identifier,
         cardinality: Cardinality,
         base_type: BaseType,
-    ) -> Tag {
+    ) -> Element<'e> {
         let cardinality = match cardinality {
             Cardinality::Single => "single",
             Cardinality::Multiple => "multiple",
@@ -298,17 +298,21 @@ impl<W: Write> QtiWriter<W> {
     }
 
     fn text_entry_interaction(&mut self, interaction: &TextEntryInteraction) -> Written {
+        let length = interaction.expected_length.to_string();
         let tag = self
             .tag("text-entry-interaction")
             .attribute("response-identifier", interaction.response.as_str())
             .attribute_if("string-identifier", interaction.raw.as_ref().map(Identifier::as_str))
-            .attribute("expected-length", &interaction.expected_length.to_string())
+            .attribute("expected-length", &length)
             .attribute_if("aria-label", self.dialect.aria.then_some(&*interaction.label));
         self.empty(tag)
     }
 
     /// Text in which every numeral with a card refers to it.
     fn spoken_text(&mut self, text: &str) -> Written {
+        if self.cards.is_empty() {
+            return self.xml.text(text);
+        }
         pieces(text).into_iter().try_for_each(|piece| match piece {
             Piece::Numeral(numeral) if self.cards.contains_key(numeral) => {
                 let card = self.cards[numeral].as_str();
@@ -320,8 +324,8 @@ impl<W: Write> QtiWriter<W> {
     }
 
     /// An element that holds only text in which numerals refer to their cards.
-    fn spoken_element(&mut self, tag: Tag, text: &str) -> Written {
-        self.within(tag.element, Content::Running, |w| w.spoken_text(text))
+    fn spoken_element(&mut self, tag: Element<'_>, text: &str) -> Written {
+        self.within(tag, Content::Running, |w| w.spoken_text(text))
     }
 
     fn inline_choice_interaction(&mut self, interaction: &InlineChoiceInteraction) -> Written {
@@ -330,7 +334,7 @@ impl<W: Write> QtiWriter<W> {
             .attribute("response-identifier", interaction.response.as_str())
             .attribute("shuffle", "false")
             .attribute_if("aria-label", self.dialect.aria.then_some(&*interaction.label));
-        self.within(tag.element, Content::Running, |w| w.choices("inline-choice", &interaction.choices))
+        self.within(tag, Content::Running, |w| w.choices("inline-choice", &interaction.choices))
     }
 
     fn choice_interaction(&mut self, interaction: &ChoiceInteraction) -> Written {
@@ -351,7 +355,7 @@ impl<W: Write> QtiWriter<W> {
         self.prompt_and_choices(tag, &interaction.prompt, &interaction.choices)
     }
 
-    fn prompt_and_choices(&mut self, tag: Tag, prompt: &str, choices: &[SimpleChoice]) -> Written {
+    fn prompt_and_choices(&mut self, tag: Element<'_>, prompt: &str, choices: &[SimpleChoice]) -> Written {
         self.parent(tag, |w| {
             if !prompt.is_empty() {
                 w.spoken_element(w.tag("prompt"), prompt)?;
@@ -368,8 +372,8 @@ impl<W: Write> QtiWriter<W> {
     }
 
     /// An element of text in which boxes and variables may stand.
-    fn running(&mut self, tag: Tag, content: &[Inline]) -> Written {
-        self.within(tag.element, Content::Running, |w| content.iter().try_for_each(|part| w.inline(part)))
+    fn running(&mut self, tag: Element<'_>, content: &[Inline]) -> Written {
+        self.within(tag, Content::Running, |w| content.iter().try_for_each(|part| w.inline(part)))
     }
 
     /// Without references to cards: nobody has a rubric read out to a pupil.
@@ -463,11 +467,12 @@ impl<W: Write> QtiWriter<W> {
             E::Ordered(parts) => self.operator(self.tag("ordered"), parts),
             E::Multiple(parts) => self.operator(self.tag("multiple"), parts),
             E::RandomInteger { min, max, step } => {
+                let [min, max, step] = [min, max, step].map(ToString::to_string);
                 let tag = self
                     .tag("random-integer")
-                    .attribute("min", &min.to_string())
-                    .attribute("max", &max.to_string())
-                    .attribute("step", &step.to_string());
+                    .attribute("min", &min)
+                    .attribute("max", &max)
+                    .attribute("step", &step);
                 self.empty(tag)
             }
             E::Random(inner) => self.operator(self.tag("random"), [&**inner]),
@@ -496,10 +501,9 @@ impl<W: Write> QtiWriter<W> {
             E::Divide(first, second) => self.operator(self.tag("divide"), [&**first, second]),
             E::Equal { key, response, tolerance: Tolerance(tolerance) } => {
                 // Two numbers, though one would do: some readers know only the long form.
-                let tag = self
-                    .tag("equal")
-                    .attribute("tolerance-mode", "absolute")
-                    .attribute("tolerance", &format!("{tolerance} {tolerance}"));
+                let both = format!("{tolerance} {tolerance}");
+                let tag =
+                    self.tag("equal").attribute("tolerance-mode", "absolute").attribute("tolerance", &both);
                 self.operator(tag, [&**key, response])
             }
             E::PatternMatch { pattern, text } => {
@@ -508,7 +512,11 @@ impl<W: Write> QtiWriter<W> {
         }
     }
 
-    fn operator<'e>(&mut self, tag: Tag, operands: impl IntoIterator<Item = &'e Expression>) -> Written {
+    fn operator<'e>(
+        &mut self,
+        tag: Element<'_>,
+        operands: impl IntoIterator<Item = &'e Expression>,
+    ) -> Written {
         self.parent(tag, |w| operands.into_iter().try_for_each(|operand| w.expression(operand)))
     }
 }

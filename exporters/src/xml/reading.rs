@@ -371,6 +371,11 @@ fn tag(
 
 /// What an attribute says: references resolved, line ends and tabs as blanks.
 fn value_of<'a>(attribute: &Attribute<'a>) -> Result<Cow<'a, str>, XmlFault> {
+    if let Cow::Borrowed(raw) = &attribute.value
+        && raw.bytes().all(|byte| byte >= b' ' && byte != b'&' && byte != 0xEF)
+    {
+        return Ok(Cow::Borrowed(raw));
+    }
     let value = attribute.normalized_value(XmlVersion::Implicit1_0).map_err(XmlFault::malformed)?;
     check_characters(&value).map_err(XmlFault::malformed)?;
     Ok(value)
@@ -380,6 +385,10 @@ fn value_of<'a>(attribute: &Attribute<'a>) -> Result<Cow<'a, str>, XmlFault> {
 fn check_name(name: &str) -> Result<(), XmlFault> {
     if name.len() > MAX_NAME {
         return Err(XmlFault::TooMuch { what: "a name has too many bytes", most: MAX_NAME });
+    }
+    let plain = |byte: u8| byte.is_ascii_alphanumeric() || matches!(byte, b'-' | b'_' | b'.');
+    if name.bytes().next().is_some_and(|first| first.is_ascii_alphabetic()) && name.bytes().all(plain) {
+        return Ok(());
     }
     let part = |part: &str| {
         let mut characters = part.chars();

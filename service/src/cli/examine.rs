@@ -2,7 +2,9 @@
 
 use std::fs::File;
 use std::io::{BufReader, Write};
+use std::num::NonZeroUsize;
 use std::path::PathBuf;
+use std::thread;
 
 use anyhow::{Context, bail};
 use exporters::examine::{Examination, Report};
@@ -41,8 +43,9 @@ fn examined(arguments: &ExamineArguments) -> anyhow::Result<Report> {
     let examination = Examination::open(BufReader::new(file)).with_context(|| path.to_string())?;
     let names = examination.families();
     let families = arguments.bank.named(&names.iter().map(String::as_str).collect())?;
+    let threads = thread::available_parallelism().unwrap_or(NonZeroUsize::MIN);
     let bar = output::progress(u64::try_from(examination.items())?, "examining");
-    let report = examination.run(&families, |_| bar.inc(1));
+    let report = examination.run_on(threads, &families, |_| bar.inc(1));
     bar.finish_and_clear();
     Ok(report)
 }

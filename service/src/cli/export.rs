@@ -1,12 +1,14 @@
 //! `tenths export`: a pool as a package, whatever the pool's size.
 //!
-//! The pool file is read anew for each part of the package ([`PoolFile`]) and never held.
+//! The pool file ([`PoolFile`]) is gone through once to see to its form and once to write, and never held; its questions are read,
+//! proven and written on all processors.
 
 use std::collections::BTreeMap;
 use std::fs::{self, File};
 use std::io::BufWriter;
 use std::num::{NonZeroU16, NonZeroU32};
 use std::path::{Path, PathBuf};
+use std::thread;
 
 use anyhow::{Context, bail};
 use clap::ValueEnum;
@@ -73,15 +75,8 @@ enum Format {
     Cartridge,
 }
 
-impl Format {
-    /// How often the pool file is gone through: once to prove it, the rest to write; once more to find templates.
-    fn readings(self) -> u64 {
-        match self {
-            Self::Qti3 | Self::Qti22 | Self::Qti21 => 5,
-            Self::Cartridge => 2,
-        }
-    }
-}
+/// How often the pool file is gone through, once more to find templates.
+const READINGS: u64 = 2;
 
 fn launch_url(text: &str) -> Result<Url, String> {
     let url: Url = text.parse().map_err(|error| format!("{error}; expected an address with https://"))?;
@@ -122,6 +117,7 @@ impl ExportArguments {
             time_limit: self.minutes.map(limit),
             ordering: if self.in_order { Ordering::AsInPool } else { Ordering::Shuffled },
             timestamp: self.timestamp.unwrap_or(unstamped.timestamp),
+            threads: thread::available_parallelism().unwrap_or(unstamped.threads),
             ..unstamped
         }
     }
@@ -139,7 +135,7 @@ pub(super) fn run(arguments: &ExportArguments) -> anyhow::Result<()> {
     let size = fs::metadata(&arguments.pool)
         .with_context(|| format!("cannot read {}", arguments.pool.display()))?
         .len();
-    let readings = arguments.format.readings() + u64::from(arguments.templates);
+    let readings = READINGS + u64::from(arguments.templates);
     let bar = output::progress(size * readings, "exporting");
     let pool = PoolFile::open(&arguments.pool, bar.clone())?;
     let export = Export { arguments, pool: &pool, bar: &bar };

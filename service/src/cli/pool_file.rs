@@ -1,30 +1,36 @@
-//! A pool file that is never held whole: its questions are read, proven and handed on one by one.
+//! A pool file that is never held whole: its questions are handed on one by one, to be read and proven by whoever takes them.
 //!
 //! A pool of a hundred thousand questions takes gigabytes once it is read. What is written from it needs one question
-//! at a time, if several times over; so the file is read anew each time, and every question is proven each time.
-//! Opening goes through the whole file once, so that a file at fault is refused before anything is written.
+//! at a time; so the file is read anew each time. Opening goes through the whole file once and sees to its form, its sections and
+//! the names of its questions; a question that cannot be proven ends the writing.
 use std::{
+    borrow::Cow,
     cell::RefCell,
     collections::HashSet,
     fmt,
     fs::File,
     io::BufReader,
+    ops::ControlFlow,
     path::{Path, PathBuf},
 };
 
-use anyhow::{Context, ensure};
+use anyhow::{Context, anyhow, ensure};
 use exporters::{
     archive::Fingerprint,
-    source::{ItemSource, SectionHead, SourceError, Visit},
+    source::{ItemSource, Proven, SectionHead, SourceError, Unproven, Visit},
 };
 use indicatif::ProgressBar;
 use qbank::{
     pool::PoolError,
-    question::{Item, Question, is_plain_id},
+    question::{Question, is_plain_id},
 };
-use serde::de::{self, DeserializeSeed, Deserializer, IgnoredAny, MapAccess, SeqAccess, Visitor};
+use serde::{
+    Deserialize,
+    de::{self, DeserializeSeed, Deserializer, IgnoredAny, MapAccess, SeqAccess, Visitor},
+};
+use serde_json::value::RawValue;
 
-/// A pool file whose every question was proven when it was opened.
+/// A pool file whose form is right. Its questions are proven when they are taken.
 #[derive(Debug)]
 pub(crate) struct PoolFile {
     path: PathBuf,
@@ -38,17 +44,24 @@ struct Heads {
     id: String,
     title: String,
     locale: String,
-    sections: Vec<SectionHead>,
+    /// Each with the number of its questions.
+    sections: Vec<(SectionHead, u32)>,
+}
+
+/// What is looked at of a question when the file is opened.
+#[derive(Deserialize)]
+struct Named {
+    id: String,
 }
 
 impl PoolFile {
-    /// Opens a file and proves it. `bar` counts the bytes that are read, this time and later.
+    /// Opens a file. `bar` counts the bytes that are read, this time and later.
     ///
     /// # Errors
-    /// If the file cannot be read, is no pool, or a question in it cannot be proven.
+    /// If the file cannot be read, or has not the form of a pool.
     pub(crate) fn open(path: &Path, bar: ProgressBar) -> anyhow::Result<Self> {
         let mut ids = Ids::default();
-        let pool = go_through(path, &bar, &mut |_, item| ids.add(&item.id))
+        let pool = go_through(path, &bar, &mut |_, Named { id }| ids.add(&id).map_err(Some))
             .and_then(|pool| ids.check(&pool).map(|()| pool))
             .with_context(|| path.display().to_string())?;
         Ok(Self { path: path.to_owned(), bar, pool })
@@ -56,7 +69,23 @@ impl PoolFile {
 
     /// How many questions it holds.
     pub(crate) fn items(&self) -> u64 {
-        self.pool.sections.iter().map(|section| u64::from(section.items)).sum()
+        self.pool.sections.iter().map(|(_, questions)| u64::from(*questions)).sum()
+    }
+
+    /// Reads a question and proves it.
+    fn prove(&self, section: usize, question: &RawValue) -> Proven<'_> {
+        let SectionHead { id, .. } = &self.pool.sections[section].0;
+        let told = |error: PoolError| SourceError(error.into());
+        let read: Question = serde_json::from_str(question.get()).map_err(|error| {
+            let named =
+                serde_json::from_str(question.get()).map_or_else(|_| "?".to_owned(), |Named { id }| id);
+            let error =
+                anyhow!("section '{id}': question '{named}' is none, counted from its first line: {error}");
+            SourceError(error.into())
+        })?;
+        let proven =
+            read.verify().map_err(|source| PoolError::Proof { section: id.clone(), source: source.into() });
+        proven.map(|item| Some(Cow::Owned(item))).map_err(told)
     }
 }
 
@@ -74,19 +103,26 @@ impl ItemSource for PoolFile {
     }
 
     fn sections(&self) -> Vec<SectionHead> {
-        self.pool.sections.clone()
+        self.pool.sections.iter().map(|(head, _)| head.clone()).collect()
     }
 
-    fn visit(&self, each: &mut Visit<'_>) -> Result<(), SourceError> {
-        let again = go_through(&self.path, &self.bar, &mut |section, item| {
-            each(section, item);
-            Ok(())
+    fn visit<'s>(&'s self, each: &mut Visit<'s, '_>) -> Result<(), SourceError> {
+        let changed = || anyhow!("{} has changed while it was read", self.path.display());
+        let mut ended = false;
+        let again = go_through(&self.path, &self.bar, &mut |section, question: Box<RawValue>| {
+            // A file that has changed may have more sections; the comparison at its end tells.
+            if section < self.pool.sections.len() {
+                let question = Unproven::new(move || self.prove(section, &question));
+                ended = each(section, question) == ControlFlow::Break(());
+            }
+            if ended { Err(None) } else { Ok(()) }
         });
-        let same = again.and_then(|again| {
-            ensure!(again == self.pool, "{} has changed while it was read", self.path.display());
-            Ok(())
-        });
-        same.map_err(|error| SourceError(error.into()))
+        match again {
+            _ if ended => Ok(()),
+            Ok(again) if again == self.pool => Ok(()),
+            Ok(_) => Err(SourceError(changed().into())),
+            Err(error) => Err(SourceError(error.into())),
+        }
     }
 }
 
@@ -102,10 +138,10 @@ impl Ids {
 
     /// The rest of what makes a pool; see [`qbank::pool::Pool::new`].
     fn check(mut self, pool: &Heads) -> anyhow::Result<()> {
-        for id in pool.sections.iter().map(|section| &section.id).chain([&pool.id]) {
+        for id in pool.sections.iter().map(|(section, _)| &section.id).chain([&pool.id]) {
             self.add(id)?;
         }
-        for SectionHead { id, items, pick, .. } in &pool.sections {
+        for (SectionHead { id, pick, .. }, items) in &pool.sections {
             if *pick == 0 || pick > items {
                 let items = *items as usize;
                 return Err(PoolError::TooFew { section: id.clone(), items, pick: *pick }.into());
@@ -116,10 +152,14 @@ impl Ids {
     }
 }
 
-/// What is done with each item; the first failure ends the reading.
-type Each<'e> = dyn FnMut(usize, &Item) -> Result<(), PoolError> + 'e;
+/// What is done with each question, read as far as `Q` wants it; the first failure ends the reading, with or without a reason.
+type Each<'e, Q> = dyn FnMut(usize, Q) -> Result<(), Option<PoolError>> + 'e;
 
-fn go_through(path: &Path, bar: &ProgressBar, each: &mut Each<'_>) -> anyhow::Result<Heads> {
+fn go_through<Q: for<'de> Deserialize<'de>>(
+    path: &Path,
+    bar: &ProgressBar,
+    each: &mut Each<'_, Q>,
+) -> anyhow::Result<Heads> {
     let file = File::open(path).context("it cannot be read")?;
     let failure = RefCell::new(None);
     let mut json = serde_json::Deserializer::from_reader(BufReader::new(bar.wrap_read(file)));
@@ -128,54 +168,34 @@ fn go_through(path: &Path, bar: &ProgressBar, each: &mut Each<'_>) -> anyhow::Re
         Ok(pool)
     });
     // What a question lacks says more than that reading was ended for it.
-    match failure.into_inner() {
+    match failure.into_inner().flatten() {
         Some(failure) => Err(failure.into()),
         None => read.map_err(|error| PoolError::Malformed(error).into()),
     }
 }
 
 /// Reads a pool.
-struct PoolSeed<'s, 'e> {
-    each: &'s mut Each<'e>,
-    failure: &'s RefCell<Option<PoolError>>,
+struct PoolSeed<'s, 'e, Q> {
+    each: &'s mut Each<'e, Q>,
+    failure: &'s RefCell<Option<Option<PoolError>>>,
 }
 
 /// Reads its sections.
-struct SectionsSeed<'s, 'e>(PoolSeed<'s, 'e>);
+struct SectionsSeed<'s, 'e, Q>(PoolSeed<'s, 'e, Q>);
 
 /// Reads the section of this number.
-struct SectionSeed<'s, 'e>(PoolSeed<'s, 'e>, usize);
+struct SectionSeed<'s, 'e, Q>(PoolSeed<'s, 'e, Q>, usize);
 
-/// Reads the questions of a section that is known so far.
-struct QuestionsSeed<'s, 'e>(PoolSeed<'s, 'e>, usize, &'s mut SectionHead);
+/// Reads the questions of a section, and counts them.
+struct QuestionsSeed<'s, 'e, Q>(PoolSeed<'s, 'e, Q>, usize);
 
-impl<'e> PoolSeed<'_, 'e> {
-    fn again(&mut self) -> PoolSeed<'_, 'e> {
+impl<'e, Q> PoolSeed<'_, 'e, Q> {
+    fn again(&mut self) -> PoolSeed<'_, 'e, Q> {
         PoolSeed { each: self.each, failure: self.failure }
-    }
-
-    /// Proves a question and hands it on.
-    fn prove<E: de::Error>(
-        &mut self,
-        index: usize,
-        section: &mut SectionHead,
-        question: Question,
-    ) -> Result<(), E> {
-        let proven = question
-            .verify()
-            .map_err(|source| PoolError::Proof { section: section.id.clone(), source: Box::new(source) });
-        let done = proven.and_then(|item| {
-            section.count(&item);
-            (self.each)(index, &item)
-        });
-        done.map_err(|error| {
-            self.failure.replace(Some(error));
-            E::custom("a question is at fault")
-        })
     }
 }
 
-impl<'de> DeserializeSeed<'de> for PoolSeed<'_, '_> {
+impl<'de, Q: for<'q> Deserialize<'q>> DeserializeSeed<'de> for PoolSeed<'_, '_, Q> {
     type Value = Heads;
 
     fn deserialize<D: Deserializer<'de>>(self, deserializer: D) -> Result<Heads, D::Error> {
@@ -183,7 +203,7 @@ impl<'de> DeserializeSeed<'de> for PoolSeed<'_, '_> {
     }
 }
 
-impl<'de> Visitor<'de> for PoolSeed<'_, '_> {
+impl<'de, Q: for<'q> Deserialize<'q>> Visitor<'de> for PoolSeed<'_, '_, Q> {
     type Value = Heads;
 
     fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -214,16 +234,16 @@ fn required<T, E: de::Error>(name: &'static str, value: Option<T>) -> Result<T, 
     value.ok_or_else(|| E::missing_field(name))
 }
 
-impl<'de> DeserializeSeed<'de> for SectionsSeed<'_, '_> {
-    type Value = Vec<SectionHead>;
+impl<'de, Q: for<'q> Deserialize<'q>> DeserializeSeed<'de> for SectionsSeed<'_, '_, Q> {
+    type Value = Vec<(SectionHead, u32)>;
 
     fn deserialize<D: Deserializer<'de>>(self, deserializer: D) -> Result<Self::Value, D::Error> {
         deserializer.deserialize_seq(self)
     }
 }
 
-impl<'de> Visitor<'de> for SectionsSeed<'_, '_> {
-    type Value = Vec<SectionHead>;
+impl<'de, Q: for<'q> Deserialize<'q>> Visitor<'de> for SectionsSeed<'_, '_, Q> {
+    type Value = Vec<(SectionHead, u32)>;
 
     fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str("the sections of a pool")
@@ -238,61 +258,67 @@ impl<'de> Visitor<'de> for SectionsSeed<'_, '_> {
     }
 }
 
-impl<'de> DeserializeSeed<'de> for SectionSeed<'_, '_> {
-    type Value = SectionHead;
+impl<'de, Q: for<'q> Deserialize<'q>> DeserializeSeed<'de> for SectionSeed<'_, '_, Q> {
+    type Value = (SectionHead, u32);
 
-    fn deserialize<D: Deserializer<'de>>(self, deserializer: D) -> Result<SectionHead, D::Error> {
+    fn deserialize<D: Deserializer<'de>>(self, deserializer: D) -> Result<(SectionHead, u32), D::Error> {
         deserializer.deserialize_map(self)
     }
 }
 
-impl<'de> Visitor<'de> for SectionSeed<'_, '_> {
-    type Value = SectionHead;
+impl<'de, Q: for<'q> Deserialize<'q>> Visitor<'de> for SectionSeed<'_, '_, Q> {
+    type Value = (SectionHead, u32);
 
     fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str("a section")
     }
 
-    fn visit_map<M: MapAccess<'de>>(mut self, mut map: M) -> Result<SectionHead, M::Error> {
-        let mut head = SectionHead::new(String::new(), String::new(), 0);
+    fn visit_map<M: MapAccess<'de>>(mut self, mut map: M) -> Result<(SectionHead, u32), M::Error> {
+        let mut head = SectionHead { id: String::new(), title: String::new(), pick: 0 };
+        let mut questions = 0;
         let mut missing = vec!["id", "title", "pick", "questions"];
         while let Some(key) = map.next_key::<String>()? {
             match key.as_str() {
                 "id" => head.id = map.next_value()?,
                 "title" => head.title = map.next_value()?,
                 "pick" => head.pick = map.next_value()?,
-                "questions" => map.next_value_seed(QuestionsSeed(self.0.again(), self.1, &mut head))?,
+                "questions" => questions = map.next_value_seed(QuestionsSeed(self.0.again(), self.1))?,
                 _ => drop(map.next_value::<IgnoredAny>()?),
             }
             missing.retain(|name| *name != key);
         }
         match missing.first() {
             Some(name) => Err(de::Error::missing_field(name)),
-            None => Ok(head),
+            None => Ok((head, questions)),
         }
     }
 }
 
-impl<'de> DeserializeSeed<'de> for QuestionsSeed<'_, '_> {
-    type Value = ();
+impl<'de, Q: for<'q> Deserialize<'q>> DeserializeSeed<'de> for QuestionsSeed<'_, '_, Q> {
+    type Value = u32;
 
-    fn deserialize<D: Deserializer<'de>>(self, deserializer: D) -> Result<(), D::Error> {
+    fn deserialize<D: Deserializer<'de>>(self, deserializer: D) -> Result<u32, D::Error> {
         deserializer.deserialize_seq(self)
     }
 }
 
-impl<'de> Visitor<'de> for QuestionsSeed<'_, '_> {
-    type Value = ();
+impl<'de, Q: for<'q> Deserialize<'q>> Visitor<'de> for QuestionsSeed<'_, '_, Q> {
+    type Value = u32;
 
     fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str("the questions of a section")
     }
 
-    fn visit_seq<S: SeqAccess<'de>>(mut self, mut seq: S) -> Result<(), S::Error> {
-        while let Some(question) = seq.next_element::<Question>()? {
-            self.0.prove(self.1, self.2, question)?;
+    fn visit_seq<S: SeqAccess<'de>>(self, mut seq: S) -> Result<u32, S::Error> {
+        let mut count = 0;
+        while let Some(question) = seq.next_element::<Q>()? {
+            count += 1;
+            (self.0.each)(self.1, question).map_err(|error| {
+                self.0.failure.replace(Some(error));
+                <S::Error as de::Error>::custom("a question is at fault")
+            })?;
         }
-        Ok(())
+        Ok(count)
     }
 }
 
@@ -320,13 +346,18 @@ mod tests {
         Pool::new("river-day".into(), "River day".into(), "en-US".into(), sections).unwrap()
     }
 
-    fn opened(json: &str) -> anyhow::Result<PoolFile> {
+    /// Opens a file and proves all that is in it.
+    fn proven(json: &str) -> anyhow::Result<()> {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("pool.json");
         std::fs::write(&path, json).unwrap();
         let file = PoolFile::open(&path, ProgressBar::hidden())?;
-        // The heads must not need the file any more.
-        Ok(PoolFile { path, ..file })
+        let mut failed = Ok(());
+        file.visit(&mut |_, question| {
+            failed = question.prove().map(drop);
+            if failed.is_ok() { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
+        })?;
+        Ok(failed?)
     }
 
     #[test]
@@ -340,14 +371,18 @@ mod tests {
         assert_eq!((file.sections(), file.items()), (ItemSource::sections(&pool), 6));
         for _ in 0..2 {
             let mut items = Vec::new();
-            file.visit(&mut |section, item| items.push((section, item.clone()))).unwrap();
+            let visited = file.visit(&mut |section, question| {
+                items.push((section, question.prove().unwrap().unwrap().into_owned()));
+                ControlFlow::Continue(())
+            });
+            visited.unwrap();
             let expected = pool.sections.iter().enumerate();
             let expected = expected
                 .flat_map(|(index, section)| section.items.iter().map(move |item| (index, item.clone())));
             assert_eq!(items, expected.collect::<Vec<_>>());
         }
         std::fs::write(&path, pool.to_json().replace("River day", "River night")).unwrap();
-        let changed = file.visit(&mut |_, _| {}).unwrap_err();
+        let changed = file.visit(&mut |_, _| ControlFlow::Continue(())).unwrap_err();
         assert!(changed.to_string().ends_with("has changed while it was read"), "{changed}");
     }
 
@@ -372,13 +407,13 @@ mod tests {
             (json.replace("\"pick\": 2,", ""), "missing field `pick`"),
             (format!("{json} x"), "not a pool file: trailing characters"),
             (json[..json.len() / 2].to_owned(), "not a pool file: EOF"),
-            (json.replace(&other, &id), "question '"),
+            (json.replace(&other, &id), "is no usable id"),
             (
                 "{\"id\":\"p\",\"title\":\"\",\"locale\":\"en-US\",\"sections\":[]}".into(),
                 "at least one section",
             ),
         ] {
-            let streamed = format!("{:#}", opened(&broken).unwrap_err());
+            let streamed = format!("{:#}", proven(&broken).unwrap_err());
             assert!(streamed.contains(said), "{said}: {streamed}");
             assert!(Pool::from_json(&broken).is_err(), "{said}");
         }

@@ -31,16 +31,22 @@ fn read(bytes: impl std::io::BufRead) -> Option<Vec<Node>> {
     Some(nodes)
 }
 
+/// The attributes of an element, its namespace first.
+fn attributes(node: &Node) -> Vec<(&str, &str)> {
+    let Node::Start(tag) = node else { return Vec::new() };
+    let own = tag.attributes.iter().map(|(name, value)| (name.as_str(), value.as_str()));
+    std::iter::once(("xmlns", tag.namespace.as_str())).chain(own).collect()
+}
+
 /// The document again, each element with its namespace.
 fn written(nodes: &[Node]) -> Vec<u8> {
     let mut writer = XmlWriter::new(Vec::new()).unwrap();
+    let attributes: Vec<Vec<(&str, &str)>> = nodes.iter().map(attributes).collect();
     let mut open = Vec::new();
-    for node in nodes {
+    for (node, attributes) in nodes.iter().zip(&attributes) {
         match node {
             Node::Start(tag) => {
-                let element = Element::new(tag.name.clone()).attribute("xmlns", &tag.namespace);
-                let element =
-                    tag.attributes.iter().fold(element, |element, (name, value)| element.attribute(name, value));
+                let element = Element::new(&tag.name).first_attributes(attributes);
                 open.push(writer.begin(element, Content::Running).unwrap());
             }
             Node::End => writer.end(open.pop().unwrap()).unwrap(),

@@ -39,7 +39,7 @@ pub struct Expression {
 /// What expressions can ask for.
 pub struct Scope<'s> {
     /// The variables.
-    pub variables: &'s Variables,
+    pub variables: &'s Variables<'s>,
     /// The choices left to chance.
     pub chance: &'s mut Chance,
 }

@@ -361,7 +361,8 @@ fn variables_give_values_defaults_correct_responses_and_points() {
 #[test]
 fn random_numbers_reach_every_step_and_nothing_else() {
     let item = "<qti-assessment-item xmlns='http://www.imsglobal.org/xsd/imsqtiasi_v3p0' identifier='i'/>";
-    let variables = Variables::new(&read_item(item.as_bytes()).unwrap().declarations);
+    let item = read_item(item.as_bytes()).unwrap();
+    let variables = Variables::new(&item.declarations);
     let mut chance = Chance::keyed("steps");
     let count = |number| Count::Number(number);
     let integers = Operator::RandomInteger { min: count(3.0), max: count(12.0), step: count(4.0) };

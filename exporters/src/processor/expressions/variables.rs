@@ -8,7 +8,7 @@ use crate::processor::{
 };
 
 /// The points of a response; each value of a container counts once.
-pub(super) fn mapped(name: &str, variables: &Variables) -> Found {
+pub(super) fn mapped(name: &str, variables: &Variables<'_>) -> Found {
     let variable = variables.get(name)?;
     let Role::Response { mapping: Some(mapping), .. } = &variable.declaration.role else {
         return Err(wrong_type("map-response", &variable.value, "a response variable with a mapping"));
@@ -44,7 +44,7 @@ fn is_key(entry: &MapEntry, value: &Scalar) -> bool {
 }
 
 /// The points of places on a picture; each area counts once, and all that lies in none.
-pub(super) fn mapped_points(name: &str, variables: &Variables) -> Found {
+pub(super) fn mapped_points(name: &str, variables: &Variables<'_>) -> Found {
     let variable = variables.get(name)?;
     let Role::Response { areas: Some(areas), .. } = &variable.declaration.role else {
         return Err(wrong_type(

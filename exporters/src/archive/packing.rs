@@ -1,0 +1,140 @@
+//! Packing what goes into an archive: whole files, or pieces of long ones, each on whichever thread.
+
+use flate2::{Compress, Compression, Crc, FlushCompress, Status};
+use libdeflater::{CompressionLvl, Compressor};
+
+/// Deflate's usual middle level. Fixed, because another level gives other bytes.
+const LEVEL: i32 = 6;
+
+/// What is known of a file once it is packed.
+#[derive(Debug, Default)]
+pub struct Packed {
+    /// The checksum of what was packed.
+    pub crc: Crc,
+    /// How many bytes it has packed.
+    pub packed: u64,
+    /// How many bytes it has unpacked.
+    pub unpacked: u64,
+}
+
+impl Packed {
+    /// What is known of a file from its pieces.
+    #[must_use]
+    pub fn of_pieces(pieces: &[Piece]) -> Self {
+        let mut whole = Self::default();
+        for Piece { told, .. } in pieces {
+            whole.crc.combine(&told.crc);
+            whole.packed += told.packed;
+            whole.unpacked += told.unpacked;
+        }
+        whole
+    }
+}
+
+/// A piece of a file, packed so that the next piece can follow it.
+#[derive(Debug)]
+pub struct Piece {
+    told: Packed,
+    /// The bytes.
+    pub(super) packed: Vec<u8>,
+}
+
+/// Packs, over and over in the same memory. Whole files are packed by libdeflate, which is quicker; it cannot leave the end of a piece
+/// open, so pieces are packed by the library that reads archives, too.
+pub struct Packer {
+    files: Compressor,
+    /// Where files are packed to, before it is known how long that gets.
+    room: Vec<u8>,
+    pieces: Compress,
+}
+
+impl Default for Packer {
+    fn default() -> Self {
+        let level = CompressionLvl::new(LEVEL).expect("libdeflate has levels up to 12");
+        let pieces = Compress::new(Compression::new(LEVEL.unsigned_abs()), false);
+        Self { files: Compressor::new(level), room: Vec::new(), pieces }
+    }
+}
+
+impl Packer {
+    /// Packs a whole file, behind what `into` holds.
+    pub fn pack(&mut self, file: &[u8], into: &mut Vec<u8>) -> Packed {
+        let most = self.files.deflate_compress_bound(file.len());
+        self.room.resize(self.room.len().max(most), 0);
+        let packed = self.files.deflate_compress(file, &mut self.room);
+        let packed = packed.expect("there is room for the longest result");
+        into.extend_from_slice(&self.room[..packed]);
+        Packed { crc: checksum(file), packed: packed as u64, unpacked: file.len() as u64 }
+    }
+
+    /// Packs a piece of a file; `last` tells that no other follows.
+    pub fn piece(&mut self, piece: &[u8], last: bool) -> Piece {
+        let flush = if last { FlushCompress::Finish } else { FlushCompress::Sync };
+        let mut packed = Vec::with_capacity(piece.len() / 8 + 64);
+        self.pieces.reset();
+        loop {
+            let read = usize::try_from(self.pieces.total_in()).expect("it is in memory");
+            let status = self.pieces.compress_vec(&piece[read..], &mut packed, flush);
+            match status.expect("packing in memory cannot fail") {
+                Status::StreamEnd => break,
+                // What does not fill the room has come to its end.
+                _ if !last && packed.len() < packed.capacity() => break,
+                _ => packed.reserve(piece.len() / 8 + 64),
+            }
+        }
+        let told = Packed { crc: checksum(piece), packed: packed.len() as u64, unpacked: piece.len() as u64 };
+        Piece { told, packed }
+    }
+}
+
+fn checksum(bytes: &[u8]) -> Crc {
+    let mut crc = Crc::new();
+    crc.update(bytes);
+    crc
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::io::Read;
+
+    /// Texts that repeat themselves, and bytes that do not.
+    fn contents() -> Vec<Vec<u8>> {
+        let mut state = 1_u32;
+        let noise = (0..200_000).map(|_| {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            state.to_be_bytes()[0]
+        });
+        let text = (0..20_000).flat_map(|number| format!("<value>{number}</value>\n").into_bytes());
+        vec![Vec::new(), b"<item/>".to_vec(), text.collect(), noise.collect()]
+    }
+
+    fn unpacked(packed: &[u8]) -> Vec<u8> {
+        let mut bytes = Vec::new();
+        flate2::read::DeflateDecoder::new(packed).read_to_end(&mut bytes).unwrap();
+        bytes
+    }
+
+    #[test]
+    fn files_and_pieces_are_unpacked_by_another_program() {
+        let mut packer = Packer::default();
+        let contents = contents();
+        for content in &contents {
+            let mut packed = b"before".to_vec();
+            let told = packer.pack(content, &mut packed);
+            assert_eq!(told.packed, packed.len() as u64 - 6);
+            assert!(unpacked(&packed[6..]) == *content);
+        }
+        let last = contents.len() - 1;
+        let pieces: Vec<Piece> = contents
+            .iter()
+            .enumerate()
+            .map(|(index, content)| packer.piece(content, index == last))
+            .collect();
+        let joined: Vec<u8> = pieces.iter().flat_map(|piece| piece.packed.clone()).collect();
+        assert!(unpacked(&joined) == contents.concat());
+        let whole = Packed::of_pieces(&pieces);
+        assert_eq!(whole.crc.sum(), checksum(&contents.concat()).sum());
+        assert_eq!([whole.packed, whole.unpacked], [joined.len() as u64, contents.concat().len() as u64]);
+    }
+}
