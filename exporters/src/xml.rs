@@ -193,14 +193,16 @@ impl<W: Write> XmlWriter<W> {
     ///
     /// # Errors
     /// [`XmlError::Write`].
+    #[expect(clippy::needless_pass_by_value, reason = "what was begun is ended once")]
     pub fn end(&mut self, open: Open<'_>) -> Result<(), XmlError> {
+        let Open { name, spell, content, around } = open;
         self.depth -= 1;
-        if open.content == Content::Lines {
+        if content == Content::Lines {
             self.break_line();
         }
-        self.content = open.around;
+        self.content = around;
         self.text.push_str("</");
-        (open.spell)(open.name, &mut self.text);
+        spell(name, &mut self.text);
         self.text.push('>');
         self.spill(PIECE)
     }

@@ -6,7 +6,7 @@ use qbank::{
     decimal::Decimal,
     family::Family,
     locale::Language,
-    marking::mark,
+    marking::{Marker, Policy},
     question::{Item as Question, Key, Step, StepKind},
 };
 
@@ -133,20 +133,21 @@ impl Compared {
 
     fn predictions(&self, item: &Item) -> Check {
         let right = self.0.right_responses();
+        let marker = Marker::new(&self.0, Policy::default());
         let mut tried = 0;
         for (step, proven) in self.0.steps_proven() {
             for wrong in &proven.wrong {
                 let mut texts = right.clone();
                 texts.insert(step.id.clone(), self.as_given(step, &wrong.key));
                 let feedback = wrong.misconceptions.join(".");
-                if let Err(check) = self.as_marked(item, &texts, step, Some(&feedback)) {
+                if let Err(check) = self.as_marked(item, &marker, &texts, step, Some(&feedback)) {
                     return check;
                 }
                 tried += 1;
             }
         }
         for texts in [right, Texts::new()] {
-            if let Err(check) = self.as_marked(item, &texts, &self.0.steps[0], None) {
+            if let Err(check) = self.as_marked(item, &marker, &texts, &self.0.steps[0], None) {
                 return check;
             }
         }
@@ -167,6 +168,7 @@ impl Compared {
     fn as_marked(
         &self,
         item: &Item,
+        marker: &Marker<'_>,
         texts: &Texts,
         step: &Step,
         feedback: Option<&str>,
@@ -175,7 +177,8 @@ impl Compared {
         let trial = Trial { item, play: Play::Drawn("examined") };
         let session = trial.session(&self.responses(texts)).map_err(|failure| stopped(topic, &failure))?;
         let given = texts.get(&step.id).map_or("", String::as_str);
-        let points = mark(&self.0, "examined", texts).points;
+        let response = |id: &str| texts.get(id).map_or("", String::as_str);
+        let points: u32 = marker.judge(response).map(|step| step.points).sum();
         let score = session.value("SCORE");
         if score.as_float() != Some(f64::from(points)) {
             let told = format!("'{given}' for '{}' gets {score} points; our marking gives {points}", step.id);

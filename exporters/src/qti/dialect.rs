@@ -66,9 +66,8 @@ fn camel(name: &str, text: &mut String) {
     for letter in name[first..].chars() {
         match letter {
             '-' => begins = true,
-            letter => {
-                text.push(if std::mem::take(&mut begins) { letter.to_ascii_uppercase() } else { letter })
-            }
+            letter if std::mem::take(&mut begins) => text.push(letter.to_ascii_uppercase()),
+            letter => text.push(letter),
         }
     }
 }

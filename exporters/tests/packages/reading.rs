@@ -2,7 +2,7 @@
 use std::{
     collections::BTreeMap,
     io::{Cursor, Read},
-    num::NonZeroU32,
+    num::{NonZeroU32, NonZeroUsize},
     sync::LazyLock,
 };
 
@@ -44,6 +44,45 @@ fn written(pool: &Pool, options: &PackageOptions) -> Vec<u8> {
     let mut out = Cursor::new(Vec::new());
     write_package(pool, options, &mut out).unwrap();
     out.into_inner()
+}
+
+/// Three batches of questions, the first and the last with names that only capital letters tell apart.
+fn long_pool() -> Pool {
+    let section = |name: &str, from: usize| {
+        let family = bank::family(name).unwrap();
+        let items = family.draws("long", 0, "en-US").take(150).enumerate().map(|(index, item)| {
+            let id = match from + index {
+                0 => "Name".to_owned(),
+                299 => "nAME".to_owned(),
+                number => format!("Q-{number}"),
+            };
+            Question { id, ..item.unwrap().question().clone() }.sealed().verify().unwrap()
+        });
+        Section { id: name.into(), title: name.into(), pick: 3, items: items.collect() }
+    };
+    let sections = vec![section("add-ragged", 0), section("compare-thousandths", 150)];
+    Pool::new("long".into(), "Long".into(), "en-US".into(), sections).unwrap()
+}
+
+#[test]
+fn packages_and_reports_are_the_same_on_any_number_of_threads() {
+    let pool = long_pool();
+    let on = |threads| {
+        let threads = NonZeroUsize::new(threads).unwrap();
+        let bytes = written(&pool, &PackageOptions { threads, ..PackageOptions::default() });
+        let report = Examination::open(Cursor::new(&bytes)).unwrap().run_on(threads, families(), |_| ());
+        (bytes, report)
+    };
+    let (bytes, report) = on(1);
+    assert!(report.holds && report.counts.hold == 300, "{report}");
+    for path in ["items/item-name.xml", "items/item-name_2.xml"] {
+        assert!(report.items.iter().any(|judged| judged.member == path), "{path}");
+    }
+    for threads in [2, 5] {
+        assert!(on(threads) == (bytes.clone(), report.clone()), "{threads} threads");
+    }
+    let mut package = Package::open(Cursor::new(bytes)).unwrap();
+    assert_eq!(read_pool(&mut package, families()).unwrap().0, pool);
 }
 
 fn examined(bytes: Vec<u8>) -> Report {
