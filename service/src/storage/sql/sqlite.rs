@@ -116,6 +116,8 @@ fn prepare(connection: &rusqlite::Connection) -> SqlResult<()> {
     connection.pragma_update(None, "journal_mode", "wal")?;
     connection.pragma_update(None, "synchronous", "full")?;
     connection.pragma_update(None, "foreign_keys", true)?;
+    // A statement is compiled once, whatever values it is run with (SQLite, 'Query Planner Stability Guarantee').
+    connection.set_db_config(rusqlite::config::DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true)?;
     // What is erased (private keys, and what is held on people) is overwritten, not only forgotten.
     connection.pragma_update(None, "secure_delete", true)?;
     // Temporary tables of a purge name people, and must not become files.
