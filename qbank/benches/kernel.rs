@@ -1,5 +1,5 @@
 //! How fast the kernel draws and marks, as ratios against what bounds it on the same machine in the same run:
-//! `cargo bench -p qbank --bench kernel [ROUNDS]`. Rounds of limit, ours and peer alternate, and medians are told. Nothing
+//! `cargo bench -p qbank --bench kernel [ROUNDS] [draw | mark]`. Rounds of limit, ours and peer alternate, and medians are told. Nothing
 //! fails on time. The peers are scripts of `tests/bench/peers/`, run where there is a `python3`.
 #![allow(clippy::print_stdout, reason = "a benchmark talks to the person who runs it")]
 use std::{
@@ -19,10 +19,14 @@ use qbank::{
 
 /// The family of two operands that is drawn and marked.
 const FAMILY: &str = "add-ragged";
-/// Questions of a round.
+/// What can be asked for alone.
+const NAMES: [&str; 2] = ["draw", "mark"];
+/// Questions of a round, and of a slice of it.
 const DRAWN: usize = 2_000;
-/// Responses of a round.
+const DRAWN_AT_ONCE: usize = 50;
+/// Responses of a round, and of a slice of it.
 const MARKED: usize = 100_000;
+const MARKED_AT_ONCE: usize = 1_000;
 
 /// What is measured beside each other, in nanoseconds for one.
 struct Row {
@@ -77,10 +81,19 @@ fn peer(script: &str, count: usize) -> Option<f64> {
     String::from_utf8(told.stdout).ok()?.trim().parse().ok()
 }
 
-fn draw(family: &Family, seed: &str) {
-    for item in family.draws(seed, 0, "en-US").take(DRAWN) {
-        black_box(item.expect("the bank's families are drawn"));
-    }
+/// The median of slices, each so short that a machine which others use, too, hardly ever takes the processor away in it.
+fn sliced(slices: impl Iterator<Item = f64>) -> f64 {
+    median(&mut slices.collect::<Vec<f64>>())
+}
+
+fn draw(family: &Family, seed: &str) -> f64 {
+    let mut items = family.draws(seed, 0, "en-US");
+    let mut slice = || {
+        for item in items.by_ref().take(DRAWN_AT_ONCE) {
+            black_box(item.expect("the bank's families are drawn"));
+        }
+    };
+    sliced((0..DRAWN / DRAWN_AT_ONCE).map(|_| timed(DRAWN_AT_ONCE, &mut slice)))
 }
 
 /// Parses two numerals, adds them and prints the sum.
@@ -108,35 +121,56 @@ fn typed(items: &[Item]) -> Vec<(usize, String)> {
 }
 
 fn main() {
-    let rounds = std::env::args().find_map(|argument| argument.parse().ok()).unwrap_or(7);
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let rounds = arguments.iter().find_map(|argument| argument.parse().ok()).unwrap_or(7);
+    let asked =
+        |name: &str| !NAMES.iter().any(|other| arguments.iter().any(|one| one == other && one != name));
     let family = bank::family(FAMILY).expect("in the bank");
     let items: Vec<Item> = family
         .draws("typed", 0, "en-US")
         .take(500)
         .collect::<Result<_, _>>()
         .expect("the bank's families are drawn");
+    if asked(NAMES[0]) {
+        drawing(&family, &items, rounds);
+    }
+    if asked(NAMES[1]) {
+        marking(&items, rounds);
+    }
+}
+
+fn drawing(family: &Family, items: &[Item], rounds: usize) {
     let numerals: Vec<[String; 2]> =
         items.iter().map(|item| [0, 1].map(|given: usize| item.givens[given].value.to_string())).collect();
-    let typed = typed(&items);
-    let markers: Vec<Marker<'_>> = items.iter().map(|item| Marker::new(item, Policy::default())).collect();
-    let mut drawing = Row::new("draw, prove, predict, tell", "rust_decimal parse + add + print");
-    let mut marking = Row::new("read, mark, name", "rust_decimal parse");
+    let mut row = Row::new("draw, prove, predict, tell", "rust_decimal parse + add + print");
     for round in 0..rounds {
-        let limit = timed(numerals.len() * 20, || (0..20).for_each(|_| parse_add_print(&numerals)));
-        let ours = timed(DRAWN, || draw(&family, &format!("round {round}")));
-        drawing.round(limit, ours, peer("draw.py", DRAWN));
-        let limit = timed(MARKED, || {
-            for (_, text) in &typed {
-                black_box(rust_decimal::Decimal::from_str(text).expect("a decimal"));
-            }
-        });
-        let ours = timed(MARKED, || {
-            for (index, text) in &typed {
-                markers[*index].judge(|_| text).for_each(|step| drop(black_box(step)));
-            }
-        });
-        marking.round(limit, ours, peer("mark.py", MARKED));
+        let limit = sliced((0..20).map(|_| timed(numerals.len(), || parse_add_print(&numerals))));
+        let ours = draw(family, &format!("round {round}"));
+        row.round(limit, ours, peer("draw.py", DRAWN));
     }
-    drawing.tell();
-    marking.tell();
+    row.tell();
+}
+
+fn marking(items: &[Item], rounds: usize) {
+    let markers: Vec<Marker<'_>> = items.iter().map(|item| Marker::new(item, Policy::default())).collect();
+    let typed = typed(items);
+    let mut row = Row::new("read, mark, name", "rust_decimal parse");
+    for _ in 0..rounds {
+        let limit = sliced(typed.chunks(MARKED_AT_ONCE).map(|slice| {
+            timed(slice.len(), || {
+                for (_, text) in slice {
+                    black_box(rust_decimal::Decimal::from_str(text).expect("a decimal"));
+                }
+            })
+        }));
+        let ours = sliced(typed.chunks(MARKED_AT_ONCE).map(|slice| {
+            timed(slice.len(), || {
+                for (index, text) in slice {
+                    markers[*index].judge(|_| text).for_each(|step| drop(black_box(step)));
+                }
+            })
+        }));
+        row.round(limit, ours, peer("mark.py", MARKED));
+    }
+    row.tell();
 }

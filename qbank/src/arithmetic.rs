@@ -267,10 +267,22 @@ fn extreme<A: Arithmetic>(
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn prove(expression: &Expression, names: &Names) -> Result<Value, ArithmeticError> {
-    let by_fractions = evaluate(&Fractions, expression, names);
+    prove_found(&evaluate(&Columns, expression, names), expression, names)
+}
+
+/// The same, where what the columns give is known.
+pub(crate) fn prove_found(
+    by_columns: &Result<Value, ArithmeticError>,
+    expression: &Expression,
+    names: &Names,
+) -> Result<Value, ArithmeticError> {
+    let by_fractions = match evaluate(&ShortFractions, expression, names) {
+        Ok(value) => Ok(value),
+        // It may only have been too long for short ones.
+        Err(_) => evaluate(&Fractions, expression, names),
+    };
     let by_library = evaluate(&Library, expression, names);
-    let by_columns = evaluate(&Columns, expression, names);
-    if by_fractions == by_library && by_fractions == by_columns {
+    if by_fractions == by_library && by_fractions == *by_columns {
         return by_fractions;
     }
     // The library cuts a division that does not end and the columns stop at zero: both then know less than the
@@ -382,7 +394,7 @@ impl Arithmetic for Columns {
         right: &Self::Number,
     ) -> Result<Self::Number, ArithmeticError> {
         let (value, ends) = match operation {
-            Operation::Add => (columns::add(&[left.value, right.value])?.result()?, true),
+            Operation::Add => (columns::sum(&left.value, &right.value)?, true),
             Operation::Subtract => (columns::subtract(&left.value, &right.value)?.result()?, true),
             Operation::Multiply => (columns::multiply(&left.value, &right.value)?.result()?, true),
             Operation::Divide => {
@@ -414,6 +426,113 @@ impl Arithmetic for Columns {
 
     fn decimal(&self, number: &Self::Number) -> Result<Decimal, ArithmeticError> {
         if number.cut { Err(ArithmeticError::NotADecimal) } else { Ok(number.value) }
+    }
+}
+
+/// The route through exact fractions, as long as they are short: a numerator over a denominator, which are never reduced.
+/// What outgrows them has no value here, and is a matter for [`Fractions`].
+#[derive(Clone, Copy, Debug, Default)]
+struct ShortFractions;
+
+/// A fraction from zero up.
+#[derive(Clone, Copy, Debug)]
+struct ShortFraction {
+    top: u128,
+    /// Never zero.
+    bottom: u128,
+}
+
+impl ShortFraction {
+    /// Both over one denominator.
+    fn in_common(left: &Self, right: &Self) -> Option<(u128, u128, u128)> {
+        if left.bottom == right.bottom {
+            return Some((left.top, right.top, left.bottom));
+        }
+        let common = left.bottom.checked_mul(right.bottom)?;
+        Some((left.top.checked_mul(right.bottom)?, right.top.checked_mul(left.bottom)?, common))
+    }
+
+    fn worked(operation: Operation, left: &Self, right: &Self) -> Option<Self> {
+        let (top, bottom) = match operation {
+            Operation::Add => {
+                let (one, other, bottom) = Self::in_common(left, right)?;
+                (one.checked_add(other)?, bottom)
+            }
+            Operation::Subtract => {
+                let (one, other, bottom) = Self::in_common(left, right)?;
+                (one.checked_sub(other)?, bottom)
+            }
+            Operation::Multiply => (left.top.checked_mul(right.top)?, left.bottom.checked_mul(right.bottom)?),
+            Operation::Divide => (left.top.checked_mul(right.bottom)?, left.bottom.checked_mul(right.top)?),
+        };
+        (bottom > 0).then_some(Self { top, bottom })
+    }
+
+    /// In whole steps of a power of ten, cut off.
+    fn whole_steps(&self, places: u32) -> Option<u128> {
+        Some(quotient(self.top.checked_mul(10_u128.checked_pow(places)?)?, self.bottom).0)
+    }
+}
+
+/// Quotient and remainder; short numbers are divided by the machine at once.
+fn quotient(number: u128, by: u128) -> (u128, u128) {
+    match (u64::try_from(number), u64::try_from(by)) {
+        (Ok(number), Ok(by)) => ((number / by).into(), (number % by).into()),
+        _ => (number / by, number % by),
+    }
+}
+
+impl Arithmetic for ShortFractions {
+    type Number = ShortFraction;
+
+    fn number(&self, decimal: &Decimal) -> Result<Self::Number, ArithmeticError> {
+        let top = u128::try_from(decimal.units()).map_err(|_| ArithmeticError::BelowZero)?;
+        Ok(ShortFraction { top, bottom: 10_u128.pow(decimal.places()) })
+    }
+
+    fn apply(
+        &self,
+        operation: Operation,
+        left: &Self::Number,
+        right: &Self::Number,
+    ) -> Result<Self::Number, ArithmeticError> {
+        ShortFraction::worked(operation, left, right).ok_or(ArithmeticError::NotADecimal)
+    }
+
+    fn round(&self, number: &Self::Number, places: u32) -> Result<Self::Number, ArithmeticError> {
+        // Half up: twice as many half steps, one more, and half of them.
+        let doubled = number.top.checked_mul(2).map(|top| ShortFraction { top, ..*number });
+        let halves = doubled.and_then(|doubled| doubled.whole_steps(places));
+        let top = halves.ok_or(ArithmeticError::NotADecimal)?.div_ceil(2);
+        Ok(ShortFraction { top, bottom: 10_u128.pow(places) })
+    }
+
+    fn whole(&self, number: &Self::Number) -> Result<Self::Number, ArithmeticError> {
+        Ok(ShortFraction { top: quotient(number.top, number.bottom).0, bottom: 1 })
+    }
+
+    fn digit(&self, number: &Self::Number, place: u32) -> Result<Self::Number, ArithmeticError> {
+        let steps = number.whole_steps(place).ok_or(ArithmeticError::NotADecimal)?;
+        Ok(ShortFraction { top: steps % 10, bottom: 1 })
+    }
+
+    fn compare(&self, left: &Self::Number, right: &Self::Number) -> Result<Ordering, ArithmeticError> {
+        let common = ShortFraction::in_common(left, right).ok_or(ArithmeticError::NotADecimal)?;
+        Ok(common.0.cmp(&common.1))
+    }
+
+    fn decimal(&self, number: &Self::Number) -> Result<Decimal, ArithmeticError> {
+        // The first power of ten that leaves no remainder.
+        let mut top = number.top;
+        for places in 0..=crate::decimal::MAX_DIGITS as u32 {
+            let (units, rest) = quotient(top, number.bottom);
+            if rest == 0 {
+                let units = i128::try_from(units).map_err(|_| ArithmeticError::NotADecimal)?;
+                return Decimal::new(units, places).map_err(|_| ArithmeticError::NotADecimal);
+            }
+            top = top.checked_mul(10).ok_or(ArithmeticError::NotADecimal)?;
+        }
+        Err(ArithmeticError::NotADecimal)
     }
 }
 
@@ -580,6 +699,28 @@ mod tests {
     }
 
     proptest! {
+        #[test]
+        fn short_fractions_find_what_long_ones_do_or_nothing(
+            a in 0_i128..10_i128.pow(15), b in 0_i128..1_000_000, p in 0_u32..15, q in 0_u32..6, places in 0_u32..9,
+        ) {
+            let names = Names::from([
+                ("a".to_string(), Decimal::new(a, p).unwrap()),
+                ("b".to_string(), Decimal::new(b, q).unwrap()),
+            ]);
+            for text in [
+                "a + b", "a - b", "a * b", "a / b", "a * b / 8 + b", "a ? b", "whole(a / b)", "max(a, b, 0.5)",
+                "ascending(a, b, a * 0.5)", &format!("round(a / b, {places})"), &format!("digit(a / b, {places})"),
+                &format!("round(a, {places})"), "round(b * 0.5, 0)",
+            ] {
+                let expression: Expression = text.parse().unwrap();
+                if let Ok(short) = evaluate(&ShortFractions, &expression, &names) {
+                    prop_assert_eq!(Ok(short), evaluate(&Fractions, &expression, &names), "{} {:?}", text, names);
+                } else if a < 1_000_000_000 && p < 6 && q < 4 && places < 5 {
+                    prop_assert!(evaluate(&Fractions, &expression, &names).is_err(), "{} {:?}", text, names);
+                }
+            }
+        }
+
         #[test]
         fn three_routes_agree(a in 0_u32..1_000_000, b in 1_u32..1_000_000, p in 0_u32..4, q in 0_u32..4, places in 0_u32..4) {
             let names = Names::from([

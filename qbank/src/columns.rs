@@ -126,10 +126,8 @@ impl Grid {
         let lowest = self.places - numeral.places() as usize;
         let highest = self.places + numeral.whole_digits() as usize;
         let mut digits = [0; MAX_COLUMNS];
-        let mut rest = numeral.point_removed();
-        for digit in &mut digits[lowest..highest] {
-            *digit = u8::try_from(rest % 10).expect("a remainder by ten is one digit");
-            rest /= 10;
+        for (digit, written) in digits[lowest..highest].iter_mut().zip(numeral.digits_from_the_last()) {
+            *digit = written;
         }
         Row { digits, written: (lowest, highest) }
     }
@@ -139,11 +137,14 @@ impl Grid {
     /// # Errors
     /// [`ColumnError::TooLong`].
     pub fn numeral(&self, digits: &Digits) -> Result<Decimal, ColumnError> {
-        let units = digits.iter().rev().try_fold(0_i128, |sum, digit| {
-            sum.checked_mul(10)
-                .and_then(|tens| tens.checked_add(i128::from(*digit)))
-                .ok_or(ColumnError::TooLong)
-        })?;
+        let highest = digits.iter().rposition(|digit| *digit != 0).map_or(0, |highest| highest + 1);
+        let written = digits[..highest].iter().rev();
+        // Eighteen columns fit 64 bits, whatever stands in them.
+        let units = if highest <= 18 {
+            written.fold(0_i64, |sum, digit| sum * 10 + i64::from(*digit)).into()
+        } else {
+            written.fold(0_i128, |sum, digit| sum * 10 + i128::from(*digit))
+        };
         let places = u32::try_from(self.places).map_err(|_| ColumnError::TooLong)?;
         Decimal::new(units, places).map_err(|_| ColumnError::TooLong)
     }
@@ -178,9 +179,39 @@ impl Pair {
 pub fn add(numerals: &[Decimal]) -> Result<Addition, ColumnError> {
     let mut grid = Grid::around(numerals)?;
     let rows: Vec<Row> = numerals.iter().map(|numeral| grid.row(numeral)).collect();
+    let (sum, carries) = worked_columns(&mut grid, &rows)?;
+    Ok(Addition { grid, rows, carries, sum })
+}
+
+/// The sum of two numerals by the same columns, without the working to draw.
+///
+/// # Errors
+/// As [`add`].
+pub(crate) fn sum(left: &Decimal, right: &Decimal) -> Result<Decimal, ColumnError> {
+    let Pair { mut grid, top, bottom } = Pair::lined_up(left, right)?;
+    let (sum, _) = worked_columns(&mut grid, &[top, bottom])?;
+    grid.numeral(&sum)
+}
+
+/// How many columns of the sum of two numerals carry.
+///
+/// # Errors
+/// As [`add`].
+pub(crate) fn carries_of(left: &Decimal, right: &Decimal) -> Result<usize, ColumnError> {
+    let Pair { mut grid, top, bottom } = Pair::lined_up(left, right)?;
+    let (_, carries) = worked_columns(&mut grid, &[top, bottom])?;
+    Ok(carries.iter().filter(|carry| **carry > 0).count())
+}
+
+/// The sum of rows and what was carried into each column. The grid grows by the columns that the sum needs.
+fn worked_columns(grid: &mut Grid, rows: &[Row]) -> Result<(Digits, Digits), ColumnError> {
     let mut carries = [0; MAX_COLUMNS];
     let mut sum = [0; MAX_COLUMNS];
     for column in 0..MAX_COLUMNS - 1 {
+        // Left of the grid there is only what is carried.
+        if column >= grid.columns && carries[column] == 0 {
+            break;
+        }
         let total =
             rows.iter().map(|row| u32::from(row.digits[column])).sum::<u32>() + u32::from(carries[column]);
         sum[column] = u8::try_from(total % 10).map_err(|_| ColumnError::TooLong)?;
@@ -189,7 +220,7 @@ pub fn add(numerals: &[Decimal]) -> Result<Addition, ColumnError> {
     }
     let highest = (0..MAX_COLUMNS).rev().find(|column| sum[*column] != 0).unwrap_or(0);
     grid.columns = grid.columns.max(highest + 1);
-    Ok(Addition { grid, rows, carries, sum })
+    Ok((sum, carries))
 }
 
 /// Takes `bottom` from `top` in columns, exchanging from the left where a digit does not suffice.
@@ -381,7 +412,7 @@ impl Addition {
     /// The working, a line of text each, in equal character widths: carries, addends with annexed zeros, rule, sum.
     #[must_use]
     pub fn drawn(&self) -> Vec<String> {
-        let mut lines = Vec::new();
+        let mut lines = Vec::with_capacity(self.rows.len() + 3);
         if self.carry_count() > 0 {
             let carried = |column: usize| (self.carries[column] > 0).then(|| self.carries[column]);
             lines.push(draw_row(&self.grid, ' ', 1, carried, false));
@@ -531,17 +562,25 @@ fn draw_row(
     digit: impl Fn(usize) -> Option<u8>,
     with_point: bool,
 ) -> String {
-    let mut line = format!("{sign} ");
+    let mut line = String::with_capacity(4 + grid.columns * width);
+    line.push(sign);
+    line.push(' ');
     for column in (0..grid.columns).rev() {
-        match digit(column) {
-            Some(digit) => line.push_str(&format!("{digit:>width$}")),
-            None => line.push_str(&" ".repeat(width)),
+        let digit = digit(column);
+        let written = digit.map_or(0, |digit| if digit > 9 { 2 } else { 1 });
+        line.extend(core::iter::repeat_n(' ', width.saturating_sub(written)));
+        if let Some(digit) = digit {
+            if digit > 9 {
+                line.push(char::from(b'0' + digit / 10));
+            }
+            line.push(char::from(b'0' + digit % 10));
         }
         if column == grid.places && grid.places > 0 {
             line.push(if with_point { '.' } else { ' ' });
         }
     }
-    String::from(line.trim_end())
+    line.truncate(line.trim_end().len());
+    line
 }
 
 fn rule(grid: &Grid, width: usize) -> String {

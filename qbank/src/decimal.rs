@@ -205,6 +205,33 @@ impl Decimal {
         }
     }
 
+    /// Writes the numeral behind a text.
+    pub(crate) fn print(&self, text: &mut String) {
+        text.push_str(Numeral::of(self).text());
+    }
+
+    /// All digits without end, from the last written one; zeros follow the first one.
+    pub(crate) fn digits_from_the_last(&self) -> impl Iterator<Item = u8> + use<> {
+        let magnitude = self.units.unsigned_abs();
+        let (mut upper, lower) = (0, u64::try_from(magnitude));
+        // The upper digits of a long numeral wait until the lower ones are told.
+        let mut lower = lower.unwrap_or_else(|_| {
+            let (left, right) = (magnitude / POWERS[18], magnitude % POWERS[18]);
+            upper = u64::try_from(left).expect("28 digits less 18 are 10");
+            u64::try_from(right).expect("18 digits fit")
+        });
+        let mut told = 0_u32;
+        core::iter::repeat_with(move || {
+            if told == 18 && upper > 0 {
+                (lower, upper) = (upper, 0);
+            }
+            told += 1;
+            let digit = lower % 10;
+            lower /= 10;
+            u8::try_from(digit).expect("a remainder by ten is one digit")
+        })
+    }
+
     /// Reads what nearly all numerals are: one to eighteen digits, with digits on both sides of a point if there is one.
     /// `None` says nothing but that it is not so short or not so plain.
     pub(crate) fn short(numeral: &[u8], point: u8) -> Option<Self> {
@@ -232,6 +259,12 @@ impl Decimal {
         (!bare).then_some(Self { units: units.into(), places })
     }
 
+    /// Units and places in normal form, where the units are short: the same for equal values, and quickly compared.
+    pub(crate) fn compact(&self) -> Option<(i64, u32)> {
+        let plain = self.normalized();
+        Some((i64::try_from(plain.units).ok()?, plain.places))
+    }
+
     /// With the other sign, if so asked.
     pub(crate) fn signed(self, negative: bool) -> Self {
         if negative { Self { units: -self.units, ..self } } else { self }
@@ -246,7 +279,16 @@ impl Decimal {
 
 impl PartialEq for Decimal {
     fn eq(&self, other: &Self) -> bool {
-        self.cmp(other) == Ordering::Equal
+        if self.places == other.places {
+            return self.units == other.units;
+        }
+        let more = if self.places < other.places { other } else { self };
+        // A digit at the end that is not zero has no equal in fewer places.
+        let last = match i64::try_from(more.units) {
+            Ok(units) => i128::from(units % 10),
+            Err(_) => more.units % 10,
+        };
+        last == 0 && self.cmp(other) == Ordering::Equal
     }
 }
 
@@ -275,7 +317,7 @@ impl Ord for Decimal {
             && self.places.abs_diff(other.places) < SHORT
         {
             // Nineteen digits times eighteen zeros fit 128 bits.
-            let scaled = |units: i64, zeros: u32| i128::from(units) * 10_i128.pow(zeros);
+            let scaled = |units: i64, zeros: u32| i128::from(units) * POWERS[zeros as usize].cast_signed();
             let places = self.places.max(other.places);
             return scaled(units, places - self.places).cmp(&scaled(others, places - other.places));
         }

@@ -39,6 +39,7 @@ pub mod expression;
 pub mod family;
 pub mod form;
 pub mod grade;
+mod json;
 pub mod locale;
 pub mod marking;
 pub mod misconceptions;

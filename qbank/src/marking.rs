@@ -99,6 +99,21 @@ pub enum Verdict {
     Blank,
 }
 
+impl Verdict {
+    /// The name in records.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Correct => "correct",
+            Self::FollowThrough => "follow_through",
+            Self::RightValueWrongForm => "right_value_wrong_form",
+            Self::Wrong => "wrong",
+            Self::Unreadable => "unreadable",
+            Self::Blank => "blank",
+        }
+    }
+}
+
 /// By how many times an own value may be too large or too small and still be followed; see the module's limits.
 pub const ABSURD_FACTOR: u32 = 1000;
 

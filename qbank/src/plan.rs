@@ -11,7 +11,7 @@ use core::{fmt, ops::RangeInclusive};
 use serde::Deserialize;
 
 use crate::{
-    family::{DrawError, Family},
+    family::{DrawError, Family, Seeded},
     pool::{Pool, PoolError, Section},
     question::{Item, StepKind},
 };
@@ -298,6 +298,7 @@ struct Drawing<'d> {
 /// A family that a section draws from.
 struct Supply<'d> {
     family: &'d Family,
+    seeded: Result<Seeded<'d>, DrawError>,
     next: u64,
     count: usize,
     /// Questions of other levels since the last one that fits.
@@ -308,8 +309,9 @@ struct Supply<'d> {
 impl<'d> Drawing<'d> {
     fn items(&mut self, planned: &PlannedSection, section: usize) -> Result<Vec<Item>, PlanError> {
         let wanted = usize::try_from(planned.count).unwrap_or(usize::MAX);
+        let fitting = self.fitting(planned, section)?.into_iter();
         let mut supplies: Vec<Supply<'d>> =
-            self.fitting(planned, section)?.into_iter().map(Supply::of).collect();
+            fitting.map(|family| Supply::of(family, self.seed, self.locale)).collect();
         let mut items = Vec::new();
         while items.len() < wanted && supplies.iter().any(|supply| !supply.ended) {
             for supply in supplies.iter_mut().filter(|supply| !supply.ended) {
@@ -379,7 +381,7 @@ impl<'d> Drawing<'d> {
             if used.contains(&position) {
                 continue;
             }
-            match supply.family.draw(self.seed, position, self.locale) {
+            match supply.seeded.as_ref().map_err(Clone::clone)?.draw(position) {
                 Ok(item) if levels.contains(&item.difficulty) => {
                     used.insert(position);
                     (supply.count, supply.misses) = (supply.count + 1, 0);
@@ -396,8 +398,9 @@ impl<'d> Drawing<'d> {
 }
 
 impl<'d> Supply<'d> {
-    fn of(family: &'d Family) -> Self {
-        Self { family, next: 0, count: 0, misses: 0, ended: false }
+    fn of(family: &'d Family, seed: &'d str, locale: &str) -> Self {
+        let seeded = family.seeded(seed, locale);
+        Self { family, seeded, next: 0, count: 0, misses: 0, ended: false }
     }
 
     fn told(&self) -> FamilyCount {

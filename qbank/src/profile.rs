@@ -9,12 +9,12 @@
 //! literature says what goes wrong how often, their order follows it. Scores add up over features and steps, which a
 //! question of two easy halves pays for: it counts as harder than either. They do not claim that a score of 12 is twice
 //! as hard as one of 6, and they know nothing of reading: how a story is told is not counted.
-use alloc::{collections::BTreeMap, vec::Vec};
+use alloc::{borrow::Cow, collections::BTreeMap, vec::Vec};
 
 use crate::{
     arithmetic::{Columns, Value, evaluate},
     columns,
-    decimal::Decimal,
+    decimal::{Decimal, digit_count},
     expression::{Expression, Function, Names, Operation},
     question::{Question, Step, StepKind},
     working,
@@ -279,21 +279,36 @@ impl Profile {
     /// business of [`Question::verify`].
     #[must_use]
     pub fn of(question: &Question) -> Self {
+        let read = |step: &Step| step.expression.parse::<Expression>().ok();
+        let expressions: Vec<Option<Expression>> = question.steps.iter().map(read).collect();
+        Self::counted(question, expressions.iter().map(Option::as_ref), &question.given_names())
+    }
+
+    /// The same, where the expressions of the steps are read and the givens are known by name.
+    pub(crate) fn counted<'e>(
+        question: &Question,
+        expressions: impl Iterator<Item = Option<&'e Expression>>,
+        givens: &Names,
+    ) -> Self {
+        let mut names = Cow::Borrowed(givens);
         let mut profile = Self::default();
-        let mut names = question.given_names();
         let mut earlier: Vec<&str> = Vec::new();
-        for step in &question.steps {
+        for (step, expression) in question.steps.iter().zip(expressions) {
             if !earlier.is_empty() {
                 profile.add(Feature::LaterStep, 1);
             }
-            if let Ok(expression) = step.expression.parse::<Expression>() {
+            if let Some(expression) = expression {
                 let choices: Vec<Decimal> = step.choices.iter().filter_map(|choice| choice.value).collect();
                 let mistakes = step.choices.iter().any(|choice| choice.mistake.is_some());
                 profile.add(Feature::MistakeToFind, mistakes.into());
                 profile.add(Feature::InWords, (step.kind == StepKind::Words).into());
                 let choices = if mistakes { &[][..] } else { &choices };
-                profile.add_step(&expression, &names, &earlier, choices);
-                names.extend(value(step, &expression, &names).map(|value| (step.id.clone(), value)));
+                profile.add_step(expression, &names, &earlier, choices);
+                // After the last step nothing works with its answer.
+                if earlier.len() + 1 < question.steps.len() {
+                    let value = value(step, expression, &names);
+                    names.to_mut().extend(value.map(|value| (step.id.clone(), value)));
+                }
             }
             let tempting = step.predicted.iter().any(|wrong| wrong.expression.is_some());
             profile.add(Feature::TemptingWords, tempting.into());
@@ -344,8 +359,10 @@ impl Profile {
     }
 
     fn add_step(&mut self, expression: &Expression, names: &Names, earlier: &[&str], choices: &[Decimal]) {
-        let built_on = expression.names().iter().filter(|name| earlier.contains(name)).count();
-        self.add(Feature::BuildsOn, built_on);
+        if !earlier.is_empty() {
+            let built_on = expression.names().iter().filter(|name| earlier.contains(name)).count();
+            self.add(Feature::BuildsOn, built_on);
+        }
         let mut reader = Reader { profile: self, names, numerals: 0, places: 0 };
         let result = reader.work(expression);
         // Where the expression only names the right choice, the choices are what is compared.
@@ -563,34 +580,27 @@ fn is_power_of_ten(number: &Decimal) -> bool {
     units == 1 && *number != Decimal::from(1)
 }
 
-/// The digits of a numeral from its first to its last one that is not zero, as written from the highest place down.
-fn significant(number: &Decimal) -> Vec<u8> {
-    let mut digits = Vec::new();
-    let mut rest = number.normalized().point_removed();
-    while rest > 0 {
-        digits.push(u8::try_from(rest % 10).expect("a remainder by ten is one digit"));
-        rest /= 10;
-    }
-    digits.reverse();
-    digits
+/// The digits of a numeral from its last one that is not zero to its first.
+fn significant(number: &Decimal) -> impl Iterator<Item = u8> {
+    let plain = number.normalized();
+    plain.digits_from_the_last().take(digits(&plain))
 }
 
 fn nonzero_digits(number: &Decimal) -> usize {
-    significant(number).iter().filter(|digit| **digit != 0).count()
+    significant(number).filter(|digit| *digit != 0).count()
 }
 
 fn digits(number: &Decimal) -> usize {
-    significant(number).len()
+    let plain = number.normalized();
+    if plain.is_zero() { 0 } else { digit_count(plain.point_removed()) as usize }
 }
 
 /// Zeros between digits that are not zero, and zeros straight after the point of a number below 1. The end zeros of
 /// 40 or 4.50 are none of them.
 fn zeros_inside(number: &Decimal) -> usize {
     let plain = number.normalized();
-    let digits = significant(&plain);
-    let last = digits.iter().rposition(|digit| *digit != 0).map_or(0, |last| last + 1);
-    let inside = digits[..last].iter().filter(|digit| **digit == 0).count();
-    let in_front = (plain.places() as usize).saturating_sub(digits.len());
+    let inside = significant(&plain).skip_while(|digit| *digit == 0).filter(|digit| *digit == 0).count();
+    let in_front = (plain.places() as usize).saturating_sub(digits(&plain));
     inside + if plain.is_zero() { 0 } else { in_front }
 }
 

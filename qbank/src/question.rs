@@ -3,9 +3,15 @@
 //! A [`Question`] is a record: what a draw produced or a file holds. Nothing in it is believed. [`Question::verify`]
 //! works every answer again by three routes that share no arithmetic, predicts every wrong answer anew and checks
 //! the receipt; only then is there an [`Item`], and only items are placed, exported or marked.
+//!
+//! A question that is drawn this moment was worked by columns a moment before, so only the two other routes are left to go;
+//! a family is believed when its first draws come out of [`Question::verify`] as the same items.
+mod canonical;
+
 use alloc::{
     collections::{BTreeMap, BTreeSet},
     string::{String, ToString},
+    sync::Arc,
     vec::Vec,
 };
 use core::ops::Deref;
@@ -14,7 +20,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::{
     accept::{Acceptance, Rule, fraction_of},
-    arithmetic::{Arithmetic, ArithmeticError, Fractions, Value, prove},
+    arithmetic::{Arithmetic, ArithmeticError, Fractions, Value, prove, prove_found},
     decimal::Decimal,
     expression::{Expression, ExpressionError, Names},
     locale::Language,
@@ -169,8 +175,8 @@ pub struct Item {
 /// What the proof of one step found, ready for marking.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ProvenStep {
-    /// The expression, read.
-    pub expression: Expression,
+    /// The expression, read; questions of one family share it.
+    pub expression: Arc<Expression>,
     /// The right answer.
     pub key: Key,
     /// What a later expression that names this step works with.
@@ -332,8 +338,9 @@ impl Question {
         self
     }
 
+    /// A receipt is over all but itself.
     fn fitting_receipt(&self) -> String {
-        receipt::of(&Self { receipt: String::new(), ..self.clone() })
+        receipt::of_canonical(&canonical::without_receipt(self))
     }
 
     /// The names and values that the first step's expression can use.
@@ -347,9 +354,9 @@ impl Question {
     /// # Errors
     /// [`ProofError`], naming the question, the step and the first fault found.
     pub fn verify(self) -> Result<Item, ProofError> {
+        let receipt = self.fitting_receipt();
         let fault = |fault| ProofError { question: self.id.clone(), step: None, fault };
         check_shape(&self).map_err(fault)?;
-        let receipt = self.fitting_receipt();
         if receipt != self.receipt {
             return Err(fault(Fault::Receipt(receipt)));
         }
@@ -370,6 +377,35 @@ impl Question {
         }
         Ok(Item { profile: Profile::of(&self), question: self, steps })
     }
+
+    /// Seals a question that was drawn this moment and proves its answers. What the draw has worked is not worked again
+    /// by the same way; the answers are by the two other ones.
+    pub(crate) fn proven_as_drawn(
+        self,
+        steps: Vec<DrawnStep>,
+        names: &Names,
+        profile: Profile,
+    ) -> Result<Item, ProofError> {
+        let question = self.sealed();
+        let proven = question.steps.iter().zip(steps).map(|(step, drawn)| {
+            step.proven_as_drawn(drawn, names).map_err(|fault| ProofError {
+                question: question.id.clone(),
+                step: Some(step.id.clone()),
+                fault,
+            })
+        });
+        let steps = proven.collect::<Result<_, _>>()?;
+        Ok(Item { profile, question, steps })
+    }
+}
+
+/// What the draw of a step knows beyond its record.
+pub(crate) struct DrawnStep {
+    pub(crate) expression: Arc<Expression>,
+    /// What the expression is worth by columns.
+    pub(crate) value: Value,
+    pub(crate) key: Key,
+    pub(crate) wrong: Vec<Wrong>,
 }
 
 /// Whether a text can name an item in every package format: letters, digits and hyphens, a letter first.
@@ -401,7 +437,7 @@ impl Step {
     fn proven(&self, names: &Names, language: Language) -> Result<ProvenStep, Fault> {
         self.check_accept()?;
         self.check_mistakes(names)?;
-        let expression: Expression = self.expression.parse()?;
+        let expression: Arc<Expression> = Arc::new(self.expression.parse()?);
         let found = prove(&expression, names)?;
         let key = self.key_for(&found)?;
         if self.answer_of(&key, language)? != self.answer && !self.same_number(&key) {
@@ -411,6 +447,17 @@ impl Step {
         let wrong =
             self.predicted.iter().map(|wrong| self.check_prediction(wrong, &expression, names, language));
         let wrong: Vec<Wrong> = wrong.collect::<Result<_, _>>()?;
+        self.check_distinct(&key, &wrong)?;
+        let value = self.value_of(&key);
+        Ok(ProvenStep { expression, key, value, wrong })
+    }
+
+    /// What [`Step::proven`] finds, of a step that was drawn this moment.
+    fn proven_as_drawn(&self, drawn: DrawnStep, names: &Names) -> Result<ProvenStep, Fault> {
+        let DrawnStep { expression, value, key, wrong } = drawn;
+        prove_found(&Ok(value), &expression, names)?;
+        self.check_accept()?;
+        self.check_interval(&key)?;
         self.check_distinct(&key, &wrong)?;
         let value = self.value_of(&key);
         Ok(ProvenStep { expression, key, value, wrong })
@@ -576,9 +623,7 @@ impl Step {
     #[must_use]
     pub fn marks_right(&self, key: &Key, answer: &Key) -> bool {
         match (key, answer) {
-            (Key::Number(key), Key::Number(value)) => {
-                self.accept.accepts(&fraction_of(key), &fraction_of(value))
-            }
+            (Key::Number(key), Key::Number(value)) => self.accept.accepts_decimal(key, value),
             _ => key == answer,
         }
     }

@@ -1,7 +1,6 @@
 //! Receipts: a fingerprint over the canonical content of a record, by which anyone can tell that nothing in it was
 //! changed and a question can be drawn anew.
 use alloc::{format, string::String};
-use core::fmt::Write as _;
 
 use serde::Serialize;
 use sha2::{Digest, Sha256};
@@ -13,6 +12,11 @@ use sha2::{Digest, Sha256};
 #[must_use]
 pub fn of(record: &impl Serialize) -> String {
     let canonical = serde_json::to_vec(record).expect("records of this crate have text keys only");
+    of_canonical(&String::from_utf8(canonical).expect("JSON is text"))
+}
+
+/// The same of a record that is already written.
+pub(crate) fn of_canonical(canonical: &str) -> String {
     format!("sha256:{}", hexadecimal(&Sha256::digest(canonical)))
 }
 
@@ -25,10 +29,10 @@ pub fn short(text: &str, characters: usize) -> String {
 }
 
 fn hexadecimal(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::new(), |mut digits, byte| {
-        write!(digits, "{byte:02x}").expect("writing to a text cannot fail");
-        digits
-    })
+    let mut digits = String::with_capacity(2 * bytes.len());
+    let halves = bytes.iter().flat_map(|byte| [byte >> 4, byte & 0xF]);
+    digits.extend(halves.map(|half| char::from(b"0123456789abcdef"[usize::from(half)])));
+    digits
 }
 
 #[cfg(test)]

@@ -7,11 +7,7 @@
 //!
 //! Ratios of customary units are those of NIST Handbook 44, Appendix C (from memory). Areas have the squares of the
 //! ratios of their lengths.
-use alloc::{
-    format,
-    string::{String, ToString},
-    vec::Vec,
-};
+use alloc::{format, string::String, vec::Vec};
 
 use num_rational::BigRational;
 
@@ -32,7 +28,7 @@ pub struct Unit {
     pub size: u32,
     /// Whether the symbol stands before the number.
     pub leads: bool,
-    words: &'static str,
+    words: &'static [&'static str],
 }
 
 /// What is measured, and in which system. Units of one dimension can be exchanged, others never. Each has the smallest
@@ -61,7 +57,7 @@ pub enum Dimension {
     Money,
 }
 
-const fn unit(symbol: &'static str, dimension: Dimension, size: u32, words: &'static str) -> Unit {
+const fn unit(symbol: &'static str, dimension: Dimension, size: u32, words: &'static [&'static str]) -> Unit {
     Unit { symbol, dimension, size, leads: false, words }
 }
 
@@ -76,97 +72,197 @@ pub static UNITS: &[Unit] = {
             "km",
             Length,
             1_000_000,
-            "km, kms, kilometer, kilometers, kilometre, kilometres, kilómetro, kilómetros",
+            &["km", "kms", "kilometer", "kilometers", "kilometre", "kilometres", "kilómetro", "kilómetros"],
         ),
-        unit("m", Length, 1000, "m, meter, meters, metre, metres, metro, metros"),
+        unit("m", Length, 1000, &["m", "meter", "meters", "metre", "metres", "metro", "metros"]),
         unit(
             "cm",
             Length,
             10,
-            "cm, cms, centimeter, centimeters, centimetre, centimetres, centímetro, centímetros",
+            &[
+                "cm",
+                "cms",
+                "centimeter",
+                "centimeters",
+                "centimetre",
+                "centimetres",
+                "centímetro",
+                "centímetros",
+            ],
         ),
         unit(
             "mm",
             Length,
             1,
-            "mm, mms, millimeter, millimeters, millimetre, millimetres, milímetro, milímetros",
+            &[
+                "mm",
+                "mms",
+                "millimeter",
+                "millimeters",
+                "millimetre",
+                "millimetres",
+                "milímetro",
+                "milímetros",
+            ],
         ),
         unit(
             "m²",
             Area,
             10_000,
-            "m², m2, m^2, sq m, square m, square meter, square meters, square metre, square metres, sq meters, \
-             sq metres, metro cuadrado, metros cuadrados",
+            &[
+                "m²",
+                "m2",
+                "m^2",
+                "sq m",
+                "square m",
+                "square meter",
+                "square meters",
+                "square metre",
+                "square metres",
+                "sq meters",
+                "sq metres",
+                "metro cuadrado",
+                "metros cuadrados",
+            ],
         ),
         unit(
             "cm²",
             Area,
             1,
-            "cm², cm2, cm^2, sq cm, square cm, square centimeter, square centimeters, square centimetre, \
-             square centimetres, sq centimeters, sq centimetres, centímetro cuadrado, centímetros cuadrados",
+            &[
+                "cm²",
+                "cm2",
+                "cm^2",
+                "sq cm",
+                "square cm",
+                "square centimeter",
+                "square centimeters",
+                "square centimetre",
+                "square centimetres",
+                "sq centimeters",
+                "sq centimetres",
+                "centímetro cuadrado",
+                "centímetros cuadrados",
+            ],
         ),
-        unit("kg", Mass, 1000, "kg, kgs, kilogram, kilograms, kilo, kilos, kilogramo, kilogramos"),
-        unit("g", Mass, 1, "g, gr, gram, grams, gramo, gramos"),
-        unit("L", Volume, 1000, "l, liter, liters, litre, litres, litro, litros"),
+        unit(
+            "kg",
+            Mass,
+            1000,
+            &["kg", "kgs", "kilogram", "kilograms", "kilo", "kilos", "kilogramo", "kilogramos"],
+        ),
+        unit("g", Mass, 1, &["g", "gr", "gram", "grams", "gramo", "gramos"]),
+        unit("L", Volume, 1000, &["l", "liter", "liters", "litre", "litres", "litro", "litros"]),
         unit(
             "mL",
             Volume,
             1,
-            "ml, mls, milliliter, milliliters, millilitre, millilitres, mililitro, mililitros",
+            &[
+                "ml",
+                "mls",
+                "milliliter",
+                "milliliters",
+                "millilitre",
+                "millilitres",
+                "mililitro",
+                "mililitros",
+            ],
         ),
-        unit("mi", CustomaryLength, 63_360, "mi, mile, miles, milla, millas"),
-        unit("yd", CustomaryLength, 36, "yd, yds, yard, yards, yarda, yardas"),
-        unit("ft", CustomaryLength, 12, "ft, foot, feet, pie, pies"),
-        unit("in", CustomaryLength, 1, "in, ins, inch, inches, pulgada, pulgadas, pulg"),
+        unit("mi", CustomaryLength, 63_360, &["mi", "mile", "miles", "milla", "millas"]),
+        unit("yd", CustomaryLength, 36, &["yd", "yds", "yard", "yards", "yarda", "yardas"]),
+        unit("ft", CustomaryLength, 12, &["ft", "foot", "feet", "pie", "pies"]),
+        unit("in", CustomaryLength, 1, &["in", "ins", "inch", "inches", "pulgada", "pulgadas", "pulg"]),
         unit(
             "yd²",
             CustomaryArea,
             1296,
-            "yd², yd2, yd^2, sq yd, sq yds, square yd, square yard, square yards, sq yards, yarda cuadrada, \
-             yardas cuadradas",
+            &[
+                "yd²",
+                "yd2",
+                "yd^2",
+                "sq yd",
+                "sq yds",
+                "square yd",
+                "square yard",
+                "square yards",
+                "sq yards",
+                "yarda cuadrada",
+                "yardas cuadradas",
+            ],
         ),
         unit(
             "ft²",
             CustomaryArea,
             144,
-            "ft², ft2, ft^2, sq ft, square ft, square foot, square feet, sq feet, pie cuadrado, pies cuadrados",
+            &[
+                "ft²",
+                "ft2",
+                "ft^2",
+                "sq ft",
+                "square ft",
+                "square foot",
+                "square feet",
+                "sq feet",
+                "pie cuadrado",
+                "pies cuadrados",
+            ],
         ),
         unit(
             "in²",
             CustomaryArea,
             1,
-            "in², in2, in^2, sq in, square in, square inch, square inches, sq inches, pulgada cuadrada, \
-             pulgadas cuadradas",
+            &[
+                "in²",
+                "in2",
+                "in^2",
+                "sq in",
+                "square in",
+                "square inch",
+                "square inches",
+                "sq inches",
+                "pulgada cuadrada",
+                "pulgadas cuadradas",
+            ],
         ),
-        unit("lb", CustomaryWeight, 16, "lb, lbs, pound, pounds, libra, libras"),
-        unit("oz", CustomaryWeight, 1, "oz, ozs, ounce, ounces, onza, onzas"),
-        unit("gal", CustomaryVolume, 128, "gal, gals, gallon, gallons, galón, galones"),
+        unit("lb", CustomaryWeight, 16, &["lb", "lbs", "pound", "pounds", "libra", "libras"]),
+        unit("oz", CustomaryWeight, 1, &["oz", "ozs", "ounce", "ounces", "onza", "onzas"]),
+        unit("gal", CustomaryVolume, 128, &["gal", "gals", "gallon", "gallons", "galón", "galones"]),
         unit(
             "qt",
             CustomaryVolume,
             32,
-            "qt, qts, quart, quarts, cuarto, cuartos, cuarto de galón, cuartos de galón",
+            &["qt", "qts", "quart", "quarts", "cuarto", "cuartos", "cuarto de galón", "cuartos de galón"],
         ),
-        unit("pt", CustomaryVolume, 16, "pt, pts, pint, pints, pinta, pintas"),
+        unit("pt", CustomaryVolume, 16, &["pt", "pts", "pint", "pints", "pinta", "pintas"]),
         // A bare `c` means cents, so cups have no shorter symbol.
-        unit("cup", CustomaryVolume, 8, "cup, cups, taza, tazas"),
+        unit("cup", CustomaryVolume, 8, &["cup", "cups", "taza", "tazas"]),
         unit(
             "fl oz",
             CustomaryVolume,
             1,
-            "fl oz, floz, oz fl, fluid oz, fluid ounce, fluid ounces, onza líquida, onzas líquidas, oz líq",
+            &[
+                "fl oz",
+                "floz",
+                "oz fl",
+                "fluid oz",
+                "fluid ounce",
+                "fluid ounces",
+                "onza líquida",
+                "onzas líquidas",
+                "oz líq",
+            ],
         ),
-        unit("h", Time, 3600, "h, hr, hrs, hour, hours, hora, horas"),
-        unit("min", Time, 60, "min, mins, minute, minutes, minuto, minutos"),
-        unit("s", Time, 1, "s, sec, secs, second, seconds, seg, segundo, segundos"),
+        unit("h", Time, 3600, &["h", "hr", "hrs", "hour", "hours", "hora", "horas"]),
+        unit("min", Time, 60, &["min", "mins", "minute", "minutes", "minuto", "minutos"]),
+        unit("s", Time, 1, &["s", "sec", "secs", "second", "seconds", "seg", "segundo", "segundos"]),
         Unit {
             symbol: "$",
             dimension: Money,
             size: 100,
             leads: true,
-            words: "$, dollar, dollars, dólar, dólares",
+            words: &["$", "dollar", "dollars", "dólar", "dólares"],
         },
-        unit("¢", Money, 1, "¢, c, cent, cents, centavo, centavos"),
+        unit("¢", Money, 1, &["¢", "c", "cent", "cents", "centavo", "centavos"]),
     ]
 };
 
@@ -194,8 +290,17 @@ pub fn by_symbol(symbol: &str) -> Option<&'static Unit> {
 #[must_use]
 pub fn by_word(word: &str) -> Option<&'static Unit> {
     let plain = plain(word);
-    let is_listed = |listed: &str| listed.chars().filter_map(folded).eq(plain.chars());
+    let is_listed = |listed: &str| {
+        may_be(listed.as_bytes(), plain.as_bytes()) && listed.chars().filter_map(folded).eq(plain.chars())
+    };
     UNITS.iter().find(|unit| unit.words().any(is_listed))
+}
+
+/// Nearly all words are told apart by their first two bytes. The first letter has no accent in any of them; the second may.
+fn may_be(listed: &[u8], plain: &[u8]) -> bool {
+    let second = |word: &[u8]| word.get(1).copied();
+    listed.first() == plain.first()
+        && (second(listed) == second(plain) || second(listed).is_some_and(|byte| !byte.is_ascii()))
 }
 
 /// The unit that a text starts with, the longest that does, and what comes after it: `ft 3 in` is feet and ` 3 in`,
@@ -255,16 +360,27 @@ fn plain(word: &str) -> String {
 impl Unit {
     /// Words that pupils may write in its place: in small letters, with accents, without dots.
     pub fn words(&self) -> impl Iterator<Item = &'static str> {
-        self.words.split(", ")
+        self.words.iter().copied()
     }
 
     /// The number with the unit, as printed: `12.40 kg`, `$4.50`, `45¢`.
     #[must_use]
     pub fn beside(&self, number: &Decimal) -> String {
-        match (self.leads, self.dimension) {
-            (true, _) => format!("{}{number}", self.symbol),
-            (false, Dimension::Money) => format!("{number}{}", self.symbol),
-            (false, _) => format!("{number} {}", self.symbol),
+        let mut text = String::new();
+        self.print_beside(&mut text, number);
+        text
+    }
+
+    fn print_beside(&self, text: &mut String, number: &Decimal) {
+        if self.leads {
+            text.push_str(self.symbol);
+        }
+        number.print(text);
+        if !self.leads {
+            if self.dimension != Dimension::Money {
+                text.push(' ');
+            }
+            text.push_str(self.symbol);
         }
     }
 
@@ -396,9 +512,16 @@ impl Unit {
 /// The number with the unit of that symbol, or alone where there is none.
 #[must_use]
 pub fn printed(number: &Decimal, symbol: Option<&str>) -> String {
+    let mut text = String::new();
+    print(&mut text, number, symbol);
+    text
+}
+
+/// The same, written behind a text.
+pub(crate) fn print(text: &mut String, number: &Decimal, symbol: Option<&str>) {
     match symbol.and_then(by_symbol) {
-        Some(unit) => unit.beside(number),
-        None => number.to_string(),
+        Some(unit) => unit.print_beside(text, number),
+        None => number.print(text),
     }
 }
 
@@ -417,6 +540,7 @@ mod tests {
             assert_eq!(by_symbol(unit.symbol), Some(unit));
             for word in unit.words() {
                 assert_eq!(by_word(word), Some(unit), "{word}");
+                assert_eq!(word.chars().next().and_then(folded), word.chars().next(), "{word}");
             }
         }
         assert_eq!(by_word("KG."), by_symbol("kg"));

@@ -182,13 +182,34 @@ pub fn from_words(text: &str, language: Language) -> Result<Decimal, WordsProble
 mod english {
     use super::{String, ToString, format, nth};
 
-    pub(super) const SMALL: &str = "\
-        zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen \
-        sixteen seventeen eighteen nineteen";
+    pub(super) const SMALL: &[&str] = &[
+        "zero",
+        "one",
+        "two",
+        "three",
+        "four",
+        "five",
+        "six",
+        "seven",
+        "eight",
+        "nine",
+        "ten",
+        "eleven",
+        "twelve",
+        "thirteen",
+        "fourteen",
+        "fifteen",
+        "sixteen",
+        "seventeen",
+        "eighteen",
+        "nineteen",
+    ];
     /// From twenty on.
-    pub(super) const TENS: &str = "twenty thirty forty fifty sixty seventy eighty ninety";
+    pub(super) const TENS: &[&str] =
+        &["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"];
     /// The last two are only known in order to be refused.
-    pub(super) const PLACES: &str = "tenth hundredth thousandth ten-thousandth hundred-thousandth millionth";
+    pub(super) const PLACES: &[&str] =
+        &["tenth", "hundredth", "thousandth", "ten-thousandth", "hundred-thousandth", "millionth"];
 
     pub(super) fn decimal(whole: u32, parts: u32, places: u32) -> String {
         let Some(place) = places.checked_sub(1) else {
@@ -219,18 +240,56 @@ mod english {
 mod spanish {
     use super::{String, ToString, format, nth};
 
-    pub(super) const SMALL: &str = "\
-        cero uno dos tres cuatro cinco seis siete ocho nueve diez once doce trece catorce quince \
-        dieciséis diecisiete dieciocho diecinueve veinte veintiuno veintidós veintitrés veinticuatro \
-        veinticinco veintiséis veintisiete veintiocho veintinueve";
+    pub(super) const SMALL: &[&str] = &[
+        "cero",
+        "uno",
+        "dos",
+        "tres",
+        "cuatro",
+        "cinco",
+        "seis",
+        "siete",
+        "ocho",
+        "nueve",
+        "diez",
+        "once",
+        "doce",
+        "trece",
+        "catorce",
+        "quince",
+        "dieciséis",
+        "diecisiete",
+        "dieciocho",
+        "diecinueve",
+        "veinte",
+        "veintiuno",
+        "veintidós",
+        "veintitrés",
+        "veinticuatro",
+        "veinticinco",
+        "veintiséis",
+        "veintisiete",
+        "veintiocho",
+        "veintinueve",
+    ];
     /// From thirty on.
-    pub(super) const TENS: &str = "treinta cuarenta cincuenta sesenta setenta ochenta noventa";
+    pub(super) const TENS: &[&str] =
+        &["treinta", "cuarenta", "cincuenta", "sesenta", "setenta", "ochenta", "noventa"];
     /// From one hundred on, as another number follows; their gender is put on by [`number`].
-    pub(super) const HUNDREDS: &str = "\
-        ciento doscientos trescientos cuatrocientos quinientos seiscientos setecientos ochocientos \
-        novecientos";
+    pub(super) const HUNDREDS: &[&str] = &[
+        "ciento",
+        "doscientos",
+        "trescientos",
+        "cuatrocientos",
+        "quinientos",
+        "seiscientos",
+        "setecientos",
+        "ochocientos",
+        "novecientos",
+    ];
     /// The last two are only known in order to be refused.
-    pub(super) const PLACES: &str = "décima centésima milésima diezmilésima cienmilésima millonésima";
+    pub(super) const PLACES: &[&str] =
+        &["décima", "centésima", "milésima", "diezmilésima", "cienmilésima", "millonésima"];
 
     /// What the number counts, which decides how 'one' and the hundreds end.
     #[derive(Clone, Copy, PartialEq, Eq)]
@@ -475,14 +534,17 @@ fn place(word: &str, language: Language) -> Option<Token> {
 }
 
 /// Where a word stands in a list, accents and hyphens aside.
-fn index(list: &str, word: &str) -> Option<u32> {
+fn index(list: &[&str], word: &str) -> Option<u32> {
     let letters =
-        |listed: &str| listed.chars().filter_map(folded).filter(|letter| *letter != '-').eq(word.chars());
-    u32::try_from(list.split(' ').position(letters)?).ok()
+        |listed: &&str| listed.chars().filter_map(folded).filter(|letter| *letter != '-').eq(word.chars());
+    // Nearly all words are told apart by their first letter. One with an accent may match another letter.
+    let first = word.as_bytes().first();
+    let may_be = |listed: &&str| listed.as_bytes().first() == first || !listed.is_char_boundary(1);
+    u32::try_from(list.iter().position(|listed| may_be(listed) && letters(listed))?).ok()
 }
 
-fn nth(list: &'static str, index: u32) -> &'static str {
-    list.split(' ').nth(index as usize).expect("the list has a word for every number that is asked for")
+fn nth(list: &'static [&'static str], index: u32) -> &'static str {
+    list.get(index as usize).expect("the list has a word for every number that is asked for")
 }
 
 /// Every number that the tokens can mean, and problems of those that they almost mean.

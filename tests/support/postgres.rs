@@ -52,9 +52,18 @@ impl Postgres {
 
     /// The address of a new empty database.
     pub fn database(&self) -> String {
+        self.database_like("template1")
+    }
+
+    /// The address of a new copy of a database to which nobody is connected.
+    pub fn copy_of(&self, address: &str) -> String {
+        self.database_like(name_of(address))
+    }
+
+    fn database_like(&self, template: &str) -> String {
         static DATABASES: AtomicU32 = AtomicU32::new(1);
         let name = format!("school{}", DATABASES.fetch_add(1, Ordering::Relaxed));
-        self.order("postgres", &format!("CREATE DATABASE {name}"));
+        self.order("postgres", &format!("CREATE DATABASE {name} TEMPLATE {template}"));
         format!("postgres://postgres@/{name}?host={}", self.folder.display())
     }
 
@@ -63,8 +72,7 @@ impl Postgres {
     /// # Panics
     /// If it fails.
     pub fn run_at(&self, address: &str, sql: &str) -> String {
-        let name = address.trim_start_matches("postgres://postgres@/").split('?').next();
-        self.order(name.expect("a split has a first part"), sql)
+        self.order(name_of(address), sql)
     }
 
     /// Ends all sessions at its databases.
@@ -119,6 +127,12 @@ impl Drop for Postgres {
         // If it fails there is nobody left to tell.
         let _ = self.keeper.wait();
     }
+}
+
+/// The name of a database of [`Postgres::database`].
+fn name_of(address: &str) -> &str {
+    let name = address.trim_start_matches("postgres://postgres@/").split('?').next();
+    name.expect("a split has a first part")
 }
 
 /// The folder of the newest version's programs; Debian keeps them out of the search path.

@@ -13,13 +13,22 @@ use crate::wait_for;
 /// How long a started service may take to answer, on a busy machine.
 const START_WITHIN: Duration = Duration::from_secs(30);
 
-/// The program's file, built in the profile and target folder of the running test.
+static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
+
+/// The program's file, built in the profile and target folder of the running test unless another one was named.
 ///
 /// # Panics
 /// If it cannot be built.
 pub fn program() -> &'static Path {
-    static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
     PROGRAM.get_or_init(build)
+}
+
+/// Names a program that was built before.
+///
+/// # Panics
+/// If one was used already.
+pub fn use_program(file: PathBuf) {
+    PROGRAM.set(file).expect("the program is named before it is used");
 }
 
 fn build() -> PathBuf {

@@ -390,7 +390,7 @@ impl StepMapping<'_, '_> {
     /// a mistake have none, whatever the mistake leads to, and a neighbour's place must not tell the answer.
     fn may_shuffle(&self) -> bool {
         let amount = |choice: &Choice| choice.value.is_some() && choice.mistake.is_none();
-        !self.step.choices.iter().any(amount) && !matches!(self.proven.expression, Formula::Comparison(..))
+        !self.step.choices.iter().any(amount) && !matches!(*self.proven.expression, Formula::Comparison(..))
     }
 }
 
@@ -476,7 +476,7 @@ pub(super) fn compared(item: &Item, step: &Step, proven: &ProvenStep) -> Option<
         let given = item.givens.iter().find(|given| given.name == *name)?;
         Some(units::printed(&given.value, given.unit.as_deref()))
     };
-    match &proven.expression {
+    match &*proven.expression {
         Formula::Comparison(left, right) if step.kind == StepKind::Choice => {
             Some((given(left)?, given(right)?))
         }

@@ -4,6 +4,7 @@ use alloc::{
     collections::{BTreeMap, BTreeSet},
     format,
     string::{String, ToString},
+    sync::Arc,
     vec::Vec,
 };
 use core::ops::Range;
@@ -74,7 +75,8 @@ impl Family {
         }
     }
 
-    /// A family whose conditions nothing satisfies would fail in a lesson: draw a few questions now.
+    /// A family whose conditions nothing satisfies would fail in a lesson: draw a few questions now, and prove them as
+    /// records that somebody hands in.
     fn tried(self, file: &str) -> Result<Self, FamilyErrors> {
         for locale in self.texts.keys() {
             let positions = u64::try_from(self.capacity()).unwrap_or(u64::MAX).min(TRIAL_POSITIONS);
@@ -85,7 +87,7 @@ impl Family {
                 Some(Err(error)) => Some(error.to_string()),
                 Some(Ok(first)) => match drawn.take(TRIAL_DRAWS).collect::<Result<Vec<Item>, _>>() {
                     Err(error) => Some(error.to_string()),
-                    Ok(more) => self.silent_step(&first, &more),
+                    Ok(more) => unproven(&first, &more).or_else(|| self.silent_step(&first, &more)),
                 },
             };
             if let Some(fault) = fault {
@@ -109,6 +111,15 @@ impl Family {
             silent.id
         ))
     }
+}
+
+/// What speaks against drawn items, proven again as records.
+fn unproven(first: &Item, more: &[Item]) -> Option<String> {
+    let again = |item: &Item| match item.question().clone().verify() {
+        Err(error) => Some(error.to_string()),
+        Ok(proven) => (proven != *item).then(|| format!("the record of {} proves something else", item.id)),
+    };
+    core::iter::once(first).chain(more).find_map(again)
 }
 
 /// Gathers faults while it turns a file into a family. Where something is at fault a stand-in is used, so that the
@@ -461,10 +472,12 @@ impl Checker<'_> {
             Some((self.misconception(&mistake.misconception)?, self.expression(&mistake.expression)?))
         });
         let mistakes = mistakes.collect();
+        let expression = expression?;
         Some(FamilyStep {
             id,
             kind: *step.kind.get_ref(),
-            expression: expression?,
+            text: expression.to_string(),
+            expression: Arc::new(expression),
             unit: self.unit(step.unit.as_ref()),
             accept: step.acceptance(),
             points: *step.points.get_ref(),

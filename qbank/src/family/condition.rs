@@ -125,7 +125,7 @@ fn carries(of: &Expression, values: &Names) -> Option<usize> {
     let Expression::Binary(Operation::Add, left, right) = of else {
         return None;
     };
-    Some(columns::add(&[number(left, values)?, number(right, values)?]).ok()?.carry_count())
+    columns::carries_of(&number(left, values)?, &number(right, values)?).ok()
 }
 
 fn difference(of: &Expression, values: &Names) -> Option<Subtraction> {

@@ -12,14 +12,17 @@ use alloc::{
 
 use super::{Choices, Counted, Family, FamilyStep, Numbers, Texts, texts::Teller};
 use crate::{
-    arithmetic::{Columns, Value, evaluate},
+    arithmetic::{Columns, Value, evaluate, prove},
     decimal::Decimal,
     draw::{Draws, Permutation},
     expression::Names,
     locale::Language,
-    misconceptions::{self, Predicted, gather},
+    misconceptions::{self, JOINT},
     profile::Profile,
-    question::{Answer, Choice, Given, Item, Key, Mistake, Prediction, ProofError, Question, Step, StepKind},
+    question::{
+        Answer, Choice, DrawnStep, Given, Item, Key, Mistake, Prediction, ProofError, Question, Step,
+        StepKind, Wrong,
+    },
     receipt, units, working,
 };
 
@@ -84,25 +87,42 @@ impl Family {
     /// # Errors
     /// [`DrawError`]; [`DrawError::Void`] is part of the design and calls for another position.
     pub fn draw(&self, seed: &str, position: u64, locale: &str) -> Result<Item, DrawError> {
-        let family = || self.id.clone();
-        let (locale, texts) = self
-            .texts
-            .get_key_value(locale)
-            .ok_or_else(|| DrawError::NoTexts { family: family(), locale: locale.to_string() })?;
+        self.seeded(seed, locale)?.draw(position)
+    }
+
+    /// The questions of one seed in one language, with what does not depend on the position worked out.
+    ///
+    /// # Errors
+    /// [`DrawError::NoTexts`].
+    ///
+    /// # Example
+    /// ```
+    /// let family = qbank::bank::family("add-ragged")?;
+    /// let seeded = family.seeded("a seed", "en-US")?;
+    /// assert_eq!(seeded.draw(3)?, family.draw("a seed", 3, "en-US")?);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    pub fn seeded<'s>(&'s self, seed: &'s str, locale: &str) -> Result<Seeded<'s>, DrawError> {
+        let voice = self.voice(locale)?;
+        let key = self.key(seed);
         let capacity = self.capacity();
-        if u128::from(position) >= capacity {
-            return Err(DrawError::BeyondCapacity { family: family(), capacity, position });
-        }
-        let language = Language::of_locale(locale)
-            .ok_or_else(|| DrawError::NoTexts { family: family(), locale: locale.clone() })?;
-        let voice = Voice { locale, language, texts };
-        let place = Permutation::keyed(&self.key(seed), capacity).at(position.into());
-        let drawn = place.and_then(|index| self.space.numbers(index));
-        let values = drawn.and_then(|drawn| self.resolved(drawn));
-        let drawn = values.and_then(|values| Some((self.steps_if_fitting(&values, &voice)?, values)));
-        let (steps, values) = drawn.ok_or_else(|| DrawError::Void { family: family(), position })?;
-        let question = self.question(seed, position, &voice, &values, steps);
-        Ok(question.sealed().verify()?)
+        let id = format!("{}-v{}-{}-", self.id, self.version, receipt::short(seed, 8));
+        Ok(Seeded {
+            family: self,
+            seed,
+            voice,
+            places: Permutation::keyed(&key, capacity),
+            key,
+            id,
+            capacity,
+        })
+    }
+
+    fn voice(&self, locale: &str) -> Result<Voice<'_>, DrawError> {
+        let no_texts = || DrawError::NoTexts { family: self.id.clone(), locale: locale.to_string() };
+        let (locale, texts) = self.texts.get_key_value(locale).ok_or_else(no_texts)?;
+        let language = Language::of_locale(locale).ok_or_else(no_texts)?;
+        Ok(Voice { locale, language, texts })
     }
 
     /// The question with these numbers, proven: one for each given, as they are drawn (any number for a derived given,
@@ -112,15 +132,8 @@ impl Family {
     /// # Errors
     /// [`DrawError::NoTexts`]; [`DrawError::Void`] for numbers that fail a demand of the family.
     pub fn with_numbers(&self, drawn: &[Decimal], seed: &str, locale: &str) -> Result<Item, DrawError> {
-        let family = || self.id.clone();
-        let no_texts = || DrawError::NoTexts { family: family(), locale: locale.to_string() };
-        let (locale, texts) = self.texts.get_key_value(locale).ok_or_else(no_texts)?;
-        let language = Language::of_locale(locale).ok_or_else(no_texts)?;
-        let voice = Voice { locale, language, texts };
-        let values = (drawn.len() == self.givens.len()).then(|| self.resolved(drawn.to_vec())).flatten();
-        let drawn = values.and_then(|values| Some((self.steps_if_fitting(&values, &voice)?, values)));
-        let (steps, values) = drawn.ok_or_else(|| DrawError::Void { family: family(), position: 0 })?;
-        Ok(self.question(seed, 0, &voice, &values, steps).sealed().verify()?)
+        let drawn = (drawn.len() == self.givens.len()).then(|| drawn.to_vec());
+        self.seeded(seed, locale)?.with_numbers(drawn, 0)
     }
 
     /// Items from a position on, passing over void positions, until the capacity is used up.
@@ -130,8 +143,9 @@ impl Family {
         from: u64,
         locale: &'f str,
     ) -> impl Iterator<Item = Result<Item, DrawError>> + 'f {
+        let seeded = self.seeded(seed, locale);
         (from..u64::try_from(self.capacity()).unwrap_or(u64::MAX))
-            .map(move |position| self.draw(seed, position, locale))
+            .map(move |position| seeded.as_ref().map_err(Clone::clone)?.draw(position))
             .filter(|drawn| !matches!(drawn, Err(DrawError::Void { .. })))
     }
 
@@ -165,42 +179,49 @@ impl Family {
     }
 
     /// The steps with answers and predictions, if the numbers satisfy the family.
-    pub(super) fn steps_if_fitting(&self, values: &[Decimal], voice: &Voice<'_>) -> Option<Vec<Step>> {
+    pub(super) fn steps_if_fitting(&self, values: &[Decimal], voice: &Voice<'_>) -> Option<Drawn> {
         let mut names = self.names(values);
-        let mut steps = Vec::with_capacity(self.steps.len());
+        let (mut records, mut steps) =
+            (Vec::with_capacity(self.steps.len()), Vec::with_capacity(self.steps.len()));
         for family_step in &self.steps {
-            let step = self.step(family_step, &names, voice)?;
-            let key = step.key_for(&evaluate(&Columns, &family_step.expression, &names).ok()?).ok()?;
-            names.extend(step.value_of(&key).map(|value| (step.id.clone(), value)));
+            let (record, step) = self.step(family_step, &names, voice)?;
+            names.extend(record.value_of(&step.key).map(|value| (record.id.clone(), value)));
+            records.push(record);
             steps.push(step);
         }
-        self.conditions.iter().all(|condition| condition.holds(&names)).then_some(steps)
+        let fits = self.conditions.iter().all(|condition| condition.holds(&names));
+        fits.then_some(Drawn { records, steps, names })
     }
 
     /// One step without its prompt; `None` if it has no answer or predicts too few different wrong ones.
-    fn step(&self, family_step: &FamilyStep, names: &Names, voice: &Voice<'_>) -> Option<Step> {
+    fn step(&self, family_step: &FamilyStep, names: &Names, voice: &Voice<'_>) -> Option<(Step, DrawnStep)> {
         let value = evaluate(&Columns, &family_step.expression, names).ok()?;
         let mut step = Step {
             id: family_step.id.clone(),
             kind: family_step.kind,
             prompt: String::new(),
-            expression: family_step.expression.to_string(),
+            expression: family_step.text.clone(),
             answer: Answer::Text(String::new()),
             unit: family_step.unit.clone(),
             accept: family_step.accept.clone(),
             points: family_step.points,
             predicted: Vec::new(),
             choices: self.choices(family_step, names, voice)?,
-            solution: match family_step.choices {
-                // What is shown was drawn; the step before works the exercise.
-                Choices::Mistakes(_) => Vec::new(),
-                _ => working::lines(&family_step.expression, names).ok()?,
-            },
+            solution: Vec::new(),
         };
         let key = step.key_for(&value).ok()?;
         step.answer = step.answer_of(&in_form(&key, family_step), voice.language).ok()?;
-        step.predicted = self.predictions(family_step, &step, &key, names, voice.language);
-        (step.predicted.len() >= family_step.separates).then_some(step)
+        let wrong;
+        (step.predicted, wrong) = self.predictions(family_step, &step, &key, names, voice.language);
+        if step.predicted.len() < family_step.separates {
+            return None;
+        }
+        step.solution = match family_step.choices {
+            // What is shown was drawn; the step before works the exercise.
+            Choices::Mistakes(_) => Vec::new(),
+            _ => working::lines(&family_step.expression, names).ok()?,
+        };
+        Some((step, DrawnStep { expression: family_step.expression.clone(), value, key, wrong }))
     }
 
     /// What can be chosen; `None` where a mistake to choose makes no difference.
@@ -240,70 +261,116 @@ impl Family {
         key: &Key,
         names: &Names,
         language: Language,
-    ) -> Vec<Prediction> {
+    ) -> (Vec<Prediction>, Vec<Wrong>) {
         let by_rule =
             misconceptions::predict_all(self.misconceptions.iter().copied(), &family_step.expression, names);
-        let mut predicted: Vec<(Predicted, Option<String>)> =
-            by_rule.into_iter().map(|wrong| (wrong, None)).collect();
+        let mut predicted: Vec<_> =
+            by_rule.into_iter().map(|wrong| (wrong.value, wrong.misconceptions, None)).collect();
         for (misconception, mistaken) in &family_step.mistakes {
-            if let Ok(value) = evaluate(&Columns, mistaken, names)
-                && !predicted.iter().any(|(known, _)| known.value == value)
+            if let Ok(value) = prove(mistaken, names)
+                && !predicted.iter().any(|(known, ..)| *known == value)
             {
-                let mut stated = Vec::new();
-                gather(&mut stated, value, misconception.id);
-                predicted.extend(stated.into_iter().map(|wrong| (wrong, Some(mistaken.to_string()))));
+                predicted.push((value, alloc::vec![misconception.id], Some(mistaken)));
             }
         }
-        let as_record = |(wrong, expression): (Predicted, Option<String>)| {
-            let answer = step.key_for(&wrong.value).ok().filter(|answer| !step.marks_right(key, answer))?;
-            let answer = step.answer_of(&answer, language).ok()?;
-            Some(Prediction { misconception: wrong.joined(), answer, expression })
-        };
-        predicted.into_iter().filter_map(as_record).collect()
+        let (mut records, mut wrong) =
+            (Vec::with_capacity(predicted.len()), Vec::with_capacity(predicted.len()));
+        for (value, misconceptions, stated) in predicted {
+            let Some(answer) = step.key_for(&value).ok().filter(|answer| !step.marks_right(key, answer))
+            else {
+                continue;
+            };
+            if let Ok(record) = step.answer_of(&answer, language) {
+                records.push(Prediction {
+                    misconception: misconceptions.join(JOINT),
+                    answer: record,
+                    expression: stated.map(ToString::to_string),
+                });
+                wrong.push(Wrong { key: answer, misconceptions, stated: stated.cloned() });
+            }
+        }
+        (records, wrong)
+    }
+}
+
+/// Steps of drawn numbers.
+pub(super) struct Drawn {
+    records: Vec<Step>,
+    steps: Vec<DrawnStep>,
+    /// The givens, and the answers of all steps.
+    names: Names,
+}
+
+/// The questions of one seed of a family in one language.
+pub struct Seeded<'f> {
+    family: &'f Family,
+    seed: &'f str,
+    voice: Voice<'f>,
+    /// What keys all choices.
+    key: String,
+    places: Permutation,
+    /// What the ids begin with.
+    id: String,
+    capacity: u128,
+}
+
+impl Seeded<'_> {
+    /// The question of a position, proven.
+    ///
+    /// # Errors
+    /// [`DrawError`]; [`DrawError::Void`] is part of the design and calls for another position.
+    pub fn draw(&self, position: u64) -> Result<Item, DrawError> {
+        if u128::from(position) >= self.capacity {
+            let (family, capacity) = (self.family.id.clone(), self.capacity);
+            return Err(DrawError::BeyondCapacity { family, capacity, position });
+        }
+        let place = self.places.at(position.into());
+        self.with_numbers(place.and_then(|index| self.family.space.numbers(index)), position)
     }
 
-    fn question(
-        &self,
-        seed: &str,
-        position: u64,
-        voice: &Voice<'_>,
-        values: &[Decimal],
-        mut steps: Vec<Step>,
-    ) -> Question {
-        let Voice { locale, language, texts } = *voice;
+    fn with_numbers(&self, drawn: Option<Vec<Decimal>>, position: u64) -> Result<Item, DrawError> {
+        let values = drawn.and_then(|drawn| self.family.resolved(drawn));
+        let drawn =
+            values.and_then(|values| Some((self.family.steps_if_fitting(&values, &self.voice)?, values)));
+        let void = || DrawError::Void { family: self.family.id.clone(), position };
+        let (Drawn { records, steps, names }, values) = drawn.ok_or_else(void)?;
+        let mut question = self.question(position, &values, records);
+        let expressions = steps.iter().map(|step| Some(&*step.expression));
+        let profile = Profile::counted(&question, expressions, &names);
+        question.difficulty = profile.level();
+        Ok(question.proven_as_drawn(steps, &names, profile)?)
+    }
+
+    /// The record, but for how hard it is and its receipt.
+    fn question(&self, position: u64, values: &[Decimal], mut steps: Vec<Step>) -> Question {
+        let Self { family, voice: Voice { locale, language, texts }, .. } = self;
         // The same words in every language's list would be chance; the key keeps languages apart on purpose.
-        let draws = Draws::keyed(&format!("text/{locale}/{position}/{}", self.key(seed)));
-        let mut teller = Teller::new(self, texts, language, values, draws);
+        let draws = Draws::keyed(&format!("text/{locale}/{position}/{}", self.key));
+        let mut teller = Teller::new(family, texts, *language, values, draws);
         let stem = teller.stem();
         for step in &mut steps {
             step.prompt = teller.told(&texts.prompts[&step.id]);
         }
-        let mut question = Question {
-            id: format!("{}-v{}-{}-{position}", self.id, self.version, receipt::short(seed, 8)),
-            family: self.id.clone(),
-            version: self.version,
-            seed: seed.to_string(),
+        let given = family.givens.iter().zip(values).map(|(given, value)| Given {
+            name: given.name.clone(),
+            value: *value,
+            unit: given.unit.clone(),
+        });
+        Question {
+            id: format!("{}{position}", self.id),
+            family: family.id.clone(),
+            version: family.version,
+            seed: self.seed.to_string(),
             position,
-            locale: locale.to_string(),
-            standards: self.standards.clone(),
+            locale: (*locale).to_string(),
+            standards: family.standards.clone(),
             difficulty: 0,
             title: texts.title.clone(),
             stem,
-            givens: self
-                .givens
-                .iter()
-                .zip(values)
-                .map(|(given, value)| Given {
-                    name: given.name.clone(),
-                    value: *value,
-                    unit: given.unit.clone(),
-                })
-                .collect(),
+            givens: given.collect(),
             steps,
             receipt: String::new(),
-        };
-        question.difficulty = Profile::of(&question).level();
-        question
+        }
     }
 }
 

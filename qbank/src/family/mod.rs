@@ -15,6 +15,7 @@ mod texts;
 use alloc::{
     collections::BTreeMap,
     string::{String, ToString},
+    sync::Arc,
     vec::Vec,
 };
 use core::fmt;
@@ -22,7 +23,7 @@ use core::fmt;
 pub use capacity::{Counted, Space};
 pub use condition::{Condition, Feature, Relation};
 pub use digits::AllowedDigits;
-pub use drawing::DrawError;
+pub use drawing::{DrawError, Seeded};
 pub use telling::{SAMPLE, Telling};
 pub use texts::{Slot, SlotForm, slots};
 
@@ -123,7 +124,9 @@ pub struct FamilyStep {
     /// How it is answered.
     pub kind: StepKind,
     /// How the answer comes about.
-    pub expression: Expression,
+    pub expression: Arc<Expression>,
+    /// The same as records write it.
+    text: String,
     /// The symbol of the answer's unit.
     pub unit: Option<String>,
     /// What is accepted.

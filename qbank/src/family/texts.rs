@@ -1,9 +1,5 @@
 //! Telling a family's texts: slots are filled with drawn numbers and words.
-use alloc::{
-    collections::BTreeMap,
-    string::{String, ToString},
-    vec::Vec,
-};
+use alloc::{collections::BTreeMap, string::String, vec::Vec};
 
 use super::{Family, Texts};
 use crate::{decimal::Decimal, draw::Draws, locale::Language, units, words::to_words};
@@ -80,16 +76,23 @@ impl<'t> Slot<'t> {
 pub fn slots(text: &str) -> Result<Vec<Slot<'_>>, &'static str> {
     let mut found = Vec::new();
     let mut from = 0;
-    while let Some(open) = text[from..].find('{').map(|at| from + at) {
-        let close =
-            text[open..].find('}').map(|at| open + at).ok_or("a slot is opened with { and never closed")?;
-        found.push(Slot::read(&text[open + 1..close], (open, close + 1))?);
-        from = close + 1;
-    }
-    if text[from..].contains('}') {
-        return Err("a } without a { before it");
+    while let Some(slot) = next_slot(text, from)? {
+        from = slot.span.1;
+        found.push(slot);
     }
     Ok(found)
+}
+
+/// The first slot from a byte on.
+fn next_slot(text: &str, from: usize) -> Result<Option<Slot<'_>>, &'static str> {
+    let bytes = &text.as_bytes()[from..];
+    let Some(open) = bytes.iter().position(|byte| *byte == b'{').map(|at| from + at) else {
+        let strange = bytes.contains(&b'}');
+        return if strange { Err("a } without a { before it") } else { Ok(None) };
+    };
+    let length = text.as_bytes()[open..].iter().position(|byte| *byte == b'}');
+    let close = open + length.ok_or("a slot is opened with { and never closed")?;
+    Slot::read(&text[open + 1..close], (open, close + 1)).map(Some)
 }
 
 /// Tells a family's texts with drawn numbers and words.
@@ -121,35 +124,42 @@ impl<'f> Teller<'f> {
     }
 
     pub(super) fn told(&mut self, text: &'f str) -> String {
-        let mut told = String::new();
+        // Numbers and words are hardly ever longer than their slots by more.
+        let mut told = String::with_capacity(text.len() + 32);
         let mut from = 0;
-        for slot in slots(text).expect("the checker has read all slots") {
+        while let Some(slot) = next_slot(text, from).expect("the checker has read all slots") {
             told.push_str(&text[from..slot.span.0]);
-            told.push_str(&self.filled(&slot));
+            self.fill(&slot, &mut told);
             from = slot.span.1;
         }
         told.push_str(&text[from..]);
         told
     }
 
-    fn filled(&mut self, slot: &Slot<'f>) -> String {
+    fn fill(&mut self, slot: &Slot<'f>, told: &mut String) {
         let given = self.family.givens.iter().zip(self.values).find(|(given, _)| given.name == slot.name);
         let Some((given, value)) = given else {
             let word = self.word(slot);
-            return self.with_article(slot, word);
+            push_with_article(slot, word, told);
+            return;
         };
         match slot.form {
-            SlotForm::Whole => units::printed(value, given.unit.as_deref()),
-            SlotForm::Number => value.to_string(),
-            SlotForm::Words => to_words(value, self.language).unwrap_or_else(|| value.to_string()),
-            SlotForm::Article => self.with_article(slot, units::printed(value, given.unit.as_deref())),
+            SlotForm::Whole => units::print(told, value, given.unit.as_deref()),
+            SlotForm::Number => value.print(told),
+            SlotForm::Words => match to_words(value, self.language) {
+                Some(words) => told.push_str(&words),
+                None => value.print(told),
+            },
+            SlotForm::Article => {
+                push_with_article(slot, &units::printed(value, given.unit.as_deref()), told);
+            }
             SlotForm::Agreeing { one, other } => {
-                if self.language.is_singular(value) { one } else { other }.to_string()
+                told.push_str(if self.language.is_singular(value) { one } else { other });
             }
         }
     }
 
-    fn word(&mut self, slot: &Slot<'f>) -> String {
+    fn word(&mut self, slot: &Slot<'f>) -> &'f str {
         let texts = self.texts;
         let draws = &mut self.draws;
         let words = self.chosen.entry(slot.list()).or_insert_with(|| {
@@ -157,15 +167,16 @@ impl<'f> Teller<'f> {
             draws.shuffle(&mut words);
             words
         });
-        words[slot.number() - 1].to_string()
+        words[slot.number() - 1]
     }
+}
 
-    fn with_article(&self, slot: &Slot<'_>, told: String) -> String {
-        if slot.form != SlotForm::Article {
-            return told;
-        }
-        alloc::format!("{} {told}", if begins_with_a_vowel(&told) { "an" } else { "a" })
+/// What a slot tells, with the article if the slot asks for it.
+fn push_with_article(slot: &Slot<'_>, what: &str, told: &mut String) {
+    if slot.form == SlotForm::Article {
+        told.push_str(if begins_with_a_vowel(what) { "an " } else { "a " });
     }
+    told.push_str(what);
 }
 
 /// Whether English says it with a vowel first: an 8 L can, an 11 m rope, an oar.

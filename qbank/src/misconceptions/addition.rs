@@ -1,6 +1,4 @@
 //! Addition: numbers lined up by the wrong edge, carries lost or misplaced.
-use alloc::string::String;
-
 use super::{Misconception, Rule, two_parts, with_point, written_in_full};
 use crate::{
     columns::{self, MAX_COLUMNS, Pair},
@@ -168,15 +166,11 @@ fn left_edge(a: &Decimal, b: &Decimal) -> Option<Decimal> {
     if a.whole_digits() == b.whole_digits() {
         return None;
     }
-    let digits = |numeral: &Decimal| -> String {
-        let width = (numeral.whole_digits() + numeral.places()) as usize;
-        alloc::format!("{:0width$}", numeral.point_removed())
-    };
-    let (first, second) = (digits(a), digits(b));
-    let length = first.len().max(second.len());
-    let padded = |text: &str| alloc::format!("{text:0<length$}").parse::<u128>().ok();
-    let annexed = u32::try_from(length - first.len()).ok()?;
-    with_point(padded(&first)? + padded(&second)?, a.places() + annexed)
+    let width = |numeral: &Decimal| numeral.whole_digits() + numeral.places();
+    let longer = width(a).max(width(b));
+    let padded =
+        |numeral: &Decimal| numeral.point_removed().checked_mul(10_u128.pow(longer - width(numeral)));
+    with_point(padded(a)?.checked_add(padded(b)?)?, a.places() + longer - width(a))
 }
 
 fn ragged_tail_dropped(a: &Decimal, b: &Decimal) -> Option<Decimal> {

@@ -33,7 +33,7 @@ use core::cmp::Ordering;
 use crate::{
     arithmetic::{Arithmetic, ArithmeticError, ColumnNumber, Columns, Relation, Value, evaluate},
     columns::{Digits, Grid},
-    decimal::{Decimal, digit_count},
+    decimal::{Decimal, MAX_DIGITS, digit_count},
     expression::{Expression, Names, Operation},
     locale::Language,
 };
@@ -186,6 +186,17 @@ pub fn find(id: &str) -> Option<&'static Misconception> {
 /// ```
 #[must_use]
 pub fn predict(misconception: &Misconception, expression: &Expression, names: &Names) -> Option<Value> {
+    let right = evaluate(&Columns, expression, names).ok();
+    predict_beside(right.as_ref(), misconception, expression, names)
+}
+
+/// The same, where the right value is known.
+fn predict_beside(
+    right: Option<&Value>,
+    misconception: &Misconception,
+    expression: &Expression,
+    names: &Names,
+) -> Option<Value> {
     let bent = match misconception.rule {
         // A numeral put in its place is a value, not a written form.
         Rule::Instead(other) => {
@@ -194,8 +205,7 @@ pub fn predict(misconception: &Misconception, expression: &Expression, names: &N
         Rule::Stated => return None,
         _ => evaluate(&Bent(misconception.rule), expression, names),
     };
-    let right = evaluate(&Columns, expression, names).ok();
-    bent.ok().filter(|value| Some(value) != right.as_ref())
+    bent.ok().filter(|value| Some(value) != right)
 }
 
 fn normal(value: Value) -> Value {
@@ -229,10 +239,12 @@ pub fn predict_all<'c>(
     expression: &Expression,
     names: &Names,
 ) -> Vec<Predicted> {
-    let mut found: Vec<Predicted> = Vec::new();
+    let candidates = candidates.into_iter();
+    let mut found: Vec<Predicted> = Vec::with_capacity(candidates.size_hint().0);
+    let right = evaluate(&Columns, expression, names).ok();
     for candidate in candidates {
-        if let Some(value) = predict(candidate, expression, names) {
-            gather(&mut found, value, find(candidate.id).map_or(candidate.id, |known| known.id));
+        if let Some(value) = predict_beside(right.as_ref(), candidate, expression, names) {
+            gather(&mut found, value, candidate.id);
         }
     }
     found
@@ -338,19 +350,21 @@ impl Arithmetic for Bent {
 /// Joins a whole part and a fraction part that were worked as two whole numbers; the fraction is padded to the
 /// longer of the two written lengths.
 fn two_parts(whole: u128, fraction: u128, width: u32) -> Option<Decimal> {
-    alloc::format!("{whole}.{fraction:0width$}", width = width as usize).parse().ok()
+    let places = width.max(digit_count(fraction));
+    let fits = (digit_count(whole) + places) as usize <= MAX_DIGITS;
+    fits.then(|| with_point(whole * 10_u128.pow(places) + fraction, places))?
 }
 
 /// Writes every column's content in full, high to low, and the point where the grid has it.
 fn written_in_full(grid: &Grid, columns: &Digits) -> Option<Decimal> {
-    let mut text = String::new();
-    for column in (0..grid.columns).rev() {
-        text.push_str(&alloc::format!("{}", columns[column]));
-        if column == grid.places && grid.places > 0 {
-            text.push('.');
-        }
+    let width = |content: u8| digit_count(content.into());
+    let written: u32 = columns[..grid.columns].iter().copied().map(width).sum();
+    if written as usize > MAX_DIGITS {
+        return None;
     }
-    text.parse().ok()
+    let whole = columns[..grid.columns].iter().rev();
+    let number = whole.fold(0, |sum, content| sum * 10_u128.pow(width(*content)) + u128::from(*content));
+    with_point(number, columns[..grid.places].iter().copied().map(width).sum())
 }
 
 /// A whole number with the point put before its last `places` digits.

@@ -58,8 +58,8 @@ pub(super) fn stdout() -> BufWriter<io::StdoutLock<'static>> {
 /// The file asked for, or standard output. A file is written beside its name and moved there by [`Target::finish`],
 /// so that a failure never leaves half a file or harms the one before.
 pub(super) enum Target {
-    /// Standard output.
-    Stdout(BufWriter<io::StdoutLock<'static>>),
+    /// Standard output, not locked, so that threads can take turns.
+    Stdout(BufWriter<io::Stdout>),
     /// A file that is not yet at its name.
     File {
         /// Written so far.
@@ -78,7 +78,7 @@ impl Target {
     /// If the file cannot be made.
     pub(super) fn open(path: Option<&Path>) -> anyhow::Result<Self> {
         let Some(path) = path else {
-            return Ok(Self::Stdout(stdout()));
+            return Ok(Self::Stdout(BufWriter::new(io::stdout())));
         };
         let mut name = path.file_name().context("the output needs a file name")?.to_owned();
         name.push(".partial");

@@ -4,11 +4,12 @@
 //! reason, and never stops the rest. Memory holds the pool and what a format says it gathers.
 mod csv;
 mod ndjson;
+mod record;
 mod results;
 mod templates;
 
 use std::{
-    collections::BTreeMap,
+    collections::{BTreeMap, HashMap},
     fmt::Display,
     fs::File,
     io::Write,
@@ -20,7 +21,7 @@ use clap::ValueEnum;
 use indicatif::ProgressBar;
 use qbank::{
     accept::Credit,
-    marking::{Policy, mark_with, responses},
+    marking::{Marker, Policy, responses},
     question::Item,
 };
 use serde::Deserialize;
@@ -89,23 +90,20 @@ struct ResponseRecord {
 
 pub(super) fn run(arguments: &ScoreArguments) -> anyhow::Result<()> {
     let pool = pool::read_file(&arguments.pool)?;
-    let items = pool.items().map(|item| (item.id.as_str(), item)).collect();
     let path = arguments.responses.as_path();
     let read = format_of(path)?;
     let file = File::open(path).with_context(|| format!("cannot read {}", path.display()))?;
     let bar = output::progress(file.metadata()?.len(), "marking");
     let target = Target::open(arguments.output.as_deref())?;
+    let policy = arguments.policy();
     let mut scoring = Scoring {
-        items,
+        markers: Markers::of(pool.items(), policy),
         templates: Templates::of(&pool, &arguments.bank),
-        policy: arguments.policy(),
-        target,
-        marked: 0,
-        unusable: 0,
-        bar,
+        policy,
+        outcome: Outcome { target, marked: 0, unusable: 0, bar },
     };
     read(&mut scoring, file).with_context(|| path.display().to_string())?;
-    scoring.finish()
+    scoring.outcome.finish()
 }
 
 /// How a file is read, by the ending of its name.
@@ -122,9 +120,17 @@ fn format_of(path: &Path) -> anyhow::Result<fn(&mut Scoring<'_>, File) -> anyhow
 
 /// What all formats do with responses.
 struct Scoring<'p> {
-    items: BTreeMap<&'p str, &'p Item>,
+    markers: Markers<'p>,
     templates: Templates<'p>,
     policy: Policy,
+    outcome: Outcome,
+}
+
+/// The questions of a pool, each made ready for marking once.
+struct Markers<'p>(HashMap<&'p str, Marker<'p>>);
+
+/// What has come out so far, in the order of the responses.
+struct Outcome {
     target: Target,
     marked: u64,
     unusable: usize,
@@ -134,28 +140,48 @@ struct Scoring<'p> {
 impl<'p> Scoring<'p> {
     /// Marks a record, or tells why it cannot be marked.
     fn mark(&mut self, place: impl Display, record: &ResponseRecord) -> anyhow::Result<()> {
-        match self.item_of(&record.question, record.responses.keys().map(String::as_str)) {
-            Ok(item) => self.mark_by(item, record)?,
-            Err(problem) => self.unusable(place, &problem),
+        let steps = record.responses.keys().map(String::as_str);
+        match self.markers.of_question(&record.question, steps) {
+            Ok(marker) => self.outcome.mark(marker, record)?,
+            Err(problem) => self.outcome.unusable(place, &problem),
         }
         Ok(())
     }
 
-    /// Marks a record whose question may be no question of the pool. The mark names the question as the record does.
+    /// Marks a record whose question may be no question of the pool.
     fn mark_by(&mut self, item: &Item, record: &ResponseRecord) -> anyhow::Result<()> {
-        let mut marked = mark_with(item, &record.pupil, &record.responses, self.policy);
-        marked.question.clone_from(&record.question);
-        serde_json::to_writer(&mut self.target, &marked)?;
-        writeln!(self.target)?;
-        self.marked += 1;
-        Ok(())
+        self.outcome.mark(&Marker::new(item, self.policy), record)
+    }
+}
+
+impl<'p> Markers<'p> {
+    fn of(items: impl Iterator<Item = &'p Item>, policy: Policy) -> Self {
+        Self(items.map(|item| (item.id.as_str(), Marker::new(item, policy))).collect())
+    }
+
+    fn get(&self, question: &str) -> Option<&Marker<'p>> {
+        self.0.get(question)
     }
 
     /// The question, if responses to these steps of it can be marked.
-    fn item_of<'s>(&self, question: &str, steps: impl Iterator<Item = &'s str>) -> Result<&'p Item, String> {
-        let item =
-            self.items.get(question).ok_or_else(|| format!("the pool has no question '{question}'"))?;
-        all_steps_of(item, question, steps).map(|()| *item)
+    fn of_question<'s>(
+        &self,
+        question: &str,
+        steps: impl Iterator<Item = &'s str>,
+    ) -> Result<&Marker<'p>, String> {
+        let marker = self.get(question).ok_or_else(|| format!("the pool has no question '{question}'"))?;
+        all_steps_of(marker.item(), question, steps).map(|()| marker)
+    }
+}
+
+impl Outcome {
+    /// The mark names the question as the record does.
+    fn mark(&mut self, marker: &Marker<'_>, record: &ResponseRecord) -> anyhow::Result<()> {
+        let response = |step: &str| record.responses.get(step).map_or("", String::as_str);
+        serde_json::to_writer(&mut self.target, &marker.mark(&record.pupil, &record.question, response))?;
+        writeln!(self.target)?;
+        self.marked += 1;
+        Ok(())
     }
 
     fn unusable(&mut self, place: impl Display, reason: &str) {
@@ -177,12 +203,9 @@ impl<'p> Scoring<'p> {
 }
 
 /// Refuses a step that the question does not have.
-fn all_steps_of<'s>(
-    item: &Item,
-    question: &str,
-    mut steps: impl Iterator<Item = &'s str>,
-) -> Result<(), String> {
-    match steps.find(|id| !item.steps.iter().any(|step| step.id == *id)) {
+fn all_steps_of<'s>(item: &Item, question: &str, steps: impl Iterator<Item = &'s str>) -> Result<(), String> {
+    // The first by the alphabet, so that it is the same one in whatever order they come.
+    match steps.filter(|id| !item.steps.iter().any(|step| step.id == *id)).min() {
         Some(strange) => Err(format!("the question '{question}' has no step '{strange}'")),
         None => Ok(()),
     }

@@ -1,7 +1,9 @@
 //! The fonts, and how wide texts are in them.
 
+use std::io::Read as _;
 use std::sync::LazyLock;
 
+use flate2::read::GzDecoder;
 use krilla::text::Font;
 use skrifa::instance::{LocationRef, Size};
 use skrifa::{FontRef, MetadataProvider as _};
@@ -20,20 +22,29 @@ pub(super) enum Face {
 }
 
 impl Face {
-    const fn data(self) -> &'static [u8] {
-        match self {
-            Self::Plain => include_bytes!("../../fonts/DejaVuSans.ttf"),
-            Self::Bold => include_bytes!("../../fonts/DejaVuSans-Bold.ttf"),
-            Self::Mono => include_bytes!("../../fonts/DejaVuSansMono.ttf"),
-        }
+    /// The font's file. It is packed in the program, because few processes ever print.
+    fn data(self) -> &'static [u8] {
+        static FILES: LazyLock<[Vec<u8>; 3]> = LazyLock::new(|| {
+            let packed: [&[u8]; 3] = [
+                include_bytes!("../../fonts/DejaVuSans.ttf.gz"),
+                include_bytes!("../../fonts/DejaVuSans-Bold.ttf.gz"),
+                include_bytes!("../../fonts/DejaVuSansMono.ttf.gz"),
+            ];
+            packed.map(|packed| {
+                let mut file = Vec::new();
+                let unpacked = GzDecoder::new(packed).read_to_end(&mut file);
+                unpacked.expect("the built-in fonts are whole");
+                file
+            })
+        });
+        &FILES[self as usize]
     }
 
     /// The font as it is embedded, cut down to the signs that are used.
     pub(super) fn font(self) -> Font {
         static FONTS: LazyLock<[Font; 3]> = LazyLock::new(|| {
-            [Face::Plain, Face::Bold, Face::Mono].map(|face| {
-                Font::new(face.data().to_vec().into(), 0).expect("the built-in fonts can be read")
-            })
+            [Face::Plain, Face::Bold, Face::Mono]
+                .map(|face| Font::new(face.data().into(), 0).expect("the built-in fonts can be read"))
         });
         FONTS[self as usize].clone()
     }

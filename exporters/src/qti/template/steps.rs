@@ -105,7 +105,7 @@ impl Mapping<'_> {
 
     /// What is rounded is written with the places it is rounded to, wherever it is used.
     fn written_in(&self, step: &FamilyStep, used: bool) -> Option<u32> {
-        let copied = match &step.expression {
+        let copied = match &*step.expression {
             Formula::Name(name) => self.names.get(name).map(|number| number.places),
             formula => formula.rounded_places(),
         };
@@ -123,7 +123,7 @@ impl Mapping<'_> {
     }
 
     fn choice_key(&mut self, step: &FamilyStep, variable: Identifier) -> Result<Key, Refusal> {
-        match (&step.choices, &step.expression) {
+        match (&step.choices, &*step.expression) {
             (Choices::Relations, Formula::Comparison(left, right)) => {
                 let (less, greater) = self.formulas().comparison(left, right, None)?;
                 self.set_sign(&variable, &less, &greater);
@@ -188,7 +188,7 @@ impl Mapping<'_> {
 
     /// The choices of an order by name, and which place in the expression each has.
     fn order_choices(&self, step: &FamilyStep) -> Result<Vec<(String, usize)>, Refusal> {
-        let (Choices::Values(names), Formula::Order(_, values)) = (&step.choices, &step.expression) else {
+        let (Choices::Values(names), Formula::Order(_, values)) = (&step.choices, &*step.expression) else {
             return Err(Refusal::Nested);
         };
         let place = |name: &String| {
@@ -200,7 +200,7 @@ impl Mapping<'_> {
     }
 
     fn ranks(&mut self, step: &FamilyStep, bend: Option<&Bend>) -> Result<Vec<Int>, Refusal> {
-        let Formula::Order(direction, values) = &step.expression else { return Err(Refusal::Nested) };
+        let Formula::Order(direction, values) = &*step.expression else { return Err(Refusal::Nested) };
         let direction: Direction = *direction;
         self.formulas().ranks(direction, values, bend)
     }
@@ -282,7 +282,7 @@ impl Mapping<'_> {
 
     /// Sets what a misconception leads to; gives whether it can lead to anything of its own.
     fn predict(&mut self, step: &FamilyStep, bend: &Bend, variable: &Identifier) -> Result<bool, Refusal> {
-        match (&step.expression, step.kind) {
+        match (&*step.expression, step.kind) {
             (Formula::Comparison(left, right), _) => {
                 if matches!(bend, Bend::Instead(_)) {
                     return Ok(false);
@@ -632,7 +632,7 @@ impl Mapping<'_> {
     fn meets_expected(&self, asked: &FamilyStep, names: &StepNames) -> Result<Expression, Reason> {
         let (expected, response) =
             (Expression::variable(&names.expected), Expression::variable(&names.response));
-        match (&asked.choices, &asked.expression) {
+        match (&asked.choices, &*asked.expression) {
             (_, Formula::Comparison(..)) => Ok(Expression::Match(Box::new(response), Box::new(expected))),
             (Choices::Values(choices), _) => {
                 let tests = ('A'..='Z').zip(choices).map(|(letter, name)| {

@@ -31,17 +31,17 @@ pub(super) fn score(scoring: &mut Scoring<'_>, file: File) -> anyhow::Result<()>
     let mut row = StringRecord::new();
     loop {
         let begun = reader.position().byte();
-        scoring.bar.set_position(begun);
+        scoring.outcome.bar.set_position(begun);
         let read = reader.read_record(&mut row);
         let line = reader.get_mut().line_from(begun);
         match read {
             Ok(false) => break,
             Ok(true) => match columns.read(&row) {
                 Ok(response) => open.gather(scoring, line, response)?,
-                Err(problem) => scoring.unusable(format_args!("line {line}"), &problem),
+                Err(problem) => scoring.outcome.unusable(format_args!("line {line}"), &problem),
             },
             Err(error) if error.is_io_error() => return Err(error.into()),
-            Err(error) => scoring.unusable(format_args!("line {line}"), &told(&error)),
+            Err(error) => scoring.outcome.unusable(format_args!("line {line}"), &told(&error)),
         }
     }
     open.mark_all(scoring)
@@ -167,8 +167,8 @@ impl OpenAnswers {
     /// Adds a row to the answer it belongs to. A row that cannot be used takes no other with it.
     fn gather(&mut self, scoring: &mut Scoring<'_>, line: u64, row: ResponseRow) -> anyhow::Result<()> {
         let place = format_args!("line {line}");
-        if let Err(problem) = scoring.item_of(&row.question, std::iter::once(row.step.as_str())) {
-            scoring.unusable(place, &problem);
+        if let Err(problem) = scoring.markers.of_question(&row.question, std::iter::once(row.step.as_str())) {
+            scoring.outcome.unusable(place, &problem);
             return Ok(());
         }
         let key = (row.pupil, row.question);
@@ -179,14 +179,16 @@ impl OpenAnswers {
                 }
                 Entry::Occupied(taken) => {
                     let step = taken.key();
-                    scoring.unusable(place, &format!("the step '{step}' was answered in an earlier row"));
+                    scoring
+                        .outcome
+                        .unusable(place, &format!("the step '{step}' was answered in an earlier row"));
                 }
             }
             return Ok(());
         }
         if !self.incomplete.is_empty() && self.incomplete.contains(&self.hasher.hash_one(&key)) {
             let most = self.most;
-            scoring.unusable(
+            scoring.outcome.unusable(
                 place,
                 &format!(
                     "the other steps of this answer came more than {most} answers before, and are marked; \
@@ -213,7 +215,7 @@ impl OpenAnswers {
     fn mark_first(&mut self, scoring: &mut Scoring<'_>) -> anyhow::Result<()> {
         let Some(key) = self.order.pop_front() else { return Ok(()) };
         let Some((line, responses)) = self.answers.remove(&key) else { return Ok(()) };
-        let steps = scoring.items.get(key.1.as_str()).map_or(0, |item| item.steps.len());
+        let steps = scoring.markers.get(&key.1).map_or(0, |marker| marker.item().steps.len());
         if responses.len() < steps {
             self.incomplete.insert(self.hasher.hash_one(&key));
         }
@@ -228,7 +230,7 @@ mod tests {
     use crate::cli::{
         bank::BankArguments,
         output::{Target, progress},
-        score::templates::Templates,
+        score::{Markers, Outcome, templates::Templates},
     };
     use qbank::{bank, marking::Policy, pool::Pool, question::Item};
     use std::{fs, path::Path};
@@ -241,14 +243,13 @@ mod tests {
     ) -> (u64, usize, String) {
         let bank = BankArguments::default();
         let pool = Pool { id: "p".into(), title: "P".into(), locale: "en-US".into(), sections: Vec::new() };
+        let policy = Policy::default();
+        let target = Target::open(Some(output)).unwrap();
         let mut scoring = Scoring {
             templates: Templates::of(&pool, &bank),
-            items: items.iter().map(|item| (item.id.as_str(), item)).collect(),
-            policy: Policy::default(),
-            target: Target::open(Some(output)).unwrap(),
-            marked: 0,
-            unusable: 0,
-            bar: progress(0, "test"),
+            markers: Markers::of(items.iter(), policy),
+            policy,
+            outcome: Outcome { target, marked: 0, unusable: 0, bar: progress(0, "test") },
         };
         let mut open = OpenAnswers::new(most);
         for (line, (pupil, question, step)) in (2..).zip(rows) {
@@ -257,9 +258,9 @@ mod tests {
                 .unwrap();
         }
         open.mark_all(&mut scoring).unwrap();
-        let counts = (scoring.marked, scoring.unusable);
-        scoring.target.finish().unwrap();
-        (counts.0, counts.1, fs::read_to_string(output).unwrap())
+        let Outcome { target, marked, unusable, .. } = scoring.outcome;
+        target.finish().unwrap();
+        (marked, unusable, fs::read_to_string(output).unwrap())
     }
 
     #[test]

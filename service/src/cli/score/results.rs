@@ -43,23 +43,23 @@ pub(super) fn score_archive(scoring: &mut Scoring<'_>, file: File) -> anyhow::Re
     let mut members = archive.names();
     members.retain(|(_, name)| name.to_ascii_lowercase().ends_with(".xml") && name != MANIFEST);
     anyhow::ensure!(!members.is_empty(), "the archive holds no .xml file");
-    scoring.bar.set_length(2 * members.len() as u64);
+    scoring.outcome.bar.set_length(2 * members.len() as u64);
     let mut attempts = LastAttempts::default();
     for (index, _) in &members {
         // What cannot be read is told in the second reading.
         if let Ok(Ok(report)) = archive.member(*index).map(|member| read_results(BufReader::new(member))) {
             attempts.note(&scoring.templates, *index, &report);
         }
-        scoring.bar.inc(1);
+        scoring.outcome.bar.inc(1);
     }
     let mut reports = Reports { scoring, attempts: &attempts };
     for (index, name) in &members {
         let place = format!("{name}, ");
         match archive.member(*index) {
             Ok(member) => reports.score(*index, &place, BufReader::new(member))?,
-            Err(error) => reports.scoring.unusable(name, &error.to_string()),
+            Err(error) => reports.scoring.outcome.unusable(name, &error.to_string()),
         }
-        reports.scoring.bar.inc(1);
+        reports.scoring.outcome.bar.inc(1);
     }
     attempts.tell();
     Ok(())
@@ -128,16 +128,16 @@ impl Reports<'_, '_> {
         let report = match read_results(report) {
             Ok(report) => report,
             Err(error) => {
-                self.scoring.unusable(place.trim_end_matches(", "), &error.to_string());
+                self.scoring.outcome.unusable(place.trim_end_matches(", "), &error.to_string());
                 return Ok(());
             }
         };
         for problem in &report.problems {
-            self.scoring.unusable(format_args!("{place}line {}", problem.line), &problem.reason);
+            self.scoring.outcome.unusable(format_args!("{place}line {}", problem.line), &problem.reason);
         }
         let Some(pupil) = &report.pupil else {
             let reason = "the context names no pupil; expected a sourcedId, or a session with an identifier";
-            self.scoring.unusable(format_args!("{place}line 1"), reason);
+            self.scoring.outcome.unusable(format_args!("{place}line 1"), reason);
             return Ok(());
         };
         for (index, item) in report.items.iter().enumerate() {
@@ -148,7 +148,7 @@ impl Reports<'_, '_> {
                 }
             } else {
                 let reason = format!("the attempt was not handed in, its status is '{}'", item.status.name());
-                self.scoring.unusable(format_args!("{place}line {}", item.line), &reason);
+                self.scoring.outcome.unusable(format_args!("{place}line {}", item.line), &reason);
             }
         }
         Ok(())
@@ -158,9 +158,9 @@ impl Reports<'_, '_> {
         let by_step = item.by_step();
         let varied = self.scoring.templates.has(&item.identifier);
         // Of a question that is not in the pool nothing more needs to be told.
-        let known = varied || self.scoring.items.contains_key(item.identifier.as_str());
+        let known = varied || self.scoring.markers.get(&item.identifier).is_some();
         for strange in by_step.strange.iter().filter(|_| known) {
-            self.scoring.unusable(format_args!("{place}line {}", strange.line), &strange.reason);
+            self.scoring.outcome.unusable(format_args!("{place}line {}", strange.line), &strange.reason);
         }
         let record = ResponseRecord {
             pupil: pupil.to_owned(),
@@ -178,7 +178,7 @@ impl Reports<'_, '_> {
         });
         match drawn {
             Ok(drawn) => self.scoring.mark_by(&drawn, &record)?,
-            Err(problem) => self.scoring.unusable(place, &problem),
+            Err(problem) => self.scoring.outcome.unusable(place, &problem),
         }
         Ok(())
     }
