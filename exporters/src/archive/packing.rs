@@ -36,7 +36,7 @@ impl Packed {
 pub struct Piece {
     told: Packed,
     /// The bytes.
-    pub(super) packed: Vec<u8>,
+    pub(super) packed: Box<[u8]>,
 }
 
 /// Packs, over and over in the same memory. Whole files are packed by libdeflate, which is quicker; it cannot leave the end of a piece
@@ -70,7 +70,9 @@ impl Packer {
     /// Packs a piece of a file; `last` tells that no other follows.
     pub fn piece(&mut self, piece: &[u8], last: bool) -> Piece {
         let flush = if last { FlushCompress::Finish } else { FlushCompress::Sync };
-        let mut packed = Vec::with_capacity(piece.len() / 8 + 64);
+        let mut packed = std::mem::take(&mut self.room);
+        packed.clear();
+        packed.reserve(piece.len() / 8 + 64);
         self.pieces.reset();
         loop {
             let read = usize::try_from(self.pieces.total_in()).expect("it is in memory");
@@ -83,7 +85,10 @@ impl Packer {
             }
         }
         let told = Packed { crc: checksum(piece), packed: packed.len() as u64, unpacked: piece.len() as u64 };
-        Piece { told, packed }
+        // Pieces are kept until the whole package is written, in no more room than they need.
+        let piece = Piece { told, packed: packed.as_slice().into() };
+        self.room = packed;
+        piece
     }
 }
 
@@ -131,7 +136,7 @@ mod tests {
             .enumerate()
             .map(|(index, content)| packer.piece(content, index == last))
             .collect();
-        let joined: Vec<u8> = pieces.iter().flat_map(|piece| piece.packed.clone()).collect();
+        let joined: Vec<u8> = pieces.iter().flat_map(|piece| piece.packed.to_vec()).collect();
         assert!(unpacked(&joined) == contents.concat());
         let whole = Packed::of_pieces(&pieces);
         assert_eq!(whole.crc.sum(), checksum(&contents.concat()).sum());
