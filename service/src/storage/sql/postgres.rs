@@ -11,7 +11,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use futures_util::StreamExt as _;
-use futures_util::future::try_join_all;
+use futures_util::future::{join, try_join_all};
 use rustls_platform_verifier::BuilderVerifierExt;
 use tokio::runtime::Runtime;
 use tokio_postgres::config::SslMode;
@@ -146,7 +146,7 @@ impl Session {
             }
         };
         // Asked in this order, so the server hears them in this order.
-        let (begun, said) = self.runtime.block_on(async { futures_util::join!(begun, said(client)) });
+        let (begun, said) = self.runtime.block_on(join(begun, said(client)));
         begun?;
         Ok(said?)
     }
