@@ -175,7 +175,7 @@ impl Export<'_> {
         let report = write_file(&self.arguments.output, |out| {
             Ok(write_template_package(self.pool, &families, options, out)?)
         });
-        let report = report.with_context(|| format!("cannot export '{}'", self.pool.id()))?;
+        let report = report.with_context(|| self.failed())?;
         self.tell(&report.stays_fixed);
         self.tell(&report.left_out);
         Ok((report.items.len() as u64, report.bytes))
@@ -199,8 +199,11 @@ impl Export<'_> {
     }
 
     fn write(&self, write: impl FnOnce(BufWriter<File>) -> anyhow::Result<u64>) -> anyhow::Result<u64> {
-        write_file(&self.arguments.output, write)
-            .with_context(|| format!("cannot export '{}'", self.pool.id()))
+        write_file(&self.arguments.output, write).with_context(|| self.failed())
+    }
+
+    fn failed(&self) -> String {
+        format!("cannot export '{}' of {}", self.pool.id(), self.arguments.pool.display())
     }
 
     /// A quiz of the whole pool, with the parameters that a placed quiz has.

@@ -154,7 +154,6 @@ impl Deliverer {
         let mut noting = JoinSet::new();
         let mut busy = HashMap::new();
         while !*stop.borrow() {
-            while noting.try_join_next().is_some() {}
             let except: BTreeSet<RegistrationId> = busy.values().copied().collect();
             match self.lease(except.clone()).await {
                 Ok(batches) => {
@@ -182,6 +181,8 @@ impl Deliverer {
                     };
                     busy.remove(&task);
                 }
+                // What was queued for a pupil meanwhile is free now.
+                Some(_) = noting.join_next() => {}
                 _ = stop.changed() => {}
             }
         }

@@ -64,6 +64,7 @@ mod tests;
 use std::io;
 use std::net::{SocketAddr, TcpListener};
 use std::sync::Arc;
+use std::time::Duration;
 
 use actix_web::dev::ServerHandle;
 use actix_web::{App, HttpServer};
@@ -82,6 +83,9 @@ pub use settings::{PracticeSettings, Registration, ToolAddresses};
 
 use keys::SigningKey;
 use state::Platform;
+
+/// How long a browser may take to say what it wants, once it is connected.
+const CLIENT_WITHIN: Duration = Duration::from_secs(60);
 
 /// Why the practice platform did not start or did not stop cleanly.
 #[derive(Debug, thiserror::Error)]
@@ -135,6 +139,8 @@ impl Practice {
 
         let for_workers = Arc::clone(&platform);
         let server = HttpServer::new(move || App::new().configure(routes::table(&for_workers)))
+            // A whole class on a busy machine may be slow to say what it wants.
+            .client_request_timeout(CLIENT_WITHIN)
             .workers(1)
             .shutdown_timeout(1)
             .disable_signals()
