@@ -1,7 +1,7 @@
 //! The embedded store: one SQLite file in WAL mode with `synchronous=FULL`, so that what was answered is on disk.
 
 use std::path::Path;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use super::connection::{Connection, SqlError, SqlResult};
 use super::row::failed;
@@ -13,6 +13,7 @@ use crate::storage::StorageError;
 const TRACES_WITHIN: Duration = Duration::from_secs(30);
 /// Another process (`tenths load`, a backup) may hold the file for a moment.
 const BUSY_WITHIN: Duration = Duration::from_secs(10);
+const OPEN_AGAIN_AFTER: Duration = Duration::from_millis(20);
 /// With less left on its disk the store counts as full: the log of changes grows to some megabytes.
 const ROOM_LEAST: u64 = 16 * 1024 * 1024;
 const STATEMENTS_KEPT: usize = 128;
@@ -22,14 +23,9 @@ const CACHE_KIB: i64 = 16 * 1024;
 /// Opens or creates the file at `path`.
 pub(super) fn open(path: &Path) -> Result<Threads, StorageError> {
     keep_private(path)?;
-    let open = || -> SqlResult<_> {
-        let connection = rusqlite::Connection::open(path)?;
-        prepare(&connection)?;
-        Ok(connection)
-    };
-    let writer = Connection::Sqlite(open().map_err(failed)?);
+    let writer = Connection::Sqlite(connect(path).map_err(failed)?);
     schema::migrate(&writer)?;
-    let reader = open().map_err(failed)?;
+    let reader = connect(path).map_err(failed)?;
     reader.pragma_update(None, "query_only", true).map_err(|error| failed(error.into()))?;
     // Immediate: a transaction that reads before it writes would fail at once when another process wrote in between,
     // instead of waiting for it.
@@ -45,11 +41,27 @@ pub(super) fn with_connection<T>(
     work: impl FnOnce(&Connection) -> Result<T, StorageError>,
 ) -> Result<T, StorageError> {
     keep_private(path)?;
-    let connection = rusqlite::Connection::open(path).map_err(|error| failed(error.into()))?;
-    prepare(&connection).map_err(failed)?;
-    let connection = Connection::Sqlite(connection);
+    let connection = Connection::Sqlite(connect(path).map_err(failed)?);
     schema::migrate(&connection)?;
     work(&connection)
+}
+
+/// Opens a file. Of two who turn a new file to a log of changes at the same moment SQLite refuses one at once, whatever time
+/// it is given; that one tries again.
+fn connect(path: &Path) -> SqlResult<rusqlite::Connection> {
+    let until = Instant::now() + BUSY_WITHIN;
+    loop {
+        let connection = rusqlite::Connection::open(path)?;
+        match prepare(&connection) {
+            Err(error) if is_busy(&error) && Instant::now() < until => std::thread::sleep(OPEN_AGAIN_AFTER),
+            prepared => return prepared.map(|()| connection),
+        }
+    }
+}
+
+fn is_busy(error: &SqlError) -> bool {
+    let SqlError::Sqlite(error) = error else { return false };
+    error.sqlite_error_code() == Some(rusqlite::ErrorCode::DatabaseBusy)
 }
 
 /// A store that lives in memory only.
@@ -132,8 +144,7 @@ fn prepare(connection: &rusqlite::Connection) -> SqlResult<()> {
 /// transaction, and the writer always is in one.
 pub(super) fn clear_traces(path: &Path, whole: bool) -> Result<(), StorageError> {
     let clear = || -> SqlResult<i64> {
-        let connection = rusqlite::Connection::open(path)?;
-        prepare(&connection)?;
+        let connection = connect(path)?;
         connection.busy_timeout(TRACES_WITHIN)?;
         if whole {
             connection.execute_batch("VACUUM")?;
