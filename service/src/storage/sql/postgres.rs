@@ -233,7 +233,7 @@ fn borrowed(values: &[Value]) -> Vec<&(dyn ToSql + Sync)> {
 }
 
 /// How many threads write, and how many read: enough that a transaction that waits for the server keeps nobody waiting, and
-/// so few that many callers share one (measured with 64 at once: two are faster than four).
+/// so few that many callers share one.
 const WRITERS: usize = 2;
 const READERS: usize = 2;
 
