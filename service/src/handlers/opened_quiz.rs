@@ -63,10 +63,19 @@ impl OpenedQuiz {
 
     /// The marks of an attempt's questions for these responses.
     pub(crate) fn marked(&self, attempt: &Attempt, responses: &Responses) -> Vec<Mark> {
+        self.marks_of(&self.questions(&attempt.seed), attempt, responses)
+    }
+
+    /// The same where its questions are drawn already.
+    pub(crate) fn marks_of(
+        &self,
+        questions: &[&Item],
+        attempt: &Attempt,
+        responses: &Responses,
+    ) -> Vec<Mark> {
         let nothing = BTreeMap::new();
         let (pupil, policy) = (attempt.user.as_str(), self.placement.quiz.policy);
         let responses_to = |item: &Item| responses.get(&item.id).unwrap_or(&nothing);
-        let questions = self.questions(&attempt.seed);
         questions.iter().map(|item| mark_with(item, pupil, responses_to(item), policy)).collect()
     }
 

@@ -83,9 +83,10 @@ impl Handing {
     /// What the attempt comes to with all that is stored; none if handing in stops.
     fn judge(self: Arc<Self>) -> Judge {
         Arc::new(move |attempt, kept| {
-            let stops = self.stop(&self.quiz.questions(&attempt.seed), kept).is_some();
-            let judged = || attempts::result(&self.quiz.marked(attempt, &kept.responses), self.now);
-            (!stops).then(judged)
+            let questions = self.quiz.questions(&attempt.seed);
+            let stops = self.stop(&questions, kept).is_some();
+            let marks = || self.quiz.marks_of(&questions, attempt, &kept.responses);
+            (!stops).then(|| attempts::result(&marks(), self.now))
         })
     }
 
