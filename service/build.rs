@@ -9,5 +9,9 @@ fn main() {
         println!("cargo::rustc-link-arg-bins=-Wl,--icf=safe");
         // Places that move with the program are listed by runs, not one by one.
         println!("cargo::rustc-link-arg-bins=-Wl,-z,pack-relative-relocs");
+        // Names of functions are a seventh of the file. To profile, build with `--config profile.release.debug=1`.
+        if is("DEBUG", "false") {
+            println!("cargo::rustc-link-arg-bins=-Wl,--strip-all");
+        }
     }
 }

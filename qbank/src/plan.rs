@@ -84,6 +84,33 @@ pub enum Source {
     Standards(Vec<String>),
 }
 
+/// Which questions a section asks for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Asked {
+    /// From which families.
+    pub source: Source,
+    /// Of which levels of difficulty.
+    pub levels: RangeInclusive<u8>,
+    /// With a step of which kind, if one is named.
+    pub kind: Option<StepKind>,
+}
+
+/// `questions of the family 'add-ragged' of levels 2 to 3 with a step of kind number`.
+impl fmt::Display for Asked {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match &self.source {
+            Source::Family(family) => write!(f, "questions of the family '{family}'")?,
+            Source::Standards(codes) => write!(f, "questions for {}", codes.join(" or "))?,
+        }
+        match (self.levels.start(), self.levels.end()) {
+            (1, 5) => {}
+            (from, to) if from == to => write!(f, " of level {from}")?,
+            (from, to) => write!(f, " of levels {from} to {to}")?,
+        }
+        self.kind.map_or(Ok(()), |kind| write!(f, " with a step of kind {}", kind.name()))
+    }
+}
+
 /// A section as TOML spells it.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -135,7 +162,7 @@ pub enum PlanError {
         /// Which section, from 1.
         section: usize,
         /// What was asked for.
-        asked: String,
+        asked: Asked,
         /// The plan's language.
         locale: String,
     },
@@ -147,7 +174,7 @@ pub enum PlanError {
         /// Which section, from 1.
         section: usize,
         /// What was asked for.
-        asked: String,
+        asked: Asked,
         /// How many the plan asks for.
         wanted: u64,
         /// How many could be drawn, by family.
@@ -207,21 +234,8 @@ impl TryFrom<SectionFile> for PlannedSection {
 }
 
 impl PlannedSection {
-    /// `questions of the family 'add-ragged' of levels 2 to 3 with a step of kind number`.
-    fn asked(&self) -> String {
-        let mut asked = match &self.source {
-            Source::Family(family) => format!("questions of the family '{family}'"),
-            Source::Standards(codes) => format!("questions for {}", codes.join(" or ")),
-        };
-        match (self.levels.start(), self.levels.end()) {
-            (1, 5) => {}
-            (from, to) if from == to => asked.push_str(&format!(" of level {from}")),
-            (from, to) => asked.push_str(&format!(" of levels {from} to {to}")),
-        }
-        if let Some(kind) = self.kind {
-            asked.push_str(&format!(" with a step of kind {}", kind.name()));
-        }
-        asked
+    fn asked(&self) -> Asked {
+        Asked { source: self.source.clone(), levels: self.levels.clone(), kind: self.kind }
     }
 
     /// A plain id, unique by its number.

@@ -58,6 +58,22 @@ content-plan-made = Made and proven: { $questions } questions in { $sections ->
    *[other] { $sections } sections
 }. It is not loaded yet.
 content-plan-fault = This plan makes no pool: { $problem }
+content-fault-malformed = line { $line }, column { $column }: { $message }
+content-fault-family = section { $section }: there is no family “{ $family }”.
+content-fault-code = section { $section }: no family is for { $code }; there are families for { $known }
+content-fault-none = section { $section }: there are no such questions in { $locale }: { $asked }.
+content-fault-too-few = section { $section }: { $wanted } questions are asked for ({ $asked }), and these different ones were found: { $families }.
+content-fault-used-up = { $family } { $count }
+content-fault-given-up = { $family } { $count }, then none of these levels in a long row
+content-fault-draw = section { $section }: a question could not be drawn: { $message }
+content-fault-id = “{ $id }” is no usable id. An id starts with a letter, holds letters, digits and hyphens only, and is there once.
+content-fault-pick = section { $section } has { $items } questions, and one pupil shall get { $pick } of them.
+content-fault-empty = it has no section.
+content-asked-family = family “{ $family }”
+content-asked-codes = curriculum code { $codes }
+content-asked-level = level { $level }
+content-asked-levels = levels { $from } to { $to }
+content-asked-kind = kind of answer: { $kind }
 content-plan-lacks = A section needs a name and a curriculum code; the first one also the pool’s title.
 content-plan-numbers = Please give both numbers of questions; one pupil cannot get more than the pool has.
 content-plan-levels = The difficulty has to go from the lower level to the higher one.

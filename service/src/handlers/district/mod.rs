@@ -24,6 +24,7 @@ mod families;
 mod jobs_view;
 mod overview;
 mod plan;
+mod plan_fault;
 mod platforms;
 mod pools;
 mod session;

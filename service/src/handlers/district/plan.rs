@@ -7,11 +7,13 @@ use actix_multipart::form::text::Text;
 use actix_web::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, CONTENT_TYPE};
 use actix_web::{HttpResponse, web};
 use qbank::bank;
+use qbank::family::Family;
 use qbank::plan::Plan;
 use qbank::pool::Pool;
 use qbank::question::StepKind;
 
 use super::families::{self, KINDS, Shelved, codes, levels, options};
+use super::plan_fault::{PlanFault, QUESTIONS_MOST};
 use super::pools::preview;
 use super::{DistrictSession, board, done, refused, shown};
 use crate::app::App;
@@ -21,8 +23,6 @@ use crate::pages::board::{Board, Cell, Field, FieldKind, Form, Section, Table};
 use crate::storage::{PutPool, StoredPool};
 use crate::texts::Texts;
 
-/// Questions that a plan made on a page may ask for; larger pools are made at the command line.
-const QUESTIONS_MOST: u64 = 5_000;
 /// Questions of a family that are drawn to see how many are of the levels asked for.
 const SAMPLE: usize = 40;
 /// Where everything of a plan goes.
@@ -210,7 +210,7 @@ pub(crate) async fn upload(
         // Shown as it is, so that it can be mended here.
         Err(error) => {
             let board = page(&session, &plan, &Choice::empty(texts.tag())).await?;
-            refused(board, PlanFault::Other(error.to_string()).told(texts))
+            refused(board, PlanFault::Plan(error).told(texts))
         }
     }
 }
@@ -339,7 +339,7 @@ async fn download(session: &DistrictSession, plan: &str, choice: &Choice) -> Res
     let name = match Plan::from_toml(plan) {
         Ok(read) => name_of(&read.pool),
         Err(error) => {
-            let told = PlanFault::Other(error.to_string()).told(Texts::of_reader());
+            let told = PlanFault::Plan(error).told(Texts::of_reader());
             return refused(page(session, plan, choice).await?, told);
         }
     };
@@ -430,39 +430,27 @@ fn name_of(title: &str) -> String {
 
 /// The pool of a plan; or why there is none.
 fn make(plan: &str) -> Result<Pool, PlanFault> {
-    let plan = Plan::from_toml(plan).map_err(|error| PlanFault::Other(error.to_string()))?;
+    let plan = Plan::from_toml(plan).map_err(PlanFault::Plan)?;
     let asked = plan.section.iter().fold(0_u64, |sum, section| sum.saturating_add(section.count));
     if asked > QUESTIONS_MOST {
         return Err(PlanFault::TooLarge);
     }
     let families = match plan.families() {
-        Some(names) => names.iter().map(|name| bank::family(name)).collect::<Result<Vec<_>, _>>(),
+        // One that the bank lacks is told by the plan, with its section.
+        Some(names) => {
+            let files = bank::FILES.iter().filter(|(name, _)| names.contains(name));
+            files.map(|(name, text)| Family::from_toml(name, text)).collect::<Result<Vec<_>, _>>()
+        }
         None => bank::families(),
     };
-    let families = families.map_err(|error| PlanFault::Other(error.to_string()))?;
-    plan.make(&families, None).map_err(|error| PlanFault::Other(error.to_string()))
-}
-
-/// Why a plan makes no pool.
-#[derive(Debug, PartialEq, Eq)]
-enum PlanFault {
-    /// It asks for more than [`QUESTIONS_MOST`].
-    TooLarge,
-    /// In the words of whoever read it, which are English.
-    Other(String),
-}
-
-impl PlanFault {
-    fn told(self, texts: &Texts) -> String {
-        match self {
-            Self::TooLarge => texts.with("content-plan-too-large", &[("most", QUESTIONS_MOST.into())]),
-            Self::Other(problem) => texts.with("content-plan-fault", &[("problem", problem.into())]),
-        }
-    }
+    let families = families.map_err(PlanFault::Bank)?;
+    plan.make(&families, None).map_err(PlanFault::Plan)
 }
 
 #[cfg(test)]
 mod tests {
+    use qbank::plan::PlanError;
+
     use super::*;
 
     #[test]
@@ -505,9 +493,10 @@ mod tests {
 
     #[test]
     fn a_plan_at_fault_or_too_large_is_told() {
-        assert!(matches!(make("pool = "), Err(PlanFault::Other(told)) if told.contains("line 1")));
+        assert!(matches!(make("pool = "), Err(PlanFault::Plan(PlanError::Malformed { line: 1, .. }))));
         let large = "pool = \"p\"\ntitle = \"P\"\nseed = \"1\"\n[[section]]\ntitle = \"A\"\nfamily = \"add-ragged\"\ncount = 5001\npick = 1\n";
-        assert_eq!(make(large), Err(PlanFault::TooLarge));
-        assert_eq!(make(&large.replace("5001", "9223372036854775807")), Err(PlanFault::TooLarge));
+        assert!(matches!(make(large), Err(PlanFault::TooLarge)));
+        let huge = large.replace("5001", "9223372036854775807");
+        assert!(matches!(make(&huge), Err(PlanFault::TooLarge)));
     }
 }
