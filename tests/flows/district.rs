@@ -22,11 +22,13 @@ async fn a_coordinator_makes_a_pool_and_a_package_and_keeps_the_service_running(
     let demo = Demo::start(&settings).await?;
     // With a class that has handed in, there are figures to tell.
     demo.play(|| ()).await?;
+    let address = demo.coordinator().0.trim_end_matches("/district");
     let browser = driver.open(Screen::DESK, Scripts::On).await?;
     sign_in(&browser, &demo).await.context("signing in")?;
-    pages(&browser, &demo, &pictures).await?;
+    pages(&browser, address, &pictures).await?;
     pool(&browser, folder.path(), &pictures).await.context("making a pool")?;
     package(&browser, demo.package(), &pictures).await.context("packages")?;
+    long_work(&browser, address, &pictures).await.context("a job that takes its time")?;
     people(&browser).await.context("platforms and tokens")?;
     browser.close().await?;
 
@@ -58,8 +60,7 @@ async fn sign_in(browser: &Browser, demo: &Demo) -> Result<()> {
 }
 
 /// Every page that is listed, in both languages.
-async fn pages(browser: &Browser, demo: &Demo, pictures: &Pictures) -> Result<()> {
-    let address = demo.coordinator().0.trim_end_matches("/district");
+async fn pages(browser: &Browser, address: &str, pictures: &Pictures) -> Result<()> {
     for language in ["es-US", "en-US"] {
         for (page, name) in [
             ("", "the coordinator's overview"),
@@ -140,6 +141,46 @@ async fn package(browser: &Browser, package: &Path, pictures: &Pictures) -> Resu
     let told = browser.text("section.card").await?;
     ensure!(told.contains("Done.") && !told.contains("does not hold"), "{told}");
     looks::inspect(browser, "a package that was tried out").await?;
+    Ok(())
+}
+
+/// A package of many questions: a plan that is told what it lacks, how far the work is, and giving it up.
+async fn long_work(browser: &Browser, address: &str, pictures: &Pictures) -> Result<()> {
+    for (language, fault, stopped) in [
+        ("es-US", "sección 1: no hay ninguna familia «add-moons».", "Usted lo detuvo."),
+        ("en-US", "section 1: there is no family “add-moons”.", "You stopped it."),
+    ] {
+        browser.open(&format!("{address}/language?to={language}&back=/district/pools/plan")).await?;
+        let name = language.to_lowercase();
+        let plan = |family: &str| {
+            format!(
+                "pool = 'many-{name}'\ntitle = 'Many'\nseed = '1'\n[[section]]\ntitle = 'Sums'\nfamily = '{family}'\ncount = 5000\npick = 2\n"
+            )
+        };
+        browser.fill("#plan-plan", &plan("add-moons")).await?;
+        browser.click(Locator::Css("button[value=make]")).await?;
+        let told = browser.text(".note.problem").await?;
+        ensure!(told.contains(fault), "the page says '{told}'");
+        // The refusal's status is what the browser complains of.
+        browser.complaints().await?;
+        browser.fill("#plan-plan", &plan("add-ragged")).await?;
+        browser.click(Locator::Css("button[value=load]")).await?;
+        browser.click(Locator::Css("section[aria-labelledby='export'] form button")).await?;
+        browser.find(Locator::Css("progress")).await?;
+        // It asks for itself again all the time, so it is looked at as it stands now.
+        let page = browser.run("return document.documentElement.outerHTML").await?;
+        let page = page.as_str().context("a page is text")?;
+        ensure!(page.contains("<progress") && page.contains("/cancel\""), "{language}: work that goes on");
+        let shown = browser.run("return location.href").await?;
+        let shown = shown.as_str().context("an address is text")?;
+        looks::inspect_still(browser, address, page, &format!("a package in the making ({language})"))
+            .await?;
+        pictures.keep("coordinator-package-in-the-making", &browser.picture().await?)?;
+        browser.open(shown).await?;
+        browser.click(Locator::Css("form[action$='/cancel'] button")).await?;
+        let jobs = browser.text("table").await?;
+        ensure!(jobs.contains(stopped), "{language}: {jobs}");
+    }
     Ok(())
 }
 
