@@ -1,12 +1,13 @@
 //! Writing zip archives that are the same bytes for the same input. [`reading`] alone knows the zip library.
 //!
 //! Members stand in the order they are written, carry the time the caller gives, one compression and one set of
-//! rights. They can be packed on any thread ([`packing`]), in pieces where they are long. Of a member only its entry in the directory is kept, and the directory packed:
-//! some 20 bytes a member, where the library's writer keeps more than 300, which for a hundred thousand members is most
-//! of the memory that an export takes. That is why the format is written here: by the published description of the
+//! rights. They can be packed on any thread ([`packing`]), in pieces where they are long. Of a member only its entry in the directory is kept, packed, in memory or where the caller
+//! has room ([`scratch`]), and a fingerprint of its name. The library's writer keeps more than 300 bytes, which for a
+//! hundred thousand members is most of the memory that an export takes. That is why the format is written here: by the published description of the
 //! format (APPNOTE 6.3.10; clause numbers below), and no more of it than this project uses.
 pub mod packing;
 pub mod reading;
+pub mod scratch;
 
 use std::{
     collections::HashSet,
@@ -16,7 +17,10 @@ use std::{
 
 use flate2::{Compression, read::DeflateDecoder, write::DeflateEncoder};
 
-use self::packing::{Packed, Packer, Piece};
+use self::{
+    packing::{Packed, Packer, Pieces},
+    scratch::{Scratch, ScratchFile},
+};
 
 /// Longest name of a member in bytes: well below what any file system of a reader takes for a path.
 const MAX_NAME: usize = 180;
@@ -143,7 +147,7 @@ pub struct ArchiveWriter<W: Write> {
     names: HashSet<Fingerprint>,
     packer: Packer,
     /// Entries of the directory so far, packed.
-    directory: DeflateEncoder<Vec<u8>>,
+    directory: DeflateEncoder<Box<dyn ScratchFile>>,
     directory_bytes: u64,
     members: u64,
 }
@@ -161,7 +165,15 @@ impl<W: Write> ArchiveWriter<W> {
     /// # Errors
     /// [`ArchiveError::Timestamp`].
     pub fn new(out: W, stamp: jiff::Timestamp) -> Result<Self, ArchiveError> {
-        let directory = DeflateEncoder::new(Vec::new(), Compression::new(LEVEL));
+        Self::with_scratch(out, stamp, Scratch::MEMORY)
+    }
+
+    /// The same; the directory is kept in a scratch file until the end.
+    ///
+    /// # Errors
+    /// [`ArchiveError::Timestamp`], [`ArchiveError::Write`].
+    pub fn with_scratch(out: W, stamp: jiff::Timestamp, scratch: Scratch) -> Result<Self, ArchiveError> {
+        let directory = DeflateEncoder::new(scratch.open()?, Compression::new(LEVEL));
         Ok(Self {
             out,
             offset: 0,
@@ -217,11 +229,10 @@ impl<W: Write> ArchiveWriter<W> {
     ///
     /// # Errors
     /// As [`ArchiveWriter::packed_member`].
-    pub fn pieced_member(&mut self, name: &MemberName, pieces: &[Piece]) -> Result<(), ArchiveError> {
-        self.begin(name, &Packed::of_pieces(pieces))?;
-        for piece in pieces {
-            self.out.write_all(&piece.packed)?;
-            self.offset += piece.packed.len() as u64;
+    pub fn pieced_member(&mut self, name: &MemberName, pieces: Vec<Pieces>) -> Result<(), ArchiveError> {
+        self.begin(name, &Pieces::told(&pieces))?;
+        for pieces in pieces {
+            self.offset += pieces.write(&mut self.out)?;
         }
         Ok(())
     }
@@ -248,7 +259,9 @@ impl<W: Write> ArchiveWriter<W> {
     /// [`ArchiveError::Write`].
     pub fn finish(self) -> Result<u64, ArchiveError> {
         let Self { mut out, offset, directory, directory_bytes, members, .. } = self;
-        io::copy(&mut DeflateDecoder::new(&directory.finish()?[..]), &mut out)?;
+        let mut directory = directory.finish()?;
+        directory.rewind()?;
+        io::copy(&mut DeflateDecoder::new(directory), &mut out)?;
         let end = Ending { members, bytes: directory_bytes, offset }.written();
         out.write_all(&end)?;
         out.flush()?;
@@ -437,9 +450,10 @@ mod tests {
         let name = MemberName::new("a.xml").unwrap();
         let written = |w: &mut dyn Write| Ok::<_, ArchiveError>(w.write_all(b"<far/>")?);
         archive.member(&name, written).unwrap();
-        let entry = archive.directory.finish().unwrap();
+        let mut entry = archive.directory.finish().unwrap();
+        entry.rewind().unwrap();
         let mut directory = Vec::new();
-        DeflateDecoder::new(&entry[..]).read_to_end(&mut directory).unwrap();
+        DeflateDecoder::new(entry).read_to_end(&mut directory).unwrap();
         assert_eq!(&directory[42..46], [0xFF; 4]);
         assert_eq!(&directory[51..], [&[1, 0, 8, 0][..], &BEFORE.to_le_bytes()].concat());
         assert_eq!(&archive.out[..4], b"PK\x03\x04");

@@ -1,7 +1,11 @@
 //! Packing what goes into an archive: whole files, or pieces of long ones, each on whichever thread.
 
+use std::io;
+
 use flate2::{Compress, Compression, Crc, FlushCompress, Status};
 use libdeflater::{CompressionLvl, Compressor};
+
+use super::scratch::{Scratch, ScratchFile};
 
 /// Deflate's usual middle level. Fixed, because another level gives other bytes.
 const LEVEL: i32 = 6;
@@ -18,16 +22,11 @@ pub struct Packed {
 }
 
 impl Packed {
-    /// What is known of a file from its pieces.
-    #[must_use]
-    pub fn of_pieces(pieces: &[Piece]) -> Self {
-        let mut whole = Self::default();
-        for Piece { told, .. } in pieces {
-            whole.crc.combine(&told.crc);
-            whole.packed += told.packed;
-            whole.unpacked += told.unpacked;
-        }
-        whole
+    /// Adds what is known of the piece that follows.
+    fn followed_by(&mut self, next: &Self) {
+        self.crc.combine(&next.crc);
+        self.packed += next.packed;
+        self.unpacked += next.unpacked;
     }
 }
 
@@ -35,8 +34,45 @@ impl Packed {
 #[derive(Debug)]
 pub struct Piece {
     told: Packed,
-    /// The bytes.
-    pub(super) packed: Box<[u8]>,
+    packed: Box<[u8]>,
+}
+
+/// Pieces of one file in their order, kept until the file is written.
+pub struct Pieces {
+    told: Packed,
+    kept: Box<dyn ScratchFile>,
+}
+
+impl Pieces {
+    /// None yet, to be kept there.
+    ///
+    /// # Errors
+    /// If nothing can be kept there.
+    pub fn kept_in(scratch: Scratch) -> io::Result<Self> {
+        Ok(Self { told: Packed::default(), kept: scratch.open()? })
+    }
+
+    /// Adds the piece that follows.
+    ///
+    /// # Errors
+    /// If it cannot be kept.
+    pub fn add(&mut self, piece: &Piece) -> io::Result<()> {
+        self.told.followed_by(&piece.told);
+        self.kept.write_all(&piece.packed)
+    }
+
+    /// What is known of a file that consists of these, one after the other.
+    pub(super) fn told(all: &[Self]) -> Packed {
+        let mut whole = Packed::default();
+        all.iter().for_each(|pieces| whole.followed_by(&pieces.told));
+        whole
+    }
+
+    /// Gives all of them out and tells how many bytes they have.
+    pub(super) fn write(mut self, out: &mut impl io::Write) -> io::Result<u64> {
+        self.kept.rewind()?;
+        io::copy(&mut self.kept, out)
+    }
 }
 
 /// Packs, over and over in the same memory. Whole files are packed by libdeflate, which is quicker; it cannot leave the end of a piece
@@ -131,14 +167,15 @@ mod tests {
             assert!(unpacked(&packed[6..]) == *content);
         }
         let last = contents.len() - 1;
-        let pieces: Vec<Piece> = contents
-            .iter()
-            .enumerate()
-            .map(|(index, content)| packer.piece(content, index == last))
-            .collect();
-        let joined: Vec<u8> = pieces.iter().flat_map(|piece| piece.packed.to_vec()).collect();
+        let mut pieces = [Scratch::MEMORY, Scratch::MEMORY].map(|scratch| Pieces::kept_in(scratch).unwrap());
+        for (index, content) in contents.iter().enumerate() {
+            pieces[index / 2].add(&packer.piece(content, index == last)).unwrap();
+        }
+        let whole = Pieces::told(&pieces);
+        let mut joined = Vec::new();
+        let written = pieces.map(|pieces| pieces.write(&mut joined).unwrap());
+        assert_eq!(written.iter().sum::<u64>(), joined.len() as u64);
         assert!(unpacked(&joined) == contents.concat());
-        let whole = Packed::of_pieces(&pieces);
         assert_eq!(whole.crc.sum(), checksum(&contents.concat()).sum());
         assert_eq!([whole.packed, whole.unpacked], [joined.len() as u64, contents.concat().len() as u64]);
     }

@@ -200,5 +200,6 @@ pub(crate) fn options<R: Read + Seek>(package: &mut Package<R>, test: Option<&Te
         timestamp: stamp,
         case_items: manifest.case_items.clone(),
         threads: unstamped.threads,
+        scratch: unstamped.scratch,
     }
 }

@@ -39,7 +39,11 @@ use std::{
 };
 
 use self::{dialect::Dialect, model::IdentifierError};
-use crate::{archive::ArchiveError, source::SourceError, xml::XmlError};
+use crate::{
+    archive::{ArchiveError, scratch::Scratch},
+    source::SourceError,
+    xml::XmlError,
+};
 
 /// A version of the standard.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
@@ -133,7 +137,7 @@ pub struct CaseItem {
 }
 
 /// How to write a package.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug)]
 pub struct PackageOptions {
     /// The version of the standard.
     pub version: QtiVersion,
@@ -151,6 +155,8 @@ pub struct PackageOptions {
     pub case_items: BTreeMap<String, CaseItem>,
     /// On how many threads it is written; the bytes are the same on any number.
     pub threads: NonZeroUsize,
+    /// Where is kept what can only be written at the end: some hundred bytes an item.
+    pub scratch: Scratch,
 }
 
 impl PackageOptions {
@@ -166,6 +172,7 @@ impl PackageOptions {
             timestamp,
             case_items: BTreeMap::new(),
             threads: NonZeroUsize::MIN,
+            scratch: Scratch::MEMORY,
         }
     }
 }

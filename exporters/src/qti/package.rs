@@ -3,7 +3,7 @@
 //! Questions are taken in batches of a fixed number. A thread proves those of a batch, writes and packs their files, and with them
 //! their share of the test and of the manifest ([`Share`]), which are long and packed in pieces. One thread puts all together in
 //! order, so that the package has the same bytes on any number of threads. Items come first in it, then the test and the manifest,
-//! whose shares are kept packed until then: some hundred bytes an item.
+//! whose shares are kept packed until then, in memory or in scratch files: some hundred bytes an item.
 use std::{
     borrow::Cow,
     collections::{BTreeMap, BTreeSet},
@@ -23,7 +23,8 @@ use super::{
 use crate::{
     archive::{
         ArchiveError, ArchiveWriter, MemberName,
-        packing::{Packed, Packer, Piece},
+        packing::{Packed, Packer, Piece, Pieces},
+        scratch::Scratch,
     },
     in_order::in_order,
     source::{ItemSource, SectionHead, SourceError, Tally, Unproven, try_each},
@@ -117,11 +118,11 @@ fn write_entries(
     let context = Context { options, sections: &sections };
     let mut package = Package {
         context: &context,
-        archive: ArchiveWriter::new(out, options.timestamp)?,
+        archive: ArchiveWriter::with_scratch(out, options.timestamp, options.scratch)?,
         tallies: vec![Tally::default(); sections.len()],
         last: None,
         templates: BTreeMap::new(),
-        shares: Share::default(),
+        shares: Shares::kept_in(options.scratch)?,
         tell,
         section_begins,
     };
@@ -175,11 +176,17 @@ pub(super) struct Entry<'e> {
 
 /// What a batch adds to the long files: pieces of the test's sections, of the list of what the test depends on, and of the list of
 /// resources.
-#[derive(Default)]
 struct Share {
-    sections: Vec<Piece>,
-    dependencies: Vec<Piece>,
-    resources: Vec<Piece>,
+    sections: Piece,
+    dependencies: Piece,
+    resources: Piece,
+}
+
+/// The shares of all batches.
+struct Shares {
+    sections: Pieces,
+    dependencies: Pieces,
+    resources: Pieces,
 }
 
 /// A batch that is proven, written and packed.
@@ -196,7 +203,8 @@ struct Files {
     /// The packed files one after the other, and how long each of them is; none where an item is in the package already.
     packed: Vec<u8>,
     told: Vec<Option<(Packed, Vec<LeftOut>)>>,
-    share: Share,
+    /// None before they are written.
+    share: Option<Share>,
 }
 
 impl<'s> Done<'s> {
@@ -240,7 +248,7 @@ impl<'s> Done<'s> {
         }
         let mut piece = |written: Result<Vec<u8>, XmlError>, member| {
             let written = written.map_err(|source| ExportError::Xml { member, source })?;
-            Ok::<_, ExportError>(vec![packer.piece(&written, false)])
+            Ok::<_, ExportError>(packer.piece(&written, false))
         };
         let sections = test::sections_of(context, self.before, self.entries());
         let once = || self.entries().filter(|entry| !entry.again);
@@ -249,14 +257,14 @@ impl<'s> Done<'s> {
             dependencies: piece(manifest::dependencies_of(context, once()), MANIFEST.to_owned())?,
             resources: piece(manifest::resources_of(context, once()), MANIFEST.to_owned())?,
         };
-        self.files = Files { packed, told, share, paths: std::mem::take(&mut self.files.paths) };
+        self.files = Files { packed, told, share: Some(share), paths: std::mem::take(&mut self.files.paths) };
         Ok(())
     }
 }
 
 impl Files {
     fn none(paths: Vec<MemberName>) -> Self {
-        Self { paths, packed: Vec::new(), told: Vec::new(), share: Share::default() }
+        Self { paths, packed: Vec::new(), told: Vec::new(), share: None }
     }
 }
 
@@ -298,7 +306,7 @@ struct Package<'p, W: Write> {
     last: Option<usize>,
     /// Where templates are, of which a later section may have the same one.
     templates: BTreeMap<String, MemberName>,
-    shares: Share,
+    shares: Shares,
     tell: &'p mut dyn FnMut(ItemReport, Vec<LeftOut>),
     section_begins: &'p mut dyn FnMut(),
 }
@@ -323,7 +331,9 @@ impl<W: Write> Package<'_, W> {
             let (item, path) = (entry.id.to_owned(), entry.path.as_str().to_owned());
             (self.tell)(ItemReport { item, path, bytes: told.unpacked }, lost.clone());
         }
-        self.shares.add(done.files.share);
+        if let Some(share) = &done.files.share {
+            self.shares.add(share)?;
+        }
         Ok(())
     }
 
@@ -348,35 +358,41 @@ impl<W: Write> Package<'_, W> {
     }
 
     /// Writes test and manifest, and ends the package.
-    fn finish(mut self, source: &(impl ItemSource + ?Sized)) -> Result<u64, ExportError> {
-        let Share { sections, dependencies, resources } = std::mem::take(&mut self.shares);
+    fn finish(self, source: &(impl ItemSource + ?Sized)) -> Result<u64, ExportError> {
+        let Self { context, mut archive, tallies, last, shares, .. } = self;
+        let Shares { sections, dependencies, resources } = shares;
         let in_test = |source| ExportError::Xml { member: TEST.to_owned(), source };
-        let around = test::around(self.context, source, &self.tallies, self.last).map_err(in_test)?;
-        self.pieces(TEST, around, [sections])?;
+        let around = test::around(context, source, &tallies, last).map_err(in_test)?;
+        write_pieces(&mut archive, TEST, around, [sections])?;
         let in_manifest = |source| ExportError::Xml { member: MANIFEST.to_owned(), source };
-        let around = manifest::around(self.context, source, TEST).map_err(in_manifest)?;
-        self.pieces(MANIFEST, around, [dependencies, resources])?;
-        Ok(self.archive.finish()?)
+        let around = manifest::around(context, source, TEST).map_err(in_manifest)?;
+        write_pieces(&mut archive, MANIFEST, around, [dependencies, resources])?;
+        Ok(archive.finish()?)
     }
+}
 
-    /// Writes a file of which everything but the shares is given, with the places where these belong.
-    fn pieces<const N: usize>(
-        &mut self,
-        name: &str,
-        Around { document, gaps }: Around<N>,
-        shares: [Vec<Piece>; N],
-    ) -> Result<(), ExportError> {
-        let mut packer = Packer::default();
-        let mut pieces = Vec::new();
-        let mut from = 0;
-        for (gap, share) in gaps.into_iter().zip(shares) {
-            pieces.push(packer.piece(&document[from..gap], false));
-            pieces.extend(share);
-            from = gap;
-        }
-        pieces.push(packer.piece(&document[from..], true));
-        Ok(self.archive.pieced_member(&MemberName::new(name)?, &pieces)?)
+/// Writes a file of which everything but the shares is given, with the places where these belong.
+fn write_pieces<const N: usize>(
+    archive: &mut ArchiveWriter<impl Write>,
+    name: &str,
+    Around { document, gaps }: Around<N>,
+    shares: [Pieces; N],
+) -> Result<(), ArchiveError> {
+    let mut packer = Packer::default();
+    let mut given = |from: usize, to: usize, last| {
+        let mut pieces = Pieces::kept_in(Scratch::MEMORY)?;
+        pieces.add(&packer.piece(&document[from..to], last))?;
+        Ok::<_, ArchiveError>(pieces)
+    };
+    let mut all = Vec::new();
+    let mut from = 0;
+    for (gap, share) in gaps.into_iter().zip(shares) {
+        all.push(given(from, gap, false)?);
+        all.push(share);
+        from = gap;
     }
+    all.push(given(from, document.len(), true)?);
+    archive.pieced_member(&MemberName::new(name)?, all)
 }
 
 /// A document from which something is left out, and where.
@@ -385,11 +401,16 @@ pub(super) struct Around<const N: usize> {
     pub(super) gaps: [usize; N],
 }
 
-impl Share {
-    fn add(&mut self, more: Self) {
-        self.sections.extend(more.sections);
-        self.dependencies.extend(more.dependencies);
-        self.resources.extend(more.resources);
+impl Shares {
+    fn kept_in(scratch: Scratch) -> Result<Self, ArchiveError> {
+        let pieces = || Pieces::kept_in(scratch);
+        Ok(Self { sections: pieces()?, dependencies: pieces()?, resources: pieces()? })
+    }
+
+    fn add(&mut self, share: &Share) -> Result<(), ArchiveError> {
+        self.sections.add(&share.sections)?;
+        self.dependencies.add(&share.dependencies)?;
+        Ok(self.resources.add(&share.resources)?)
     }
 }
 

@@ -7,7 +7,7 @@ use std::{
 };
 
 use exporters::{
-    archive::{ArchiveError, ArchiveWriter, MemberName, reading::ArchiveReader},
+    archive::{ArchiveError, ArchiveWriter, MemberName, reading::ArchiveReader, scratch::Scratch},
     cartridge::{CartridgeOptions, write_cartridge},
     examine::{Examination, Report, Topic, Verdict},
     packages::{Package, PackageKind, redraw::read_pool},
@@ -65,21 +65,22 @@ fn long_pool() -> Pool {
 }
 
 #[test]
-fn packages_and_reports_are_the_same_on_any_number_of_threads() {
+fn packages_and_reports_are_the_same_on_any_number_of_threads_and_with_scratch_files() {
     let pool = long_pool();
-    let on = |threads| {
+    let on = |threads, scratch| {
         let threads = NonZeroUsize::new(threads).unwrap();
-        let bytes = written(&pool, &PackageOptions { threads, ..PackageOptions::default() });
+        let bytes = written(&pool, &PackageOptions { threads, scratch, ..PackageOptions::default() });
         let report = Examination::open(Cursor::new(&bytes)).unwrap().run_on(threads, families(), |_| ());
         (bytes, report)
     };
-    let (bytes, report) = on(1);
+    let (bytes, report) = on(1, Scratch::MEMORY);
     assert!(report.holds && report.counts.hold == 300, "{report}");
     for path in ["items/item-name.xml", "items/item-name_2.xml"] {
         assert!(report.items.iter().any(|judged| judged.member == path), "{path}");
     }
-    for threads in [2, 5] {
-        assert!(on(threads) == (bytes.clone(), report.clone()), "{threads} threads");
+    let files = Scratch::new(|| Ok(Box::new(tempfile::tempfile()?)));
+    for (threads, scratch) in [(2, Scratch::MEMORY), (5, files)] {
+        assert!(on(threads, scratch) == (bytes.clone(), report.clone()), "{threads} threads, {scratch:?}");
     }
     let mut package = Package::open(Cursor::new(bytes)).unwrap();
     assert_eq!(read_pool(&mut package, families()).unwrap().0, pool);

@@ -12,6 +12,7 @@ use std::thread;
 
 use anyhow::{Context, bail};
 use clap::ValueEnum;
+use exporters::archive::scratch::Scratch;
 use exporters::cartridge::{CartridgeOptions, LiveQuiz, write_cartridge_telling};
 use exporters::qti::{
     Ordering, PackageOptions, QtiVersion, Solution, TimeLimit, write_package_telling, write_template_package,
@@ -118,6 +119,8 @@ impl ExportArguments {
             ordering: if self.in_order { Ordering::AsInPool } else { Ordering::Shuffled },
             timestamp: self.timestamp.unwrap_or(unstamped.timestamp),
             threads: thread::available_parallelism().unwrap_or(unstamped.threads),
+            // Memory does not grow with the pool: a file without a name, gone when the program ends in whichever way.
+            scratch: Scratch::new(|| Ok(Box::new(tempfile::tempfile()?))),
             ..unstamped
         }
     }
