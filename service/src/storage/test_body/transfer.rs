@@ -72,6 +72,17 @@ async fn a_school_moves_without_losing_a_row_and_goes_on() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_store_in_memory_is_neither_copied_nor_filled() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = format!("sqlite:{}", folder.path().join("a.db").display());
+    drop(open(&file).unwrap());
+    for (from, to) in [("sqlite::memory:", file.as_str()), (file.as_str(), "sqlite::memory:")] {
+        let refused = copied(from, to).await.unwrap_err().to_string();
+        assert!(refused.contains("gone with its process; expected sqlite:PATH"), "{refused}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_store_that_holds_something_is_not_filled() {
     let folder = tempfile::tempdir().unwrap();
     let from = format!("sqlite:{}", folder.path().join("from.db").display());
