@@ -80,7 +80,7 @@ fn write(families: &[Family], items: usize, threads: usize) -> Result<Vec<u8>, B
 }
 
 fn head(family: &Family) -> SectionHead {
-    SectionHead { id: format!("s-{}", family.id), title: family.id.clone(), pick: 2 }
+    SectionHead { id: format!("s-{}", family.id), title: family.id.to_string(), pick: 2 }
 }
 
 /// How many bytes the packed files of a package have, without what the archive says of them.

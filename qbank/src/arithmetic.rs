@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::{
     columns::{self, ColumnError},
-    decimal::Decimal,
+    decimal::{Decimal, power_of_ten},
     expression::{Direction, Expression, Function, Names, Operation},
 };
 
@@ -198,7 +198,7 @@ fn number<A: Arithmetic>(
         Expression::Literal(decimal) => machine.number(decimal),
         Expression::Name(name) => {
             let decimal =
-                names.get(name).ok_or_else(|| ArithmeticError::UnknownName { name: name.clone() })?;
+                names.get(name).ok_or_else(|| ArithmeticError::UnknownName { name: name.clone().into() })?;
             machine.number(decimal)
         }
         Expression::Binary(operation, left, right) => {
@@ -487,7 +487,7 @@ impl Arithmetic for ShortFractions {
 
     fn number(&self, decimal: &Decimal) -> Result<Self::Number, ArithmeticError> {
         let top = u128::try_from(decimal.units()).map_err(|_| ArithmeticError::BelowZero)?;
-        Ok(ShortFraction { top, bottom: 10_u128.pow(decimal.places()) })
+        Ok(ShortFraction { top, bottom: power_of_ten(decimal.places()) })
     }
 
     fn apply(
@@ -704,8 +704,8 @@ mod tests {
             a in 0_i128..10_i128.pow(15), b in 0_i128..1_000_000, p in 0_u32..15, q in 0_u32..6, places in 0_u32..9,
         ) {
             let names = Names::from([
-                ("a".to_string(), Decimal::new(a, p).unwrap()),
-                ("b".to_string(), Decimal::new(b, q).unwrap()),
+                ("a".into(), Decimal::new(a, p).unwrap()),
+                ("b".into(), Decimal::new(b, q).unwrap()),
             ]);
             for text in [
                 "a + b", "a - b", "a * b", "a / b", "a * b / 8 + b", "a ? b", "whole(a / b)", "max(a, b, 0.5)",
@@ -724,8 +724,8 @@ mod tests {
         #[test]
         fn three_routes_agree(a in 0_u32..1_000_000, b in 1_u32..1_000_000, p in 0_u32..4, q in 0_u32..4, places in 0_u32..4) {
             let names = Names::from([
-                ("a".to_string(), Decimal::new(a.into(), p).unwrap()),
-                ("b".to_string(), Decimal::new(b.into(), q).unwrap()),
+                ("a".into(), Decimal::new(a.into(), p).unwrap()),
+                ("b".into(), Decimal::new(b.into(), q).unwrap()),
             ]);
             for text in ["a + b", "a * b", "max(a, b) - min(a, b)", "a ? b", &format!("round(a / b, {places})")] {
                 let expression: Expression = text.parse().unwrap();

@@ -5,10 +5,12 @@
 //! [`crate::arithmetic`]. It knows nothing of stories, locales or wrong answers.
 pub mod board;
 
-use alloc::{format, string::String, vec::Vec};
+use alloc::{format, vec::Vec};
 use core::cmp::Ordering;
 
-use crate::decimal::{Decimal, MAX_DIGITS};
+use smol_str::{SmolStr, SmolStrBuilder, format_smolstr};
+
+use crate::decimal::{Decimal, MAX_DIGITS, split};
 
 /// Most columns a working may have; a product of two numerals may need a few more than [`MAX_DIGITS`].
 pub const MAX_COLUMNS: usize = MAX_DIGITS + 4;
@@ -137,7 +139,7 @@ impl Grid {
     /// # Errors
     /// [`ColumnError::TooLong`].
     pub fn numeral(&self, digits: &Digits) -> Result<Decimal, ColumnError> {
-        let highest = digits.iter().rposition(|digit| *digit != 0).map_or(0, |highest| highest + 1);
+        let highest = first_column(digits).map_or(0, |column| column + 1);
         let written = digits[..highest].iter().rev();
         // Eighteen columns fit 64 bits, whatever stands in them.
         let units = if highest <= 18 {
@@ -156,9 +158,29 @@ impl Pair {
     /// # Errors
     /// As [`Grid::around`].
     pub fn lined_up(top: &Decimal, bottom: &Decimal) -> Result<Self, ColumnError> {
-        let grid = Grid::around(&[*top, *bottom])?;
-        Ok(Self { grid, top: grid.row(top), bottom: grid.row(bottom) })
+        let (grid, [top, bottom]) = lined_up([top, bottom])?;
+        Ok(Self { grid, top, bottom })
     }
+}
+
+/// Lines numerals up by place, as [`Grid::around`] and [`Grid::row`] do; each is parted into its digits once.
+fn lined_up<const COUNT: usize>(numerals: [&Decimal; COUNT]) -> Result<(Grid, [Row; COUNT]), ColumnError> {
+    if numerals.iter().any(|numeral| numeral.is_negative()) {
+        return Err(ColumnError::Negative);
+    }
+    let each = numerals.map(|numeral| (numeral.places() as usize, numeral.all_digits()));
+    let places = each.iter().fold(0, |most, (places, _)| most.max(*places));
+    let columns = each.iter().fold(0, |most, (own, (_, count))| most.max(places - own + count));
+    if columns > MAX_DIGITS {
+        return Err(ColumnError::TooLong);
+    }
+    let rows = each.map(|(own, (written, count))| {
+        let (lowest, highest) = (places - own, places - own + count);
+        let mut digits = [0; MAX_COLUMNS];
+        digits[lowest..highest].copy_from_slice(&written[..count]);
+        Row { digits, written: (lowest, highest) }
+    });
+    Ok((Grid { places, columns }, rows))
 }
 
 /// Adds numerals in columns.
@@ -177,8 +199,13 @@ impl Pair {
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn add(numerals: &[Decimal]) -> Result<Addition, ColumnError> {
-    let mut grid = Grid::around(numerals)?;
-    let rows: Vec<Row> = numerals.iter().map(|numeral| grid.row(numeral)).collect();
+    let (mut grid, rows) = match numerals {
+        [one, other] => lined_up([one, other]).map(|(grid, rows)| (grid, rows.to_vec()))?,
+        _ => {
+            let grid = Grid::around(numerals)?;
+            (grid, numerals.iter().map(|numeral| grid.row(numeral)).collect())
+        }
+    };
     let (sum, carries) = worked_columns(&mut grid, &rows)?;
     Ok(Addition { grid, rows, carries, sum })
 }
@@ -218,9 +245,15 @@ fn worked_columns(grid: &mut Grid, rows: &[Row]) -> Result<(Digits, Digits), Col
         carries[column + 1] =
             u8::try_from(total / 10).ok().filter(|carry| *carry < 10).ok_or(ColumnError::TooLong)?;
     }
-    let highest = (0..MAX_COLUMNS).rev().find(|column| sum[*column] != 0).unwrap_or(0);
-    grid.columns = grid.columns.max(highest + 1);
+    grid.columns = grid.columns.max(first_column(&sum).unwrap_or(0) + 1);
     Ok((sum, carries))
+}
+
+/// The leftmost column with a digit other than zero; sixteen columns are looked at in one step.
+fn first_column(digits: &Digits) -> Option<usize> {
+    let halves = digits.as_chunks::<16>().0.iter().map(|half| u128::from_le_bytes(*half)).enumerate();
+    let (half, written) = halves.rev().find(|(_, written)| *written > 0)?;
+    Some(16 * half + written.ilog2() as usize / 8)
 }
 
 /// Takes `bottom` from `top` in columns, exchanging from the left where a digit does not suffice.
@@ -371,7 +404,10 @@ pub fn round(numeral: &Decimal, places: u32) -> Result<Decimal, ColumnError> {
 pub fn cut(numeral: &Decimal, places: u32) -> Result<Decimal, ColumnError> {
     match numeral.places().checked_sub(places) {
         Some(dropped) => {
-            Decimal::new(numeral.units() / 10_i128.pow(dropped), places).map_err(|_| ColumnError::TooLong)
+            let kept = split(numeral.units().unsigned_abs(), dropped).0;
+            let kept = i128::try_from(kept).map_err(|_| ColumnError::TooLong)?;
+            let kept = if numeral.is_negative() { -kept } else { kept };
+            Decimal::new(kept, places).map_err(|_| ColumnError::TooLong)
         }
         None => numeral.with_places(places).ok_or(ColumnError::TooLong),
     }
@@ -411,7 +447,7 @@ impl Addition {
 
     /// The working, a line of text each, in equal character widths: carries, addends with annexed zeros, rule, sum.
     #[must_use]
-    pub fn drawn(&self) -> Vec<String> {
+    pub fn drawn(&self) -> Vec<SmolStr> {
         let mut lines = Vec::with_capacity(self.rows.len() + 3);
         if self.carry_count() > 0 {
             let carried = |column: usize| (self.carries[column] > 0).then(|| self.carries[column]);
@@ -458,7 +494,7 @@ impl Subtraction {
 
     /// The working: the top digits after exchanges, the two numerals with annexed zeros, rule, difference.
     #[must_use]
-    pub fn drawn(&self) -> Vec<String> {
+    pub fn drawn(&self) -> Vec<SmolStr> {
         let grid = &self.pair.grid;
         // Exchanged digits go up to 19 and need two characters and a space between.
         let width = if self.exchange_count() > 0 { 3 } else { 1 };
@@ -492,21 +528,21 @@ impl Multiplication {
 
     /// The working: factors as whole numbers, partial products, their sum, then the point.
     #[must_use]
-    pub fn drawn(&self) -> Vec<String> {
+    pub fn drawn(&self) -> Vec<SmolStr> {
         let (left, right) = self.factors;
         let width = format!("{}", self.product).len().max(format!("{}", left.point_removed()).len()) + 2;
         let mut lines = alloc::vec![
-            format!("{:>width$}", left.point_removed()),
-            format!("×{:>rest$}", right.point_removed(), rest = width - 1),
-            "-".repeat(width),
+            format_smolstr!("{:>width$}", left.point_removed()),
+            format_smolstr!("×{:>rest$}", right.point_removed(), rest = width - 1),
+            dashes(width),
         ];
         if self.partials.len() > 1 {
-            lines.extend(self.partials.iter().map(|partial| format!("{partial:>width$}")));
-            lines.push("-".repeat(width));
+            lines.extend(self.partials.iter().map(|partial| format_smolstr!("{partial:>width$}")));
+            lines.push(dashes(width));
         }
-        lines.push(format!("{:>width$}", self.product));
+        lines.push(format_smolstr!("{:>width$}", self.product));
         if let Ok(product) = self.result() {
-            lines.push(format!("{left} × {right} = {product}"));
+            lines.push(format_smolstr!("{left} × {right} = {product}"));
         }
         lines
     }
@@ -527,7 +563,7 @@ impl Division {
 
     /// The working: both numbers made whole by the same shift, then the quotient.
     #[must_use]
-    pub fn drawn(&self) -> Vec<String> {
+    pub fn drawn(&self) -> Vec<SmolStr> {
         let shift = self.divisor.normalized().places();
         let mut lines = Vec::new();
         let moved = |numeral: &Decimal| i32::try_from(shift).ok().and_then(|shift| numeral.shifted(shift));
@@ -535,10 +571,10 @@ impl Division {
             && let (Some(dividend), Some(divisor)) = (moved(&self.dividend), moved(&self.divisor))
         {
             let (dividend, divisor) = (dividend.normalized(), divisor.normalized());
-            lines.push(format!("{} ÷ {} = {dividend} ÷ {divisor}", self.dividend, self.divisor));
+            lines.push(format_smolstr!("{} ÷ {} = {dividend} ÷ {divisor}", self.dividend, self.divisor));
         }
         let more = if self.exact { "" } else { "…" };
-        lines.push(format!("{} ÷ {} = {}{more}", self.dividend, self.divisor, self.quotient));
+        lines.push(format_smolstr!("{} ÷ {} = {}{more}", self.dividend, self.divisor, self.quotient));
         lines
     }
 }
@@ -561,30 +597,41 @@ fn draw_row(
     width: usize,
     digit: impl Fn(usize) -> Option<u8>,
     with_point: bool,
-) -> String {
-    let mut line = String::with_capacity(4 + grid.columns * width);
+) -> SmolStr {
+    let mut line = SmolStrBuilder::new();
     line.push(sign);
-    line.push(' ');
+    // Blanks are written when something follows them.
+    let mut blanks = 1;
     for column in (0..grid.columns).rev() {
         let digit = digit(column);
         let written = digit.map_or(0, |digit| if digit > 9 { 2 } else { 1 });
-        line.extend(core::iter::repeat_n(' ', width.saturating_sub(written)));
+        blanks += width.saturating_sub(written);
         if let Some(digit) = digit {
+            (0..core::mem::take(&mut blanks)).for_each(|_| line.push(' '));
             if digit > 9 {
                 line.push(char::from(b'0' + digit / 10));
             }
             line.push(char::from(b'0' + digit % 10));
         }
         if column == grid.places && grid.places > 0 {
-            line.push(if with_point { '.' } else { ' ' });
+            if with_point {
+                line.push('.');
+            } else {
+                blanks += 1;
+            }
         }
     }
-    line.truncate(line.trim_end().len());
-    line
+    line.finish()
 }
 
-fn rule(grid: &Grid, width: usize) -> String {
-    "-".repeat(2 + grid.columns * width + usize::from(grid.places > 0))
+fn rule(grid: &Grid, width: usize) -> SmolStr {
+    dashes(2 + grid.columns * width + usize::from(grid.places > 0))
+}
+
+fn dashes(count: usize) -> SmolStr {
+    let mut line = SmolStrBuilder::new();
+    (0..count).for_each(|_| line.push('-'));
+    line.finish()
 }
 
 #[cfg(test)]

@@ -8,6 +8,7 @@ use alloc::string::String;
 use core::{cmp::Ordering, fmt, hash, str::FromStr};
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer, de::Error as _};
+use smol_str::SmolStr;
 
 /// Most digits a numeral may have. School numbers have fewer than ten; the rest is room for products.
 pub const MAX_DIGITS: usize = 28;
@@ -26,8 +27,13 @@ const POWERS: [u128; MAX_DIGITS + 1] = {
 /// A numeral of fewer digits fits 64 bits, sign or not. A machine works with these at once, where 128 bits take long.
 const SHORT: u32 = 19;
 
+/// A power of ten that a numeral's digits can be worth.
+pub(crate) fn power_of_ten(places: u32) -> u128 {
+    POWERS[places as usize]
+}
+
 /// Quotient and remainder by a power of ten.
-fn split(number: u128, places: u32) -> (u128, u128) {
+pub(crate) fn split(number: u128, places: u32) -> (u128, u128) {
     let by = POWERS[places as usize];
     match (u64::try_from(number), u64::try_from(by)) {
         (Ok(number), Ok(by)) => ((number / by).into(), (number % by).into()),
@@ -129,6 +135,7 @@ impl Decimal {
                 plain.places -= 1;
             }
             plain.units = units.into();
+            return plain;
         }
         while plain.places > 0 && plain.units % 10 == 0 {
             plain.units /= 10;
@@ -144,9 +151,14 @@ impl Decimal {
         if places == self.places {
             return Some(*self);
         }
-        let plain = self.normalized();
-        let annexed = places.checked_sub(plain.places)?;
-        let units = plain.units.checked_mul(10_i128.checked_pow(annexed)?)?;
+        let units = match places.checked_sub(self.places) {
+            Some(annexed) => self.units.checked_mul(POWERS.get(annexed as usize)?.cast_signed())?,
+            None => {
+                let (kept, dropped) = split(self.units.unsigned_abs(), self.places - places);
+                let kept = i128::try_from(kept).ok().filter(|_| dropped == 0)?;
+                if self.is_negative() { -kept } else { kept }
+            }
+        };
         Self::new(units, places).ok()
     }
 
@@ -205,9 +217,30 @@ impl Decimal {
         }
     }
 
+    /// The numeral as a short text.
+    pub(crate) fn printed(&self) -> SmolStr {
+        SmolStr::new(Numeral::of(self).text())
+    }
+
     /// Writes the numeral behind a text.
     pub(crate) fn print(&self, text: &mut String) {
         text.push_str(Numeral::of(self).text());
+    }
+
+    /// All digits, from the last written one, and how many places they take: at least one before the point.
+    pub(crate) fn all_digits(&self) -> ([u8; MAX_DIGITS], usize) {
+        let mut digits = [0; MAX_DIGITS];
+        let mut count = 0;
+        let Ok(mut rest) = u64::try_from(self.units.unsigned_abs()) else {
+            digits.iter_mut().zip(self.digits_from_the_last()).for_each(|(place, digit)| *place = digit);
+            return (digits, (self.places + self.whole_digits()) as usize);
+        };
+        while rest > 0 {
+            digits[count] = u8::try_from(rest % 10).expect("a remainder by ten is one digit");
+            rest /= 10;
+            count += 1;
+        }
+        (digits, count.max(self.places as usize + 1))
     }
 
     /// All digits without end, from the last written one; zeros follow the first one.
@@ -341,22 +374,30 @@ impl fmt::Display for Decimal {
     }
 }
 
+/// A sign, a zero before the point, the point, and all digits; one place more, so that no place need be checked.
+const LONGEST: usize = 32;
+const _: () = assert!(MAX_DIGITS + 3 < LONGEST && LONGEST.is_power_of_two());
+
 /// A numeral's text, put together from its last digit to its first.
 struct Numeral {
-    /// A sign, a zero before the point, the point, and all digits.
-    text: [u8; MAX_DIGITS + 3],
+    text: [u8; LONGEST],
     from: usize,
 }
 
 impl Numeral {
     fn of(number: &Decimal) -> Self {
-        let mut numeral = Self { text: [b'0'; MAX_DIGITS + 3], from: MAX_DIGITS + 3 };
-        let (whole, fraction) = split(number.units.unsigned_abs(), number.places);
-        if number.places > 0 {
-            numeral.put_digits(fraction, number.places);
-            numeral.put(b'.');
+        let mut numeral = Self { text: [b'0'; LONGEST], from: LONGEST };
+        let magnitude = number.units.unsigned_abs();
+        if let Ok(short) = u64::try_from(magnitude) {
+            numeral.put_short(short, number.places);
+        } else {
+            let (whole, fraction) = split(magnitude, number.places);
+            if number.places > 0 {
+                numeral.put_digits(fraction, number.places);
+                numeral.put(b'.');
+            }
+            numeral.put_digits(whole, 1);
         }
-        numeral.put_digits(whole, 1);
         if number.is_negative() {
             numeral.put(b'-');
         }
@@ -365,7 +406,24 @@ impl Numeral {
 
     fn put(&mut self, character: u8) {
         self.from -= 1;
-        self.text[self.from] = character;
+        self.text[self.from % LONGEST] = character;
+    }
+
+    /// All digits, with the point before the last `places`.
+    fn put_short(&mut self, units: u64, places: u32) {
+        let (mut rest, mut written) = (units, 0);
+        loop {
+            if written == places && places > 0 {
+                self.put(b'.');
+            }
+            self.put(b'0' + u8::try_from(rest % 10).expect("a remainder by ten is one digit"));
+            rest /= 10;
+            // One digit stands before the point, whatever the number.
+            if rest == 0 && written >= places {
+                break;
+            }
+            written += 1;
+        }
     }
 
     /// At least so many digits.

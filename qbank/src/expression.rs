@@ -4,10 +4,12 @@
 //! `a ? b` and an order `ascending(a, b, c)`. An outsider can recompute every answer from this text alone. It has
 //! `+ - * /` (also written `× ÷ −`), parentheses, decimal literals, names, and the functions of [`Function`]. There are
 //! no assignments, loops or side effects, and depth and length are limited.
-use alloc::{boxed::Box, collections::BTreeMap, string::String, vec::Vec};
+use alloc::{boxed::Box, string::String, vec::Vec};
 use core::{fmt, str::FromStr};
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer, de::Error as _};
+use smallvec::SmallVec;
+use smol_str::SmolStr;
 
 use crate::decimal::{Decimal, DecimalError};
 
@@ -31,7 +33,7 @@ pub enum Expression {
     /// A decimal written out.
     Literal(Decimal),
     /// A given, or an earlier step.
-    Name(String),
+    Name(SmolStr),
     /// One of the four operations.
     Binary(Operation, Box<Expression>, Box<Expression>),
     /// A function call.
@@ -82,8 +84,51 @@ pub enum Function {
     Digit,
 }
 
-/// The values an expression's names stand for.
-pub type Names = BTreeMap<String, Decimal>;
+/// The values an expression's names stand for. There are few, so they are found by looking at one after the other.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Names(SmallVec<[(SmolStr, Decimal); 4]>);
+
+impl Names {
+    /// No names.
+    #[must_use]
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// The value of a name.
+    #[must_use]
+    pub fn get(&self, name: &str) -> Option<&Decimal> {
+        self.0.iter().find(|(known, _)| known == name).map(|(_, value)| value)
+    }
+
+    /// Gives a name a value, another one if it had one.
+    pub fn insert(&mut self, name: SmolStr, value: Decimal) {
+        match self.0.iter_mut().find(|(known, _)| *known == name) {
+            Some((_, known)) => *known = value,
+            None => self.0.push((name, value)),
+        }
+    }
+}
+
+impl Extend<(SmolStr, Decimal)> for Names {
+    fn extend<I: IntoIterator<Item = (SmolStr, Decimal)>>(&mut self, names: I) {
+        names.into_iter().for_each(|(name, value)| self.insert(name, value));
+    }
+}
+
+impl FromIterator<(SmolStr, Decimal)> for Names {
+    fn from_iter<I: IntoIterator<Item = (SmolStr, Decimal)>>(names: I) -> Self {
+        let mut all = Self::new();
+        all.extend(names);
+        all
+    }
+}
+
+impl<const COUNT: usize> From<[(SmolStr, Decimal); COUNT]> for Names {
+    fn from(names: [(SmolStr, Decimal); COUNT]) -> Self {
+        names.into_iter().collect()
+    }
+}
 
 /// Why a text is no expression. `at` counts bytes from 0.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -472,7 +517,7 @@ impl<'t> Parser<'t> {
             character.is_ascii_lowercase() || character.is_ascii_digit() || character == '_'
         });
         if !self.take("(") {
-            return Ok(Expression::Name(String::from(name)));
+            return Ok(Expression::Name(name.into()));
         }
         let function = Function::named(name)
             .ok_or_else(|| ExpressionError::UnknownFunction { at, name: String::from(name) })?;

@@ -25,13 +25,6 @@ pub(crate) fn number(out: &mut String, name: &str, value: u64) {
     }
 }
 
-/// A further field, if there is a text for it.
-pub(crate) fn optional(out: &mut String, name: &str, value: Option<&str>) {
-    if let Some(value) = value {
-        named(out, name, value);
-    }
-}
-
 /// A list.
 pub(crate) fn list<T>(out: &mut String, all: &[T], one: impl Fn(&mut String, &T)) {
     out.push('[');

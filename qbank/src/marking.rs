@@ -31,6 +31,7 @@ use alloc::{
 use num_bigint::BigInt;
 use num_traits::Signed;
 use serde::{Deserialize, Deserializer, Serialize};
+use smol_str::SmolStr;
 
 pub use marker::{LentMark, LentStepMark, Marker};
 
@@ -176,7 +177,7 @@ pub fn mark_with(item: &Item, pupil: &str, responses: &BTreeMap<String, String>,
 /// ```
 /// use qbank::{bank, locale::Language, marking::{mark, notes_in}};
 /// let item = bank::family("add-ragged").expect("in the starter bank").draw("a seed", 0, "en-US")?;
-/// let marked = mark(&item, "p-07", &[(item.steps[0].id.clone(), "1.2.3".to_string())].into());
+/// let marked = mark(&item, "p-07", &[(item.steps[0].id.to_string(), "1.2.3".to_string())].into());
 /// assert_eq!(marked.steps[0].note, "there are two decimal points");
 /// assert_eq!(notes_in(&item, &marked, Language::Spanish), ["hay dos signos decimales"]);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -297,8 +298,8 @@ enum Given {
     Number(ReadNumber),
     /// A number told in words, with the places that the words name.
     Words(Decimal),
-    Choice(String),
-    Order(Vec<String>),
+    Choice(SmolStr),
+    Order(Vec<SmolStr>),
 }
 
 impl Given {
@@ -369,10 +370,10 @@ fn chosen<'s>(step: &'s Step, response: &str) -> Option<&'s Choice> {
 }
 
 /// The ids of the choices that the parts name, if each choice is named once.
-fn all_once(step: &Step, parts: &[&str]) -> Option<Vec<String>> {
-    let ids: Vec<String> =
+fn all_once(step: &Step, parts: &[&str]) -> Option<Vec<SmolStr>> {
+    let ids: Vec<SmolStr> =
         parts.iter().map(|part| Some(chosen(step, part)?.id.clone())).collect::<Option<_>>()?;
-    let different: BTreeSet<&String> = ids.iter().collect();
+    let different: BTreeSet<&SmolStr> = ids.iter().collect();
     (different.len() == ids.len() && ids.len() == step.choices.len()).then_some(ids)
 }
 
@@ -663,8 +664,9 @@ impl<'i> Judge<'i, '_> {
     /// pairwise different, so at most one is met from the right values.
     fn consistent_with(&self, given: &Given, own: Option<&Names>) -> Cow<'i, [&'static str]> {
         let mut from_right = self.proven.wrong.iter().filter(|wrong| self.is_exactly(given, &wrong.key));
-        let mut names =
-            from_right.next().map_or(Cow::Borrowed(&[][..]), |wrong| (&wrong.misconceptions).into());
+        let mut names = from_right
+            .next()
+            .map_or(Cow::Borrowed(&[][..]), |wrong| Cow::Borrowed(&wrong.misconceptions[..]));
         let Some(own) = own else { return names };
         for wrong in &self.proven.wrong {
             for name in self.own_prediction(wrong, given, own) {

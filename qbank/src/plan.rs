@@ -356,7 +356,9 @@ impl<'d> Drawing<'d> {
             }
             Source::Standards(codes) => {
                 self.known_codes(codes, section)?;
-                let serves = |family: &&Family| family.standards.iter().any(|code| codes.contains(code));
+                let serves = |family: &&Family| {
+                    family.standards.iter().any(|code| codes.iter().any(|asked| asked == code))
+                };
                 let speaks = |family: &&Family| family.texts.contains_key(self.locale);
                 families.filter(serves).filter(speaks).filter(|family| planned.has_kind(family)).collect()
             }
@@ -371,7 +373,7 @@ impl<'d> Drawing<'d> {
 
     fn known_codes(&self, codes: &[String], section: usize) -> Result<(), PlanError> {
         let known: BTreeSet<&str> =
-            self.families.iter().flat_map(|family| &family.standards).map(String::as_str).collect();
+            self.families.iter().flat_map(|family| &family.standards).map(|code| code.as_str()).collect();
         match codes.iter().find(|code| !known.contains(code.as_str())) {
             None => Ok(()),
             Some(standard) => Err(PlanError::UnknownStandard {
@@ -418,6 +420,10 @@ impl<'d> Supply<'d> {
     }
 
     fn told(&self) -> FamilyCount {
-        FamilyCount { family: self.family.id.clone(), count: self.count, given_up: self.misses >= PATIENCE }
+        FamilyCount {
+            family: self.family.id.to_string(),
+            count: self.count,
+            given_up: self.misses >= PATIENCE,
+        }
     }
 }

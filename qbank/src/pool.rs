@@ -114,11 +114,11 @@ impl Pool {
     /// [`PoolError::BadId`], [`PoolError::TooFew`], [`PoolError::Empty`].
     pub fn new(id: String, title: String, locale: String, sections: Vec<Section>) -> Result<Self, PoolError> {
         let mut ids = BTreeSet::new();
-        let items = sections.iter().flat_map(|section| &section.items).map(|item| &item.id);
-        let all = sections.iter().map(|section| &section.id).chain(core::iter::once(&id)).chain(items);
+        let items = sections.iter().flat_map(|section| &section.items).map(|item| item.id.as_str());
+        let all = sections.iter().map(|section| section.id.as_str()).chain([id.as_str()]).chain(items);
         for one in all {
-            if !is_plain_id(one) || !ids.insert(one.clone()) {
-                return Err(PoolError::BadId(one.clone()));
+            if !is_plain_id(one) || !ids.insert(one) {
+                return Err(PoolError::BadId(one.to_string()));
             }
         }
         for section in &sections {

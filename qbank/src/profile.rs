@@ -9,7 +9,7 @@
 //! literature says what goes wrong how often, their order follows it. Scores add up over features and steps, which a
 //! question of two easy halves pays for: it counts as harder than either. They do not claim that a score of 12 is twice
 //! as hard as one of 6, and they know nothing of reading: how a story is told is not counted.
-use alloc::{borrow::Cow, collections::BTreeMap, vec::Vec};
+use alloc::{borrow::Cow, vec::Vec};
 
 use crate::{
     arithmetic::{Columns, Value, evaluate},
@@ -107,7 +107,7 @@ pub struct Weighed {
 }
 
 /// All features with their weights, in the order of [`Feature`].
-pub static FEATURES: &[Weighed] = &[
+pub static FEATURES: [Weighed; 31] = [
     row(Feature::LaterStep, "later steps", 1, "Another result is to be found and written down."),
     row(
         Feature::BuildsOn,
@@ -270,7 +270,7 @@ impl Feature {
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Profile(BTreeMap<Feature, u32>);
+pub struct Profile([u32; FEATURES.len()]);
 
 impl Profile {
     /// Counts the features of a question, over all its steps. Items are questions, too.
@@ -320,12 +320,12 @@ impl Profile {
     /// How often a feature shows.
     #[must_use]
     pub fn count(&self, feature: Feature) -> u32 {
-        self.0.get(&feature).copied().unwrap_or(0)
+        self.0[feature as usize]
     }
 
     /// The features that show, with how often, in the order of [`FEATURES`].
     pub fn iter(&self) -> impl Iterator<Item = (Feature, u32)> {
-        self.0.iter().map(|(feature, count)| (*feature, *count))
+        FEATURES.iter().map(|row| row.feature).zip(self.0).filter(|(_, count)| *count > 0)
     }
 
     /// The weights of all occurrences together.
@@ -344,18 +344,12 @@ impl Profile {
     /// Both together, as of two questions.
     #[must_use]
     pub fn with(mut self, other: &Self) -> Self {
-        for (feature, count) in other.iter() {
-            *self.0.entry(feature).or_insert(0) += count;
-        }
+        self.0.iter_mut().zip(other.0).for_each(|(count, more)| *count += more);
         self
     }
 
     fn add(&mut self, feature: Feature, count: usize) {
-        if let Ok(count) = u32::try_from(count)
-            && count > 0
-        {
-            *self.0.entry(feature).or_insert(0) += count;
-        }
+        self.0[feature as usize] += u32::try_from(count).unwrap_or_default();
     }
 
     fn add_step(&mut self, expression: &Expression, names: &Names, earlier: &[&str], choices: &[Decimal]) {
@@ -693,7 +687,7 @@ mod tests {
             Feature::InWords,
             Feature::MistakeToFind,
         ];
-        for row in FEATURES {
+        for row in &FEATURES {
             let tried = cases.iter().any(|(feature, ..)| *feature == row.feature);
             assert!(tried || by_steps.contains(&row.feature), "{} is not tried", row.name);
         }
@@ -743,7 +737,11 @@ mod tests {
 
     #[test]
     fn levels_go_by_the_limits() {
-        let with_score = |score| Profile(BTreeMap::from([(Feature::Addition, score)]));
+        let with_score = |score| {
+            let mut profile = Profile::default();
+            profile.add(Feature::Addition, score);
+            profile
+        };
         let levels = [0, 5, 6, 9, 10, 14, 15, 24, 25, 900].map(|score| with_score(score).level());
         assert_eq!(levels, [1, 1, 2, 2, 3, 3, 4, 4, 5, 5]);
     }

@@ -17,6 +17,7 @@ use alloc::{
 use core::ops::Deref;
 
 use serde::{Deserialize, Serialize};
+use smol_str::SmolStr;
 
 use crate::{
     accept::{Acceptance, Rule, fraction_of},
@@ -24,7 +25,7 @@ use crate::{
     decimal::Decimal,
     expression::{Expression, ExpressionError, Names},
     locale::Language,
-    misconceptions::{self, JOINT},
+    misconceptions::{self, JOINT, Misconceptions},
     profile::Profile,
     receipt,
     words::to_words,
@@ -34,23 +35,23 @@ use crate::{
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Question {
     /// Unique within a pool; letters, digits and hyphens, starting with a letter.
-    pub id: String,
+    pub id: SmolStr,
     /// The family it was drawn from.
-    pub family: String,
+    pub family: SmolStr,
     /// The family's version.
     pub version: u32,
     /// The text that keyed the draw.
-    pub seed: String,
+    pub seed: SmolStr,
     /// Which of the seed's questions this is, from 0.
     pub position: u64,
     /// Language and region, as `en-US`.
-    pub locale: String,
+    pub locale: SmolStr,
     /// Curriculum codes, as `5.NBT.B.7`.
-    pub standards: Vec<String>,
+    pub standards: Vec<SmolStr>,
     /// From 1 (easy) to 5 (hard): the level of its [`Profile`] when it was drawn.
     pub difficulty: u8,
     /// A short name of what is practised.
-    pub title: String,
+    pub title: SmolStr,
     /// The story, or empty where the first step says it all.
     pub stem: String,
     /// The numbers drawn.
@@ -65,30 +66,30 @@ pub struct Question {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Given {
     /// Its name in expressions.
-    pub name: String,
+    pub name: SmolStr,
     /// Its value, in its written form.
     pub value: Decimal,
     /// The symbol of its unit.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub unit: Option<String>,
+    pub unit: Option<SmolStr>,
 }
 
 /// One thing asked.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Step {
     /// Its name in responses and in later expressions.
-    pub id: String,
+    pub id: SmolStr,
     /// How it is answered.
     pub kind: StepKind,
     /// What is asked.
-    pub prompt: String,
+    pub prompt: SmolStr,
     /// How the answer comes from givens and earlier steps.
-    pub expression: String,
+    pub expression: SmolStr,
     /// The answer.
     pub answer: Answer,
     /// The symbol of the answer's unit.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub unit: Option<String>,
+    pub unit: Option<SmolStr>,
     /// What counts as right.
     pub accept: Acceptance,
     /// Points for a right answer, 1 or more.
@@ -99,7 +100,7 @@ pub struct Step {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub choices: Vec<Choice>,
     /// The working, a line each, in equal character widths.
-    pub solution: Vec<String>,
+    pub solution: Vec<SmolStr>,
 }
 
 /// How a step is answered.
@@ -121,30 +122,30 @@ pub enum StepKind {
 #[serde(untagged)]
 pub enum Answer {
     /// A decimal, a choice's id, or words.
-    Text(String),
+    Text(SmolStr),
     /// Ids of choices in order.
-    Sequence(Vec<String>),
+    Sequence(Vec<SmolStr>),
 }
 
 /// A wrong answer that misconceptions lead to.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Prediction {
     /// Names of the misconceptions, joined by ` | ` where several lead to the same answer.
-    pub misconception: String,
+    pub misconception: SmolStr,
     /// The wrong answer.
     pub answer: Answer,
     /// The mistaken expression, for misconceptions that no rule can derive from the right one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub expression: Option<String>,
+    pub expression: Option<SmolStr>,
 }
 
 /// Something that can be chosen.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Choice {
     /// `A`, `B`, …
-    pub id: String,
+    pub id: SmolStr,
     /// What is read.
-    pub text: String,
+    pub text: SmolStr,
     /// What it is worth in the expressions of later steps.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub value: Option<Decimal>,
@@ -157,9 +158,9 @@ pub struct Choice {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Mistake {
     /// The name of the misconception.
-    pub misconception: String,
+    pub misconception: SmolStr,
     /// The exercise in which the mistake is made.
-    pub of: String,
+    pub of: SmolStr,
 }
 
 /// A question whose every answer is proven.
@@ -191,9 +192,9 @@ pub enum Key {
     /// A number.
     Number(Decimal),
     /// The id of a choice.
-    Choice(String),
+    Choice(SmolStr),
     /// The ids of all choices in order.
-    Order(Vec<String>),
+    Order(Vec<SmolStr>),
 }
 
 /// A predicted wrong answer of a proven step.
@@ -202,7 +203,7 @@ pub struct Wrong {
     /// The wrong answer.
     pub key: Key,
     /// The misconceptions that lead to it, one or more.
-    pub misconceptions: Vec<&'static str>,
+    pub misconceptions: Misconceptions,
     /// The mistaken expression, where the family states one.
     pub stated: Option<Expression>,
 }
@@ -355,19 +356,19 @@ impl Question {
     /// [`ProofError`], naming the question, the step and the first fault found.
     pub fn verify(self) -> Result<Item, ProofError> {
         let receipt = self.fitting_receipt();
-        let fault = |fault| ProofError { question: self.id.clone(), step: None, fault };
+        let fault = |fault| ProofError { question: self.id.to_string(), step: None, fault };
         check_shape(&self).map_err(fault)?;
         if receipt != self.receipt {
             return Err(fault(Fault::Receipt(receipt)));
         }
         let language = Language::of_locale(&self.locale);
-        let language = language.ok_or_else(|| fault(Fault::NoLanguage(self.locale.clone())))?;
+        let language = language.ok_or_else(|| fault(Fault::NoLanguage(self.locale.to_string())))?;
         let mut names = self.given_names();
         let mut steps = Vec::with_capacity(self.steps.len());
         for step in &self.steps {
             let proven = step.proven(&names, language).map_err(|fault| ProofError {
-                question: self.id.clone(),
-                step: Some(step.id.clone()),
+                question: self.id.to_string(),
+                step: Some(step.id.to_string()),
                 fault,
             })?;
             if let Some(value) = proven.value {
@@ -389,8 +390,8 @@ impl Question {
         let question = self.sealed();
         let proven = question.steps.iter().zip(steps).map(|(step, drawn)| {
             step.proven_as_drawn(drawn, names).map_err(|fault| ProofError {
-                question: question.id.clone(),
-                step: Some(step.id.clone()),
+                question: question.id.to_string(),
+                step: Some(step.id.to_string()),
                 fault,
             })
         });
@@ -427,7 +428,7 @@ fn check_shape(question: &Question) -> Result<(), Fault> {
     let mut seen = BTreeSet::new();
     for name in names {
         if !seen.insert(name) {
-            return Err(Fault::NameTwice(name.clone()));
+            return Err(Fault::NameTwice(name.to_string()));
         }
     }
     Ok(())
@@ -516,7 +517,7 @@ impl Step {
     }
 
     /// The id of the only choice that fits.
-    fn only_choice(&self, value: &Value, fits: impl Fn(&Choice) -> bool) -> Result<String, Fault> {
+    fn only_choice(&self, value: &Value, fits: impl Fn(&Choice) -> bool) -> Result<SmolStr, Fault> {
         self.check_choices()?;
         let mut fitting = self.choices.iter().filter(|choice| fits(choice));
         match (fitting.next(), fitting.next()) {
@@ -532,9 +533,10 @@ impl Step {
     pub fn answer_of(&self, key: &Key, language: Language) -> Result<Answer, Fault> {
         Ok(match key {
             Key::Number(number) if self.kind == StepKind::Words => {
-                Answer::Text(to_words(number, language).ok_or_else(|| Fault::NoWords(number.to_string()))?)
+                let words = to_words(number, language);
+                Answer::Text(words.ok_or_else(|| Fault::NoWords(number.to_string()))?.into())
             }
-            Key::Number(number) => Answer::Text(number.to_string()),
+            Key::Number(number) => Answer::Text(number.printed()),
             Key::Choice(id) => Answer::Text(id.clone()),
             Key::Order(ids) => Answer::Sequence(ids.clone()),
         })
@@ -545,11 +547,11 @@ impl Step {
         for choice in &self.choices {
             let Some(mistake) = &choice.mistake else { continue };
             let known = misconceptions::find(&mistake.misconception)
-                .ok_or_else(|| Fault::UnknownMisconception(mistake.misconception.clone()))?;
+                .ok_or_else(|| Fault::UnknownMisconception(mistake.misconception.to_string()))?;
             let found = misconceptions::predict(known, &mistake.of.parse()?, names);
             if found != choice.value.map(Value::Number) {
                 return Err(Fault::WrongPrediction {
-                    misconception: mistake.misconception.clone(),
+                    misconception: mistake.misconception.to_string(),
                     claimed: choice.value.map_or_else(|| "nothing".into(), |value| value.to_string()),
                     found: found.map_or_else(|| "no answer of its own".into(), |value| value.to_string()),
                 });
@@ -585,7 +587,7 @@ impl Step {
         language: Language,
     ) -> Result<Wrong, Fault> {
         let stated: Option<Expression> = prediction.expression.as_deref().map(str::parse).transpose()?;
-        let mut ids = Vec::new();
+        let mut ids = Misconceptions::new();
         let mut key = None;
         for id in prediction.misconception.split(JOINT) {
             let known = misconceptions::find(id).ok_or_else(|| Fault::UnknownMisconception(id.into()))?;
@@ -672,7 +674,7 @@ impl Item {
             }
             _ => step.answer.to_string(),
         };
-        self.steps_proven().map(|(step, proven)| (step.id.clone(), response(step, &proven.key))).collect()
+        self.steps_proven().map(|(step, proven)| (step.id.to_string(), response(step, &proven.key))).collect()
     }
 }
 

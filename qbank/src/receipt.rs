@@ -1,9 +1,12 @@
 //! Receipts: a fingerprint over the canonical content of a record, by which anyone can tell that nothing in it was
 //! changed and a question can be drawn anew.
-use alloc::{format, string::String};
+use alloc::string::String;
 
 use serde::Serialize;
 use sha2::{Digest, Sha256};
+
+/// What a receipt begins with: the name of its digest.
+const PREFIX: &str = "sha256:";
 
 /// `sha256:` and the hexadecimal SHA-256 of the record's JSON (fields in declared order, no spaces).
 ///
@@ -17,22 +20,28 @@ pub fn of(record: &impl Serialize) -> String {
 
 /// The same of a record that is already written.
 pub(crate) fn of_canonical(canonical: &str) -> String {
-    format!("sha256:{}", hexadecimal(&Sha256::digest(canonical)))
+    let mut receipt = String::with_capacity(PREFIX.len() + 64);
+    receipt.push_str(PREFIX);
+    hexadecimal(&Sha256::digest(canonical), &mut receipt);
+    receipt
 }
 
 /// The first `characters` hexadecimal digits of the SHA-256 of a text: short names for seeds.
 #[must_use]
 pub fn short(text: &str, characters: usize) -> String {
-    let mut digits = hexadecimal(&Sha256::digest(text.as_bytes()));
+    let mut digits = String::new();
+    hexadecimal(&Sha256::digest(text.as_bytes()), &mut digits);
     digits.truncate(characters);
     digits
 }
 
-fn hexadecimal(bytes: &[u8]) -> String {
-    let mut digits = String::with_capacity(2 * bytes.len());
-    let halves = bytes.iter().flat_map(|byte| [byte >> 4, byte & 0xF]);
-    digits.extend(halves.map(|half| char::from(b"0123456789abcdef"[usize::from(half)])));
-    digits
+fn hexadecimal(digest: &[u8], behind: &mut String) {
+    const DIGITS: &[u8; 16] = b"0123456789abcdef";
+    let mut digits = [0; 64];
+    for (pair, byte) in digits.chunks_exact_mut(2).zip(digest) {
+        pair.copy_from_slice(&[DIGITS[usize::from(byte >> 4)], DIGITS[usize::from(byte & 0xF)]]);
+    }
+    behind.push_str(core::str::from_utf8(&digits).expect("digits are ASCII"));
 }
 
 #[cfg(test)]

@@ -7,6 +7,7 @@ use alloc::{
 };
 
 use serde::Serialize;
+use smol_str::{SmolStr, format_smolstr};
 
 use crate::{
     arithmetic::{ArithmeticError, Columns, Relation, Value, evaluate, prove},
@@ -27,7 +28,7 @@ pub struct Worked {
     /// Its proven value: a decimal, or `<`, `=`, `>`.
     pub answer: String,
     /// The working, a line each.
-    pub working: Vec<String>,
+    pub working: Vec<SmolStr>,
     /// What each misconception would give, equal answers gathered.
     pub predicted: Vec<WorkedPrediction>,
 }
@@ -36,7 +37,7 @@ pub struct Worked {
 #[derive(Clone, Debug, Serialize)]
 pub struct WorkedPrediction {
     /// The misconceptions that lead to it, joined by ` | `.
-    pub misconception: String,
+    pub misconception: SmolStr,
     /// The wrong answer.
     pub answer: String,
 }
@@ -101,13 +102,15 @@ pub enum Block {
 ///
 /// # Errors
 /// [`ArithmeticError`] where a part has no value.
-pub fn lines(expression: &Expression, names: &Names) -> Result<Vec<String>, ArithmeticError> {
+pub fn lines(expression: &Expression, names: &Names) -> Result<Vec<SmolStr>, ArithmeticError> {
     let mut lines = Vec::new();
     for block in blocks(expression, names)? {
-        if !lines.is_empty() {
-            lines.push(String::new());
+        if lines.is_empty() {
+            lines = block.lines()?;
+        } else {
+            lines.push(SmolStr::default());
+            lines.extend(block.lines()?);
         }
-        lines.extend(block.lines()?);
     }
     Ok(lines)
 }
@@ -143,28 +146,28 @@ impl Block {
     ///
     /// # Errors
     /// [`ArithmeticError::NotADecimal`] where a number with more places is too long.
-    pub fn lines(&self) -> Result<Vec<String>, ArithmeticError> {
+    pub fn lines(&self) -> Result<Vec<SmolStr>, ArithmeticError> {
         Ok(match self {
             Self::Addition(addition) => addition.drawn(),
             Self::Subtraction(subtraction) => subtraction.drawn(),
             Self::Multiplication(multiplication) => multiplication.drawn(),
             Self::Division(division, rounded) => {
-                let rounded = rounded.map(|rounded| format!("≈ {rounded}"));
+                let rounded = rounded.map(|rounded| format_smolstr!("≈ {rounded}"));
                 division.drawn().into_iter().chain(rounded).collect()
             }
-            Self::Rounding(number, _, rounded) => alloc::vec![format!("{number} ≈ {rounded}")],
+            Self::Rounding(number, _, rounded) => alloc::vec![format_smolstr!("{number} ≈ {rounded}")],
             Self::Comparison(left, _, right) => alloc::vec![compared(left, right)?],
             Self::Limits(limits, number) => {
                 limits.iter().map(|limit| compared(limit, number)).collect::<Result<_, _>>()?
             }
-            Self::Row(direction, numbers) => alloc::vec![in_a_row(*direction, numbers)?],
+            Self::Row(direction, numbers) => alloc::vec![in_a_row(*direction, numbers)?.into()],
             Self::Sorted(numbers) => {
-                alloc::vec![numbers.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ≤ ")]
+                alloc::vec![numbers.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ≤ ").into()]
             }
             Self::Place(number, place) => pointed_at(number, *place),
             Self::Worth(number) => {
                 let parts = format!("{}/{}", number.fraction_units(), 10_u128.pow(number.places()));
-                alloc::vec![format!("{number} = {} + {parts}", number.whole_part())]
+                alloc::vec![format_smolstr!("{number} = {} + {parts}", number.whole_part())]
             }
         })
     }
@@ -253,7 +256,7 @@ fn value_as_written(part: &Expression, names: &Names) -> Result<Decimal, Arithme
     match part {
         Expression::Literal(number) => Ok(*number),
         Expression::Name(name) => {
-            names.get(name).copied().ok_or_else(|| ArithmeticError::UnknownName { name: name.clone() })
+            names.get(name).copied().ok_or_else(|| ArithmeticError::UnknownName { name: name.clone().into() })
         }
         _ => match evaluate(&Columns, part, names)? {
             Value::Number(number) => Ok(number),
@@ -323,12 +326,12 @@ fn draw_rounding(
 }
 
 /// The number and a mark under the digit at a place.
-fn pointed_at(number: &Decimal, place: u32) -> Vec<String> {
+fn pointed_at(number: &Decimal, place: u32) -> Vec<SmolStr> {
     let places = number.places().max(place);
-    let told = number.with_places(places).unwrap_or(*number).to_string();
+    let told = number.with_places(places).unwrap_or(*number).printed();
     // The point stands between the ones and the tenths.
     let behind = (places - place) as usize + usize::from(place == 0 && places > 0);
-    let mark = format!("{}^", " ".repeat(told.len() - behind - 1));
+    let mark = format_smolstr!("{}^", " ".repeat(told.len() - behind - 1));
     alloc::vec![told, mark]
 }
 
@@ -345,18 +348,18 @@ fn in_a_row(direction: Direction, numbers: &[Decimal]) -> Result<String, Arithme
 }
 
 /// `0.35 < 0.80`: both with the same number of places, so that digits of one place can be compared.
-fn compared(left: &Decimal, right: &Decimal) -> Result<String, ArithmeticError> {
+fn compared(left: &Decimal, right: &Decimal) -> Result<SmolStr, ArithmeticError> {
     let places = left.places().max(right.places());
     let filled = |number: &Decimal| number.with_places(places).ok_or(ArithmeticError::NotADecimal);
     let relation = Relation::from(columns::compare(left, right)?);
-    Ok(format!("{} {relation} {}", filled(left)?, filled(right)?))
+    Ok(format_smolstr!("{} {relation} {}", filled(left)?, filled(right)?))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn working(text: &str) -> Vec<String> {
+    fn working(text: &str) -> Vec<SmolStr> {
         work(&text.parse().unwrap()).unwrap().working
     }
 

@@ -164,7 +164,7 @@ impl School {
         for (index, item) in items.iter().enumerate() {
             let mut responses = item.right_responses();
             if index == mistake.question {
-                responses.insert(mistake.step.id.clone(), mistake.response.clone());
+                responses.insert(mistake.step.id.to_string(), mistake.response.clone());
             }
             answer(&pupil, index, item, &responses).await?;
         }
@@ -271,7 +271,7 @@ pub(crate) async fn answer(
 ) -> Result<()> {
     for step in &item.steps {
         let field = format!("q{}.{}", index + 1, step.id);
-        let response = &responses[&step.id];
+        let response = &responses[step.id.as_str()];
         match step.kind {
             StepKind::Choice => pupil.choose_by_keys(&field, response).await?,
             StepKind::Order => {

@@ -111,7 +111,7 @@ impl Stage {
             let responses = item.right_responses();
             points += item.max_points();
             for step in &item.steps {
-                let (field, response) = (format!("q{number}.{}", step.id), &responses[&step.id]);
+                let (field, response) = (format!("q{number}.{}", step.id), &responses[step.id.as_str()]);
                 match step.kind {
                     StepKind::Choice => {
                         // The box itself is hidden below its label.

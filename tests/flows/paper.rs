@@ -129,7 +129,7 @@ fn the_key_answers_every_step_of_every_sheet() {
         }
         for step in &pool.item(row[2]).unwrap().steps {
             let chosen = step.choices.iter().find(|choice| choice.id == step.answer.to_string());
-            let answer = chosen.map_or_else(|| step.answer.to_string(), |choice| choice.text.clone());
+            let answer = chosen.map_or_else(|| step.answer.to_string(), |choice| choice.text.to_string());
             let answer = squeezed(answer.trim_start_matches('$'));
             assert!(text[from..].contains(&answer), "the key lacks {answer} of sheet {}", row[0]);
         }
@@ -310,7 +310,7 @@ async fn type_in(teacher: &Browser, items: &[&Item]) -> Result<()> {
         let responses = item.right_responses();
         for step in &item.steps {
             let field = format!("q{number}.{}", step.id);
-            let response = &responses[&step.id];
+            let response = &responses[step.id.as_str()];
             if step.kind == StepKind::Choice {
                 teacher.choose_by_keys(&field, response).await?;
             } else {

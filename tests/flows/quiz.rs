@@ -475,7 +475,7 @@ async fn nothing_typed_is_lost_when_the_network_is_cut_and_the_browser_killed() 
     pupil.fill(&input(&first), "271.8").await?;
     wait_for("the first answer at the service", KEPT_WITHIN, async || {
         let stored = stage.stored(&pupil, "p-05").await.ok()?.responses;
-        (stored.get(&items[0].id)?.values().next()? == "271.8").then_some(())
+        (stored.get(items[0].id.as_str())?.values().next()? == "271.8").then_some(())
     })
     .await;
 

@@ -360,11 +360,11 @@ impl Pupil {
                 } else {
                     String::new()
                 };
-                let text = if right { key.clone() } else { wrong };
+                let text = if right { key.to_string() } else { wrong };
                 form = form.with(&format!("q{place}.{}", step.id), &text);
                 points += if right { step.points } else { 0 };
                 if !text.is_empty() {
-                    answers.entry(item.id.clone()).or_default().insert(step.id.clone(), text);
+                    answers.entry(item.id.to_string()).or_default().insert(step.id.to_string(), text);
                 }
             }
         }

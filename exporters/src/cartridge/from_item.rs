@@ -10,6 +10,8 @@ use qbank::{
     question::{Item, Key, ProvenStep, Step, StepKind, Wrong},
 };
 
+use smol_str::SmolStr;
+
 use super::{
     CartridgeError,
     model::{CartridgeItem, Choice, Choices, Condition, Feedback, Interaction, Material, Profile, Test},
@@ -37,8 +39,10 @@ pub struct Mapped {
 /// # Errors
 /// [`CartridgeError::Locale`].
 pub fn map_item(item: &Item, section: &str) -> Result<Mapped, CartridgeError> {
-    let language = Language::of_locale(&item.locale)
-        .ok_or_else(|| CartridgeError::Locale { item: item.id.clone(), locale: item.locale.clone() })?;
+    let language = Language::of_locale(&item.locale).ok_or_else(|| CartridgeError::Locale {
+        item: item.id.to_string(),
+        locale: item.locale.to_string(),
+    })?;
     let mut mapped = Mapped::default();
     for (index, (step, proven)) in item.steps_proven().enumerate() {
         let words = Wording::of(language);
@@ -80,10 +84,14 @@ impl StepMapping<'_> {
         let (item, step) = (&self.item.id, &self.step.id);
         if let Some(Judged { profile, interaction, conditions, feedback }) = judged {
             mapped.items.push(CartridgeItem {
-                identifier: if self.item.steps.len() > 1 { format!("{item}.{step}") } else { item.clone() },
+                identifier: if self.item.steps.len() > 1 {
+                    format!("{item}.{step}")
+                } else {
+                    item.to_string()
+                },
                 title: match self.label() {
                     Some(label) => format!("{}: {label}", self.item.title),
-                    None => self.item.title.clone(),
+                    None => self.item.title.to_string(),
                 },
                 profile,
                 weighting: Some(self.step.points.to_string()),
@@ -97,7 +105,7 @@ impl StepMapping<'_> {
             // Of a step that is not there, nothing else is lost.
             self.losses.retain(|loss| loss.is_whole_step());
         }
-        let left_out = |loss| LeftOut { item: item.clone(), step: step.clone(), loss };
+        let left_out = |loss| LeftOut { item: item.to_string(), step: step.to_string(), loss };
         mapped.left_out.extend(self.losses.into_iter().map(left_out));
     }
 
@@ -115,7 +123,7 @@ impl StepMapping<'_> {
     fn prompt(&self) -> Material {
         let asked = match &self.step.unit {
             Some(unit) if self.step.kind == StepKind::Number => format!("{} ({unit})", self.step.prompt),
-            _ => self.step.prompt.clone(),
+            _ => self.step.prompt.to_string(),
         };
         let demand = self.step.accept.explained(self.language);
         let story = self.item.stem.lines().map(str::trim);
@@ -156,31 +164,31 @@ impl StepMapping<'_> {
 
     fn choice(&self, key: &str) -> Judged {
         let choices = self.step.choices.iter().map(|choice| Choice {
-            identifier: choice.id.clone(),
-            text: Material::Plain(choice.text.clone()),
+            identifier: choice.id.to_string(),
+            text: Material::Plain(choice.text.to_string()),
         });
         let choices = Choices { shuffle: false, choices: choices.collect() };
         let wrong = self.proven.wrong.iter().filter_map(|wrong| match &wrong.key {
-            Key::Choice(id) => Some((id.clone(), wrong)),
+            Key::Choice(id) => Some((id.to_string(), wrong)),
             Key::Number(_) | Key::Order(_) => None,
         });
         self.chosen(key.to_owned(), wrong, choices)
     }
 
     /// The right order beside those that misconceptions lead to, in the order of their texts.
-    fn order(&mut self, key: &[String]) -> Option<Judged> {
-        let text = |ids: &[String]| {
-            let text = |id: &String| {
+    fn order(&mut self, key: &[SmolStr]) -> Option<Judged> {
+        let text = |ids: &[SmolStr]| {
+            let text = |id: &SmolStr| {
                 self.step
                     .choices
                     .iter()
                     .find(|choice| choice.id == *id)
-                    .map_or(id.clone(), |choice| choice.text.clone())
+                    .map_or(id.to_string(), |choice| choice.text.to_string())
             };
             ids.iter().map(text).collect::<Vec<_>>().join("; ")
         };
-        let name = |ids: &[String]| ids.join(".");
-        let wrong: Vec<(&Vec<String>, &Wrong)> = self
+        let name = |ids: &[SmolStr]| ids.join(".");
+        let wrong: Vec<(&Vec<SmolStr>, &Wrong)> = self
             .proven
             .wrong
             .iter()

@@ -27,6 +27,8 @@ use self::{
     model::CartridgeItem,
     report::{CartridgeReport, LeftOut},
 };
+use smol_str::SmolStr;
+
 use crate::{
     archive::{ArchiveError, ArchiveWriter, EARLIEST, MemberName},
     qti::CaseItem,
@@ -186,7 +188,7 @@ impl<W: Write + Seek> Cartridge<W> {
         &mut self,
         section: usize,
         items: Vec<CartridgeItem>,
-        codes: &[String],
+        codes: &[SmolStr],
         options: &CartridgeOptions,
     ) -> Result<(), CartridgeError> {
         if items.is_empty() {
@@ -202,10 +204,10 @@ impl<W: Write + Seek> Cartridge<W> {
             if quiz.questions < self.sections[section].pick {
                 quiz.questions += 1;
                 quiz.items.extend_from_slice(&items);
-                quiz.codes.extend(codes.iter().cloned());
+                quiz.codes.extend(codes.iter().map(ToString::to_string));
             }
         }
-        self.bank.codes.extend(codes.iter().cloned());
+        self.bank.codes.extend(codes.iter().map(ToString::to_string));
         self.bank.items.extend(items);
         Ok(())
     }

@@ -127,7 +127,7 @@ impl<'i> Speller<'i> {
     /// How marking judges a text, all earlier answers being right.
     fn marked(&self, text: &str) -> StepMark {
         let mut responses = self.responses.clone();
-        responses.insert(self.step.id.clone(), text.to_owned());
+        responses.insert(self.step.id.to_string(), text.to_owned());
         let mark = mark(self.item, "", &responses);
         mark.steps.into_iter().find(|step| step.id == self.step.id).expect("every step has a mark")
     }

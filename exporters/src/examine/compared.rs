@@ -69,7 +69,7 @@ impl Compared {
     /// Responses by step as responses by variable, which exported items name after the steps.
     fn responses(&self, texts: &Texts) -> Responses {
         let response = |step: &Step| {
-            let text = texts.get(&step.id).filter(|text| !text.is_empty())?;
+            let text = texts.get(step.id.as_str()).filter(|text| !text.is_empty())?;
             let response = match step.kind {
                 StepKind::Number | StepKind::Words => Response::Text(text.clone()),
                 StepKind::Choice => Response::Chosen(vec![text.clone()]),
@@ -88,7 +88,7 @@ impl Compared {
         let right = self.0.right_responses();
         for step in &self.0.steps {
             let name = format!("RESPONSE_{}", step.id);
-            let proven = &right[&step.id];
+            let proven = &right[step.id.as_str()];
             let declared = session.correct(&name);
             let equal = match step.kind {
                 StepKind::Number => declared.scalar().and_then(decimal) == proven.parse().ok(),
@@ -138,7 +138,7 @@ impl Compared {
         for (step, proven) in self.0.steps_proven() {
             for wrong in &proven.wrong {
                 let mut texts = right.clone();
-                texts.insert(step.id.clone(), self.as_given(step, &wrong.key));
+                texts.insert(step.id.to_string(), self.as_given(step, &wrong.key));
                 let feedback = wrong.misconceptions.join(".");
                 if let Err(check) = self.as_marked(item, &marker, &texts, step, Some(&feedback)) {
                     return check;
@@ -176,7 +176,7 @@ impl Compared {
         let topic = Topic::Predictions;
         let trial = Trial { item, play: Play::Drawn("examined") };
         let session = trial.session(&self.responses(texts)).map_err(|failure| stopped(topic, &failure))?;
-        let given = texts.get(&step.id).map_or("", String::as_str);
+        let given = texts.get(step.id.as_str()).map_or("", String::as_str);
         let response = |id: &str| texts.get(id).map_or("", String::as_str);
         let points: u32 = marker.judge(response).map(|step| step.points).sum();
         let score = session.value("SCORE");

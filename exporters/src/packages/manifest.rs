@@ -6,13 +6,15 @@ use std::{
     io::BufRead,
 };
 
+use smol_str::SmolStr;
+
 use crate::{
     processor::{
         Fault, Problem,
         document::{Limits, told},
     },
     qti::{CaseItem, QtiVersion},
-    xml::reading::{Node, Tag, XmlReader},
+    xml::reading::{Started, Step, XmlReader},
 };
 
 /// Most resources of a package.
@@ -92,7 +94,8 @@ impl Resource {
     #[must_use]
     pub fn kind(&self) -> ResourceKind {
         let of = |stem: &str| {
-            ["v2p1", "v2p2", "v3p0"].iter().any(|version| self.type_name == format!("{stem}_xml{version}"))
+            let version = self.type_name.strip_prefix(stem).and_then(|rest| rest.strip_prefix("_xml"));
+            version.is_some_and(|version| ["v2p1", "v2p2", "v3p0"].contains(&version))
         };
         if of("imsqti_item") {
             ResourceKind::Item
@@ -115,18 +118,19 @@ const CARTRIDGE: &str = "http://www.imsglobal.org/xsd/imsccv1p3/imscp_v1p1";
 /// The fault that leaves no manifest to read.
 pub(super) fn read_manifest(input: impl BufRead) -> Result<(Manifest, Vec<Fault>), Fault> {
     let mut xml = XmlReader::limited(input, Limits::LISTING.bytes);
-    let Some(Node::Start(root)) = xml.next_node()? else { unreachable!("a document begins with an element") };
+    xml.advance()?;
+    let root = xml.started();
     if root.name != "manifest" {
-        let found = format!("the element '{}'", told(&root.name));
+        let found = format!("the element '{}'", told(root.name));
         return Err(Fault::unexpected(root.line, found, "'manifest'"));
     }
-    let mut reading = Reading { namespace: root.namespace, ..Reading::default() };
-    reading.path.push(root.name);
-    while let Some(node) = xml.next_node()? {
-        match node {
-            Node::Start(tag) => reading.start(tag),
-            Node::Text(text) => reading.text += &text,
-            Node::End => reading.end(),
+    let mut reading = Reading { namespace: root.namespace.to_owned(), ..Reading::default() };
+    reading.path.push(root.name.into());
+    while let Some(step) = xml.advance()? {
+        match step {
+            Step::Start => reading.start(xml.started()),
+            Step::Text => reading.text += xml.text_here(),
+            Step::End => reading.end(),
         }
     }
     Ok(reading.finished())
@@ -135,7 +139,7 @@ pub(super) fn read_manifest(input: impl BufRead) -> Result<(Manifest, Vec<Fault>
 #[derive(Default)]
 struct Reading {
     namespace: String,
-    path: Vec<String>,
+    path: Vec<SmolStr>,
     text: String,
     schema: Vec<String>,
     language: Option<String>,
@@ -149,20 +153,20 @@ struct Reading {
 }
 
 impl Reading {
-    fn start(&mut self, tag: Tag) {
+    fn start(&mut self, tag: Started<'_>) {
         self.text.clear();
         let own = tag.namespace == self.namespace;
-        match (own, tag.name.as_str()) {
-            (true, "resource") => self.resource(&tag),
-            (true, "file") => self.part(&tag, "href", |resource| &mut resource.files),
-            (true, "dependency") => self.part(&tag, "identifierref", |resource| &mut resource.dependencies),
+        match (own, tag.name) {
+            (true, "resource") => self.resource(tag),
+            (true, "file") => self.part(tag, "href", |resource| &mut resource.files),
+            (true, "dependency") => self.part(tag, "identifierref", |resource| &mut resource.dependencies),
             (_, "labelledGUID") => self.label = (String::new(), None),
             _ => {}
         }
-        self.path.push(tag.name);
+        self.path.push(tag.name.into());
     }
 
-    fn resource(&mut self, tag: &Tag) {
+    fn resource(&mut self, tag: Started<'_>) {
         if self.resources.len() == MAX_RESOURCES {
             let problem = Problem::TooMany { what: "resources", most: MAX_RESOURCES };
             self.faults.push(Fault { line: tag.line, problem });
@@ -182,14 +186,14 @@ impl Reading {
         }
     }
 
-    fn part(&mut self, tag: &Tag, name: &str, list: fn(&mut Resource) -> &mut Vec<(String, u64)>) {
+    fn part(&mut self, tag: Started<'_>, name: &str, list: fn(&mut Resource) -> &mut Vec<(String, u64)>) {
         let value = self.attribute(tag, name);
         if let Some(resource) = self.resources.last_mut().filter(|_| self.in_resource) {
             list(resource).push((value, tag.line));
         }
     }
 
-    fn attribute(&mut self, tag: &Tag, name: &str) -> String {
+    fn attribute(&mut self, tag: Started<'_>, name: &str) -> String {
         tag.attribute(name).map(str::to_owned).unwrap_or_else(|| {
             let found = format!("'{}' has no '{name}'", tag.name);
             self.faults.push(Fault::unexpected(tag.line, found, format!("the attribute '{name}'")));
@@ -199,15 +203,16 @@ impl Reading {
 
     fn end(&mut self) {
         let name = self.path.pop().unwrap_or_default();
-        let text = std::mem::take(&mut self.text);
-        let within = self.path.last().map_or("", String::as_str);
+        let text = self.text.as_str();
+        let within = self.path.last().map_or("", SmolStr::as_str);
         match (within, name.as_str()) {
             ("metadata", "schema" | "schemaversion") if !self.in_resource => {
                 self.schema.push(text.trim().to_owned());
             }
             ("identifier", "catalog") => self.catalog = text.trim().to_owned(),
             ("identifier", "entry") if self.path.iter().any(|name| name == "general") => {
-                let entry = CatalogEntry { catalog: std::mem::take(&mut self.catalog), entry: text };
+                let entry =
+                    CatalogEntry { catalog: std::mem::take(&mut self.catalog), entry: text.to_owned() };
                 match self.resources.last_mut().filter(|_| self.in_resource) {
                     Some(resource) => resource.entries.push(entry),
                     None => self.entries.push(entry),
@@ -223,6 +228,7 @@ impl Reading {
             (_, "resource") => self.in_resource = false,
             _ => {}
         }
+        self.text.clear();
     }
 
     fn finished(mut self) -> (Manifest, Vec<Fault>) {

@@ -108,7 +108,7 @@ impl<R: Read + Seek> Package<R> {
         let input = self.open_member(member)?;
         let document = read_document(BufReader::new(input), &["assessment-test"], Limits::LISTING);
         let document = document.map_err(|fault| PackageFault::of(member, fault))?;
-        let (test, faults) = test::read_test(&document.root, document.version);
+        let (test, faults) = test::read_test(document.root(), document.version);
         Ok((test, faults.into_iter().map(|fault| PackageFault::of(member, fault)).collect()))
     }
 

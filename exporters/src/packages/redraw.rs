@@ -107,7 +107,7 @@ pub fn redraw(claim: &Drawn, id: &str, families: &[Family]) -> Result<Item, Redr
     let item = if drawn.id == id {
         drawn
     } else {
-        Question { id: id.to_owned(), ..drawn.question().clone() }.sealed().verify()?
+        Question { id: id.into(), ..drawn.question().clone() }.sealed().verify()?
     };
     match &claim.receipt {
         Some(claimed) if *claimed != item.receipt => {
@@ -136,7 +136,7 @@ pub fn read_pool<R: Read + Seek>(
     let sections = test.sections.iter().map(|section| pool_section(section, member, &claims, families));
     let sections: Vec<Section> = sections.collect::<Result<_, _>>()?;
     let first = sections.iter().flat_map(|section| &section.items).next();
-    let locale = package.manifest.language.clone().or_else(|| first.map(|item| item.locale.clone()));
+    let locale = package.manifest.language.clone().or_else(|| first.map(|item| item.locale.to_string()));
     let options = options(package, Some(&test));
     Ok((Pool::new(test.identifier, test.title, locale.unwrap_or_default(), sections)?, options))
 }

@@ -65,9 +65,9 @@ impl TestSection {
 }
 
 /// Reads a test and what is at fault in it.
-pub(super) fn read_test(root: &Element, version: QtiVersion) -> (Test, Vec<Fault>) {
+pub(super) fn read_test(root: Element<'_>, version: QtiVersion) -> (Test, Vec<Fault>) {
     let mut reading = Reading { faults: Vec::new() };
-    let parts: Vec<&Element> = root.all("test-part").collect();
+    let parts: Vec<Element<'_>> = root.all("test-part").collect();
     let control = parts.iter().find_map(|part| part.first("item-session-control"));
     let sections = parts.iter().flat_map(|part| part.all("assessment-section"));
     let test = Test {
@@ -93,18 +93,18 @@ impl Reading {
         read.map_err(|fault| self.faults.push(fault)).ok()
     }
 
-    fn attribute(&mut self, element: &Element, name: &str) -> String {
+    fn attribute(&mut self, element: Element<'_>, name: &str) -> String {
         self.kept(element.required(name).map(str::to_owned)).unwrap_or_default()
     }
 
-    fn time_limit(&mut self, limits: &Element) -> Option<(u32, bool)> {
+    fn time_limit(&mut self, limits: Element<'_>) -> Option<(u32, bool)> {
         let seconds = self.kept(limits.number("max-time"))??;
         let late = self.kept(limits.truth("allow-late-submission", false))?;
         Some((seconds, late))
     }
 
     /// Sections nest no deeper than the XML reader lets elements nest.
-    fn section(&mut self, element: &Element) -> TestSection {
+    fn section(&mut self, element: Element<'_>) -> TestSection {
         let selection = element.first("selection");
         let select = selection.and_then(|one| self.kept(one.number("select")).flatten());
         let replacement = selection.and_then(|one| self.kept(one.truth("with-replacement", false)));
@@ -123,7 +123,7 @@ impl Reading {
         section
     }
 
-    fn item(&mut self, element: &Element) -> ItemRef {
+    fn item(&mut self, element: Element<'_>) -> ItemRef {
         let (identifier, href) = (self.attribute(element, "identifier"), self.attribute(element, "href"));
         ItemRef { identifier, href, line: element.line }
     }

@@ -92,19 +92,19 @@ pub struct Body {
 
 impl Body {
     /// Adds all that is in an element of the item; faults are gathered.
-    pub(super) fn add(&mut self, element: &Element, faults: &mut Vec<Fault>) {
+    pub(super) fn add(&mut self, element: Element<'_>, faults: &mut Vec<Fault>) {
         if element.name == "item-body" {
             self.text = words(element);
         }
-        for inner in element.descendants().into_iter().filter(|inner| inner.standard) {
+        for inner in element.descendants().filter(|inner| inner.standard) {
             if let Err(fault) = self.add_one(inner) {
                 faults.push(fault);
             }
         }
     }
 
-    fn add_one(&mut self, element: &Element) -> Result<(), Fault> {
-        let name = element.name.as_str();
+    fn add_one(&mut self, element: Element<'_>) -> Result<(), Fault> {
+        let name = element.name;
         if name.ends_with("-interaction") {
             self.interactions.push(interaction(element)?);
         } else if name == "printed-variable" {
@@ -120,12 +120,12 @@ impl Body {
     }
 }
 
-fn feedback(element: &Element) -> Result<Feedback, Fault> {
+fn feedback(element: Element<'_>) -> Result<Feedback, Fault> {
     let variable =
         if element.name.starts_with("template-") { "template-identifier" } else { "outcome-identifier" };
     let show = element.one_of("show-hide", &[("show", true), ("hide", false)])?;
     Ok(Feedback {
-        kind: element.name.clone(),
+        kind: element.name.to_owned(),
         variable: element.required(variable)?.to_owned(),
         identifier: element.required("identifier")?.to_owned(),
         show: show.unwrap_or(true),
@@ -134,17 +134,17 @@ fn feedback(element: &Element) -> Result<Feedback, Fault> {
     })
 }
 
-fn words(element: &Element) -> String {
+fn words(element: Element<'_>) -> String {
     element.text().split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
-fn interaction(element: &Element) -> Result<Interaction, Fault> {
+fn interaction(element: Element<'_>) -> Result<Interaction, Fault> {
     // An end-attempt-interaction and a media-interaction have a response, too; a positioned object has it inside.
-    let response = match element.name.as_str() {
+    let response = match element.name {
         "position-object-interaction" => element.attribute("response-identifier").unwrap_or_default(),
         _ => element.required("response-identifier")?,
     };
-    let kind = match element.name.as_str() {
+    let kind = match element.name {
         "text-entry-interaction" => InteractionKind::TextEntry {
             string: element.attribute("string-identifier").map(str::to_owned),
             base: base(element)?,
@@ -163,7 +163,7 @@ fn interaction(element: &Element) -> Result<Interaction, Fault> {
     Ok(Interaction { kind, response: response.to_owned(), line: element.line })
 }
 
-fn base(element: &Element) -> Result<u32, Fault> {
+fn base(element: Element<'_>) -> Result<u32, Fault> {
     match element.number("base")? {
         None => Ok(10),
         Some(base) if (2..=36).contains(&base) => Ok(base),
@@ -171,7 +171,7 @@ fn base(element: &Element) -> Result<u32, Fault> {
     }
 }
 
-fn choosing(element: &Element, name: &str, most: Option<usize>) -> Result<Choosing, Fault> {
+fn choosing(element: Element<'_>, name: &str, most: Option<usize>) -> Result<Choosing, Fault> {
     let choices = element.all(name).map(|choice| choice.required("identifier").map(str::to_owned));
     let choices: Vec<String> = choices.collect::<Result<_, _>>()?;
     match choices.iter().enumerate().find(|(index, choice)| choices[..*index].contains(choice)) {

@@ -144,7 +144,7 @@ impl LookupTable {
 ///
 /// # Errors
 /// [`Fault`], the first in the declaration.
-pub(super) fn read(element: &Element, version: QtiVersion) -> Result<Declaration, Fault> {
+pub(super) fn read(element: Element<'_>, version: QtiVersion) -> Result<Declaration, Fault> {
     let identifier = element.required("identifier")?;
     if !is_identifier(identifier) {
         return Err(element.strange(
@@ -161,7 +161,7 @@ pub(super) fn read(element: &Element, version: QtiVersion) -> Result<Declaration
     }
     let typed = Typed { cardinality, base_type };
     let default = typed.values_of(element, "default-value")?;
-    let role = match element.name.as_str() {
+    let role = match element.name {
         "response-declaration" => response(element, typed, version)?,
         "outcome-declaration" => outcome(element, typed)?,
         _ => Role::Template,
@@ -176,7 +176,7 @@ pub(super) fn read(element: &Element, version: QtiVersion) -> Result<Declaration
     })
 }
 
-fn missing(element: &Element, name: &str) -> Fault {
+fn missing(element: Element<'_>, name: &str) -> Fault {
     let found = format!("'{}' has no '{name}'", element.name);
     Fault::unexpected(element.line, found, format!("the attribute '{name}'"))
 }
@@ -188,7 +188,7 @@ struct Typed {
 }
 
 impl Typed {
-    fn values_of(self, element: &Element, name: &str) -> Result<Value, Fault> {
+    fn values_of(self, element: Element<'_>, name: &str) -> Result<Value, Fault> {
         let Some(holder) = element.first(name) else { return Ok(Value::Null) };
         if self.cardinality == Cardinality::Record {
             return record(holder);
@@ -203,8 +203,8 @@ impl Typed {
     }
 }
 
-fn record(holder: &Element) -> Result<Value, Fault> {
-    let field = |value: &Element| {
+fn record(holder: Element<'_>) -> Result<Value, Fault> {
+    let field = |value: Element<'_>| {
         let base_type = value.one_of("base-type", &BaseType::WORDS)?;
         Ok((value.required("field-identifier")?.to_owned(), scalar(base_type, value)?))
     };
@@ -212,7 +212,7 @@ fn record(holder: &Element) -> Result<Value, Fault> {
     Ok(if fields.is_empty() { Value::Null } else { Value::Record(fields) })
 }
 
-fn scalar(base_type: Option<BaseType>, value: &Element) -> Result<Scalar, Fault> {
+fn scalar(base_type: Option<BaseType>, value: Element<'_>) -> Result<Scalar, Fault> {
     let base_type = base_type.unwrap_or(BaseType::String);
     let text = value.text();
     base_type.parse(&text).ok_or_else(|| {
@@ -221,7 +221,7 @@ fn scalar(base_type: Option<BaseType>, value: &Element) -> Result<Scalar, Fault>
     })
 }
 
-fn response(element: &Element, typed: Typed, version: QtiVersion) -> Result<Role, Fault> {
+fn response(element: Element<'_>, typed: Typed, version: QtiVersion) -> Result<Role, Fault> {
     let mapping = element.first("mapping").map(|mapping| read_mapping(mapping, typed.base_type, version));
     let areas = element.first("area-mapping").map(read_areas);
     Ok(Role::Response {
@@ -232,12 +232,12 @@ fn response(element: &Element, typed: Typed, version: QtiVersion) -> Result<Role
 }
 
 fn read_mapping(
-    element: &Element,
+    element: Element<'_>,
     base_type: Option<BaseType>,
     version: QtiVersion,
 ) -> Result<Mapping, Fault> {
     let base_type = base_type.unwrap_or(BaseType::String);
-    let entry = |entry: &Element| {
+    let entry = |entry: Element<'_>| {
         let key = entry.required("map-key")?;
         let typed = base_type.parse(key);
         let expected = format!("a value of the base type {}", base_type.name());
@@ -255,8 +255,8 @@ fn read_mapping(
     })
 }
 
-fn read_areas(element: &Element) -> Result<AreaMapping, Fault> {
-    let entry = |entry: &Element| Ok((Area::read(entry)?, required_number(entry, "mapped-value")?));
+fn read_areas(element: Element<'_>) -> Result<AreaMapping, Fault> {
+    let entry = |entry: Element<'_>| Ok((Area::read(entry)?, required_number(entry, "mapped-value")?));
     Ok(AreaMapping {
         entries: element.all("area-map-entry").map(entry).collect::<Result<_, Fault>>()?,
         default: element.number("default-value")?.unwrap_or(0.0),
@@ -264,15 +264,15 @@ fn read_areas(element: &Element) -> Result<AreaMapping, Fault> {
     })
 }
 
-fn bounds(element: &Element) -> Result<Bounds, Fault> {
+fn bounds(element: Element<'_>) -> Result<Bounds, Fault> {
     Ok(Bounds { lower: element.number("lower-bound")?, upper: element.number("upper-bound")? })
 }
 
-fn required_number(element: &Element, name: &str) -> Result<f64, Fault> {
+fn required_number(element: Element<'_>, name: &str) -> Result<f64, Fault> {
     element.number(name)?.ok_or_else(|| missing(element, name))
 }
 
-fn outcome(element: &Element, typed: Typed) -> Result<Role, Fault> {
+fn outcome(element: Element<'_>, typed: Typed) -> Result<Role, Fault> {
     let table = [("match-table", TableKind::Match), ("interpolation-table", TableKind::Interpolation)];
     let table = table.iter().find_map(|(name, kind)| Some((element.first(name)?, *kind)));
     Ok(Role::Outcome {
@@ -283,19 +283,19 @@ fn outcome(element: &Element, typed: Typed) -> Result<Role, Fault> {
     })
 }
 
-fn read_table(element: &Element, kind: TableKind, typed: Typed) -> Result<LookupTable, Fault> {
+fn read_table(element: Element<'_>, kind: TableKind, typed: Typed) -> Result<LookupTable, Fault> {
     let base_type = typed.base_type.unwrap_or(BaseType::String);
     let expected = format!("a value of the base type {}", base_type.name());
-    let target = |row: &Element, name: &str, text: &str| {
+    let target = |row: Element<'_>, name: &str, text: &str| {
         let parsed = base_type.parse(text).map(Value::single);
         parsed.ok_or_else(|| row.strange(name, text, &expected))
     };
-    let row = |row: &Element| {
+    let row = |row: Element<'_>| {
         let value = target(row, "target-value", row.required("target-value")?)?;
         Ok((required_number(row, "source-value")?, row.truth("include-boundary", true)?, value))
     };
     let names = ["match-table-entry", "interpolation-table-entry"];
-    let rows = element.children().filter(|child| names.contains(&child.name.as_str())).map(row);
+    let rows = element.children().filter(|child| names.contains(&child.name)).map(row);
     let rows = rows.collect::<Result<_, Fault>>()?;
     let default = element.attribute("default-value").map(|text| target(element, "default-value", text));
     Ok(LookupTable { kind, rows, default: default.transpose()?.unwrap_or_default() })

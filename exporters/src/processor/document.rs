@@ -1,13 +1,14 @@
 //! A document of the standard as a tree of elements, whatever the version: names in the words of 3.0 without prefix.
 //!
 //! It knows how versions spell, not what names mean. Documents are held whole; the XML reader bounds their length and
-//! depth, [`Limits`] the tree.
-use std::io::BufRead;
+//! depth, [`Limits`] the tree. The tree is flat: its elements and texts in the order written, all words in one text. An item
+//! has a thousand elements, and nothing is allocated for one alone.
+use std::{borrow::Cow, io::BufRead};
 
 use super::fault::{Fault, Problem};
 use crate::{
     qti::{QtiVersion, dialect::Spelling},
-    xml::reading::{MAX_DOCUMENT, Node, Tag, XmlReader},
+    xml::reading::{MAX_DOCUMENT, Started, Step, XmlReader},
 };
 
 /// How large a document may be.
@@ -31,51 +32,93 @@ impl Limits {
 /// How much of a strange name or text is told.
 const TOLD: usize = 60;
 
-/// An element and all that is in it.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Element {
-    /// Its name in words of 3.0 (`text-entry-interaction`); names of other vocabularies as they are.
-    pub name: String,
-    /// Whether the name can be the standard's own; in 2.x, which has one namespace for both, also for HTML.
-    pub standard: bool,
-    /// Attributes by their names in words of 3.0, in the order written.
-    pub attributes: Vec<(String, String)>,
-    /// What is in it.
-    pub content: Vec<Content>,
-    /// The line where its tag ends, from 1.
-    pub line: u64,
-}
-
-/// What stands in an element.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Content {
-    /// An element.
-    Element(Element),
-    /// Text between elements.
-    Text(String),
-}
-
 /// A whole document.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Debug)]
 pub struct Document {
     /// The version that its namespace names.
     pub version: QtiVersion,
-    /// The element at the top.
-    pub root: Element,
+    /// All names, values and texts.
+    words: String,
+    /// Names in words of 3.0, and values.
+    attributes: Vec<[Words; 2]>,
+    /// In the order written.
+    nodes: Vec<Node>,
 }
 
-impl Element {
+/// A part of a document's words: where it begins and ends.
+#[derive(Clone, Copy, Debug)]
+struct Words(u32, u32);
+
+/// What stands in a document.
+#[derive(Debug)]
+enum Node {
+    Element {
+        name: Words,
+        standard: bool,
+        /// The first of its attributes, and the first behind them.
+        attributes: (u32, u32),
+        line: u64,
+        /// The first node behind all that is in it.
+        end: u32,
+    },
+    Text(Words),
+}
+
+/// An element of a document and all that is in it.
+#[derive(Clone, Copy, Debug)]
+pub struct Element<'d> {
+    /// Its name in words of 3.0 (`text-entry-interaction`); names of other vocabularies as they are.
+    pub name: &'d str,
+    /// Whether the name can be the standard's own; in 2.x, which has one namespace for both, also for HTML.
+    pub standard: bool,
+    /// The line where its tag ends, from 1.
+    pub line: u64,
+    document: &'d Document,
+    attributes: &'d [[Words; 2]],
+    /// Its node, and the first behind it.
+    nodes: (usize, usize),
+}
+
+impl Document {
+    /// The element at the top.
+    #[must_use]
+    pub fn root(&self) -> Element<'_> {
+        self.element(0).expect("a document begins with an element")
+    }
+
+    fn words(&self, Words(from, to): Words) -> &str {
+        &self.words[from as usize..to as usize]
+    }
+
+    /// The element at a node, if it is one.
+    fn element(&self, at: usize) -> Option<Element<'_>> {
+        let Node::Element { name, standard, attributes, line, end } = *self.nodes.get(at)? else {
+            return None;
+        };
+        Some(Element {
+            name: self.words(name),
+            standard,
+            line,
+            document: self,
+            attributes: &self.attributes[attributes.0 as usize..attributes.1 as usize],
+            nodes: (at, end as usize),
+        })
+    }
+}
+
+impl<'d> Element<'d> {
     /// The value of an attribute.
     #[must_use]
-    pub fn attribute(&self, name: &str) -> Option<&str> {
-        self.attributes.iter().find(|(known, _)| known == name).map(|(_, value)| value.as_str())
+    pub fn attribute(&self, name: &str) -> Option<&'d str> {
+        let found = self.attributes.iter().find(|[known, _]| self.document.words(*known) == name);
+        found.map(|[_, value]| self.document.words(*value))
     }
 
     /// The value of an attribute that must be there.
     ///
     /// # Errors
     /// [`Fault`] naming element and attribute.
-    pub fn required(&self, name: &str) -> Result<&str, Fault> {
+    pub fn required(&self, name: &str) -> Result<&'d str, Fault> {
         let missing = || format!("the element '{}' has no attribute '{name}'", self.name);
         self.attribute(name).ok_or_else(|| Fault::unexpected(self.line, missing(), format!("'{name}'")))
     }
@@ -120,51 +163,49 @@ impl Element {
     }
 
     /// The elements directly in it.
-    pub fn children(&self) -> impl Iterator<Item = &Self> {
-        self.content.iter().filter_map(|content| match content {
-            Content::Element(element) => Some(element),
-            Content::Text(_) => None,
+    pub fn children(&self) -> impl Iterator<Item = Self> + use<'d> {
+        let Self { document, nodes: (at, end), .. } = *self;
+        let mut next = at + 1;
+        std::iter::from_fn(move || {
+            while next < end {
+                let child = document.element(next);
+                next = child.map_or(next + 1, |child| child.nodes.1);
+                if child.is_some() {
+                    return child;
+                }
+            }
+            None
         })
     }
 
     /// The elements of that name directly in it.
-    pub fn all<'e>(&'e self, name: &'e str) -> impl Iterator<Item = &'e Self> {
+    pub fn all<'n>(&self, name: &'n str) -> impl Iterator<Item = Self> + use<'d, 'n> {
         self.children().filter(move |child| child.standard && child.name == name)
     }
 
     /// The first element of that name directly in it.
     #[must_use]
-    pub fn first(&self, name: &str) -> Option<&Self> {
-        self.children().find(|child| child.standard && child.name == name)
+    pub fn first(&self, name: &str) -> Option<Self> {
+        self.all(name).next()
     }
 
     /// It and everything in it, in the order written.
-    pub fn descendants(&self) -> Vec<&Self> {
-        let mut found = vec![self];
-        let mut at = 0;
-        while let Some(element) = found.get(at) {
-            let children: Vec<&Self> = element.children().collect();
-            found.splice(at + 1..at + 1, children);
-            at += 1;
-        }
-        found
+    pub fn descendants(&self) -> impl Iterator<Item = Self> + use<'d> {
+        let document = self.document;
+        (self.nodes.0..self.nodes.1).filter_map(|at| document.element(at))
     }
 
-    /// All text in it, blanks joined.
+    /// All text in it.
     #[must_use]
-    pub fn text(&self) -> String {
-        let mut text = String::new();
-        self.gather(&mut text);
+    pub fn text(&self) -> Cow<'d, str> {
+        let nodes = self.document.nodes[self.nodes.0..self.nodes.1].iter();
+        let mut texts = nodes.filter_map(|node| match node {
+            Node::Text(words) => Some(self.document.words(*words)),
+            Node::Element { .. } => None,
+        });
+        let mut text = Cow::Borrowed(texts.next().unwrap_or_default());
+        texts.for_each(|more| text.to_mut().push_str(more));
         text
-    }
-
-    fn gather(&self, text: &mut String) {
-        for content in &self.content {
-            match content {
-                Content::Text(more) => *text += more,
-                Content::Element(element) => element.gather(text),
-            }
-        }
     }
 }
 
@@ -180,97 +221,122 @@ pub fn told(text: &str) -> String {
 /// [`Fault`]; the first one, as nothing after it could be trusted.
 pub fn read_document(input: impl BufRead, roots: &[&str], limits: Limits) -> Result<Document, Fault> {
     let mut xml = XmlReader::limited(input, limits.bytes);
-    let Some(Node::Start(root)) = xml.next_node()? else { unreachable!("a document begins with an element") };
+    xml.advance()?;
+    let root = xml.started();
     let version = QtiVersion::ALL.into_iter().find(|version| version.dialect().namespace == root.namespace);
     let named = |version: QtiVersion| {
         let spelling = version.dialect().spelling;
         roots.iter().any(|name| spelling.element(name) == root.name)
     };
     let Some(version) = version.filter(|version| named(*version)) else {
-        let found = format!("the element '{}' in '{}'", told(&root.name), told(&root.namespace));
+        let found = format!("the element '{}' in '{}'", told(root.name), told(root.namespace));
         let expected = format!("'{}' of QTI 3.0, 2.2 or 2.1", roots.join("' or '"));
         return Err(Fault::unexpected(root.line, found, expected));
     };
-    let mut tree = Tree { xml, version, elements: 0, most: limits.elements };
-    let root = tree.element(root)?;
-    // What follows must still be well-formed.
-    while tree.xml.next_node()?.is_some() {}
-    Ok(Document { version, root })
+    let document = Document { version, words: String::new(), attributes: Vec::new(), nodes: Vec::new() };
+    let mut building =
+        Building { document, open: Vec::new(), in_text: false, elements: 0, most: limits.elements };
+    building.begin(root)?;
+    // What follows the end of the root must still be well-formed.
+    while let Some(step) = xml.advance()? {
+        match step {
+            Step::Start => building.begin(xml.started())?,
+            Step::Text => building.text(xml.text_here()),
+            Step::End => building.end(),
+        }
+    }
+    Ok(building.document)
 }
 
-struct Tree<R> {
-    xml: XmlReader<R>,
-    version: QtiVersion,
+/// A document as far as it is read.
+struct Building {
+    document: Document,
+    /// The elements that have not ended.
+    open: Vec<usize>,
+    /// Whether the last node is a text that more of the same can follow.
+    in_text: bool,
     elements: usize,
     most: usize,
 }
 
-impl<R: BufRead> Tree<R> {
-    /// The element that has just begun. It calls itself no deeper than the XML reader lets elements nest.
-    fn element(&mut self, tag: Tag) -> Result<Element, Fault> {
+/// A place in a document, whose length is limited to a quarter of this.
+fn place(at: usize) -> u32 {
+    u32::try_from(at).expect("no document is longer than 1 GiB, and its names not twice as long")
+}
+
+impl Building {
+    fn begin(&mut self, started: Started<'_>) -> Result<(), Fault> {
+        self.in_text = false;
         self.elements += 1;
         if self.elements > self.most {
             let problem = Problem::TooMany { what: "elements", most: self.most };
-            return Err(Fault { line: tag.line, problem });
+            return Err(Fault { line: started.line, problem });
         }
-        let mut element = self.named(tag);
-        loop {
-            match self.xml.next_node()? {
-                Some(Node::Start(tag)) => {
-                    let child = self.element(tag)?;
-                    element.content.push(Content::Element(child));
-                }
-                Some(Node::Text(more)) => match element.content.last_mut() {
-                    Some(Content::Text(text)) => *text += &more,
-                    _ => element.content.push(Content::Text(more)),
-                },
-                Some(Node::End) | None => return Ok(element),
+        let dialect = self.document.version.dialect();
+        let own = started.namespace == dialect.namespace;
+        let (name, standard) = match dialect.spelling {
+            Spelling::Camel if own => (self.words(|words| kebab(started.name, words)), true),
+            Spelling::Kebab if own && let Some(name) = started.name.strip_prefix("qti-") => {
+                (self.words(|words| words.push_str(name)), true)
             }
-        }
-    }
-
-    fn named(&self, tag: Tag) -> Element {
-        let dialect = self.version.dialect();
-        let own = tag.namespace == dialect.namespace;
-        let name = own.then(|| canonical(dialect.spelling, &tag.name)).flatten();
-        let attribute = |(name, value): (String, String)| match dialect.spelling {
-            Spelling::Kebab => (name, value),
-            Spelling::Camel => (if is_kebab(&name) { name } else { kebab(&name) }, value),
+            _ => (self.words(|words| words.push_str(started.name)), false),
         };
-        Element {
-            standard: name.is_some(),
-            name: name.unwrap_or(tag.name),
-            attributes: tag.attributes.into_iter().map(attribute).collect(),
-            content: Vec::new(),
-            line: tag.line,
+        let first = place(self.document.attributes.len());
+        for (name, value) in started.attributes() {
+            let name = self.words(|words| match dialect.spelling {
+                Spelling::Kebab => words.push_str(name),
+                Spelling::Camel => kebab(name, words),
+            });
+            let value = self.words(|words| words.push_str(value));
+            self.document.attributes.push([name, value]);
+        }
+        let attributes = (first, place(self.document.attributes.len()));
+        self.open.push(self.document.nodes.len());
+        self.document.nodes.push(Node::Element { name, standard, attributes, line: started.line, end: 0 });
+        Ok(())
+    }
+
+    fn text(&mut self, text: &str) {
+        let more = self.words(|words| words.push_str(text));
+        // References and sections part a text that is one.
+        match self.document.nodes.last_mut().filter(|_| self.in_text) {
+            Some(Node::Text(before)) => before.1 = more.1,
+            _ => self.document.nodes.push(Node::Text(more)),
+        }
+        self.in_text = true;
+    }
+
+    fn end(&mut self) {
+        self.in_text = false;
+        let behind = place(self.document.nodes.len());
+        if let Some(Node::Element { end, .. }) = self.open.pop().map(|at| &mut self.document.nodes[at]) {
+            *end = behind;
         }
     }
-}
 
-/// The name in words of 3.0 without prefix, if it can be the standard's own.
-fn canonical(spelling: Spelling, name: &str) -> Option<String> {
-    match spelling {
-        Spelling::Kebab => name.strip_prefix("qti-").map(str::to_owned),
-        Spelling::Camel => Some(kebab(name)),
+    /// Puts words down.
+    fn words(&mut self, put: impl FnOnce(&mut String)) -> Words {
+        let from = place(self.document.words.len());
+        put(&mut self.document.words);
+        Words(from, place(self.document.words.len()))
     }
 }
 
-fn is_kebab(name: &str) -> bool {
-    !name.bytes().any(|byte| byte.is_ascii_uppercase())
-}
-
-/// `durationGTE` and `baseType` as `duration-gte` and `base-type`.
-fn kebab(name: &str) -> String {
-    let mut words = String::with_capacity(name.len() + 8);
-    let mut before = '-';
-    for sign in name.chars() {
-        if sign.is_ascii_uppercase() && !before.is_ascii_uppercase() && before != '-' {
-            words.push('-');
+/// Puts `durationGTE` and `baseType` down as `duration-gte` and `base-type`.
+fn kebab(name: &str, words: &mut String) {
+    let (mut from, mut before) = (0, b'-');
+    for (at, byte) in name.bytes().enumerate() {
+        if byte.is_ascii_uppercase() {
+            words.push_str(&name[from..at]);
+            if !before.is_ascii_uppercase() && before != b'-' {
+                words.push('-');
+            }
+            words.push(char::from(byte.to_ascii_lowercase()));
+            from = at + 1;
         }
-        words.push(sign.to_ascii_lowercase());
-        before = sign;
+        before = byte;
     }
-    words
+    words.push_str(&name[from..]);
 }
 
 #[cfg(test)]
@@ -287,13 +353,13 @@ mod tests {
             .map(|text| read_document(text.as_bytes(), &["response-processing"], Limits::ITEM).unwrap());
         assert_eq!((new.version, old.version), (QtiVersion::V30, QtiVersion::V21));
         let names = |document: &Document| {
-            document.root.descendants().iter().map(|element| element.name.clone()).collect::<Vec<_>>()
+            document.root().descendants().map(|element| element.name.to_owned()).collect::<Vec<_>>()
         };
         assert_eq!(names(&new), ["response-processing", "duration-gte", "p", "b"]);
         assert_eq!(names(&new), names(&old));
-        assert_eq!(old.root.first("duration-gte").unwrap().attribute("base-type"), Some("x"));
-        assert!(!new.root.children().nth(1).unwrap().standard);
-        assert_eq!(new.root.text(), "ac");
+        assert_eq!(old.root().first("duration-gte").unwrap().attribute("base-type"), Some("x"));
+        assert!(!new.root().children().nth(1).unwrap().standard);
+        assert_eq!(new.root().text(), "ac");
     }
 
     #[test]

@@ -54,7 +54,7 @@ pub enum Processing {
 /// All faults found, in the order of the document.
 pub fn read_item(input: impl BufRead) -> Result<Item, Vec<Fault>> {
     let document = read_document(input, &["assessment-item"], Limits::ITEM).map_err(|fault| vec![fault])?;
-    let root = &document.root;
+    let root = document.root();
     let mut faults = Vec::new();
     let identifier = root.required("identifier").unwrap_or_else(|fault| {
         faults.push(fault);
@@ -77,7 +77,7 @@ pub fn read_item(input: impl BufRead) -> Result<Item, Vec<Fault>> {
     if let Some(template) = root.first("template-processing") {
         item.template = rules::read_template(template, &mut faults);
     }
-    for part in root.children().filter(|part| ["item-body", "modal-feedback"].contains(&part.name.as_str())) {
+    for part in root.children().filter(|part| ["item-body", "modal-feedback"].contains(&part.name)) {
         item.body.add(part, &mut faults);
     }
     if let Some(processing) = root.first("response-processing") {
@@ -87,10 +87,10 @@ pub fn read_item(input: impl BufRead) -> Result<Item, Vec<Fault>> {
     if faults.is_empty() { Ok(item) } else { Err(faults) }
 }
 
-fn read_declarations(root: &Element, version: QtiVersion, faults: &mut Vec<Fault>) -> Vec<Declaration> {
+fn read_declarations(root: Element<'_>, version: QtiVersion, faults: &mut Vec<Fault>) -> Vec<Declaration> {
     let kinds = ["response-declaration", "outcome-declaration", "template-declaration"];
     let mut found: Vec<Declaration> = Vec::new();
-    for element in root.children().filter(|child| kinds.contains(&child.name.as_str())) {
+    for element in root.children().filter(|child| kinds.contains(&child.name)) {
         if found.len() == MAX_DECLARATIONS {
             let problem = Problem::TooMany { what: "declarations", most: MAX_DECLARATIONS };
             faults.push(Fault { line: element.line, problem });
@@ -108,7 +108,7 @@ fn read_declarations(root: &Element, version: QtiVersion, faults: &mut Vec<Fault
     found
 }
 
-fn read_processing(element: &Element, version: QtiVersion, faults: &mut Vec<Fault>) -> Processing {
+fn read_processing(element: Element<'_>, version: QtiVersion, faults: &mut Vec<Fault>) -> Processing {
     let rules = rules::read_response(element, faults);
     let address = element.attribute("template").or(element.attribute("template-location"));
     match address.filter(|_| rules.is_empty()) {
@@ -128,7 +128,7 @@ fn template_rules(text: &str, version: QtiVersion, line: u64) -> Vec<Rule> {
         .expect("a template written in this crate can be read");
     document.version = version;
     let mut faults = Vec::new();
-    let mut rules = rules::read_response(&document.root, &mut faults);
+    let mut rules = rules::read_response(document.root(), &mut faults);
     debug_assert!(faults.is_empty(), "a template written in this crate has no fault: {faults:?}");
     rules.iter_mut().for_each(|rule| rule.line = line);
     rules

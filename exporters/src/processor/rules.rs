@@ -96,12 +96,12 @@ const TEMPLATE: Kind = Kind {
 };
 
 /// Reads the rules of response processing; faults are gathered.
-pub(super) fn read_response(element: &Element, faults: &mut Vec<Fault>) -> Vec<Rule> {
+pub(super) fn read_response(element: Element<'_>, faults: &mut Vec<Fault>) -> Vec<Rule> {
     Reader { kind: &RESPONSE, faults, rules: 0 }.rules(element.children(), true)
 }
 
 /// Reads the rules of template processing; faults are gathered.
-pub(super) fn read_template(element: &Element, faults: &mut Vec<Fault>) -> Vec<Rule> {
+pub(super) fn read_template(element: Element<'_>, faults: &mut Vec<Fault>) -> Vec<Rule> {
     Reader { kind: &TEMPLATE, faults, rules: 0 }.rules(element.children(), true)
 }
 
@@ -112,7 +112,7 @@ struct Reader<'f> {
 }
 
 impl Reader<'_> {
-    fn rules<'e>(&mut self, elements: impl Iterator<Item = &'e Element>, top: bool) -> Vec<Rule> {
+    fn rules<'e>(&mut self, elements: impl Iterator<Item = Element<'e>>, top: bool) -> Vec<Rule> {
         let mut rules = Vec::new();
         for element in elements {
             self.rules += 1;
@@ -131,8 +131,8 @@ impl Reader<'_> {
         rules
     }
 
-    fn rule(&mut self, element: &Element, top: bool) -> Result<Action, Fault> {
-        let name = element.name.as_str();
+    fn rule(&mut self, element: Element<'_>, top: bool) -> Result<Action, Fault> {
+        let name = element.name;
         if let Some((_, what)) = self.kind.sets.iter().find(|(known, _)| *known == name) {
             let identifier = element.required("identifier")?.to_owned();
             return Ok(Action::Set { what: *what, identifier, value: only(element)? });
@@ -159,12 +159,12 @@ impl Reader<'_> {
         }
     }
 
-    fn condition(&mut self, element: &Element) -> Action {
+    fn condition(&mut self, element: Element<'_>) -> Action {
         let [first, more, last] = self.kind.branches;
         let (mut branches, mut otherwise) = (Vec::new(), Vec::new());
         let mut before = "";
         for branch in element.children() {
-            let name = branch.name.as_str();
+            let name = branch.name;
             let fits = match before {
                 "" => name == first,
                 _ if before == last => false,
@@ -184,7 +184,7 @@ impl Reader<'_> {
         Action::Condition { branches, otherwise }
     }
 
-    fn branch(&mut self, element: &Element, branches: &mut Vec<(Expression, Vec<Rule>)>) {
+    fn branch(&mut self, element: Element<'_>, branches: &mut Vec<(Expression, Vec<Rule>)>) {
         let mut children = element.children();
         let Some(test) = children.next() else {
             let found = format!("'{}' is empty", element.name);
@@ -199,7 +199,7 @@ impl Reader<'_> {
 }
 
 /// The one expression in an element.
-fn only(element: &Element) -> Result<Expression, Fault> {
+fn only(element: Element<'_>) -> Result<Expression, Fault> {
     let mut children = element.children();
     match (children.next(), children.next()) {
         (Some(child), None) => Expression::read(child),

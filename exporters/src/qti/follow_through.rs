@@ -384,7 +384,7 @@ fn rightly(formula: &Formula, variables: &BTreeMap<String, Identifier>) -> Resul
     match formula {
         Formula::Literal(value) => Ok(Expression::float(*value)),
         Formula::Name(name) => {
-            let variable = variables.get(name).ok_or(Reason::NoNumber { step: name.clone() })?;
+            let variable = variables.get(name.as_str()).ok_or(Reason::NoNumber { step: name.to_string() })?;
             Ok(Expression::variable(variable))
         }
         Formula::Binary(operation, left, right) => {

@@ -40,7 +40,7 @@ pub struct Mapped {
 /// the item and the step.
 pub fn map_item(item: &Item, solution: Solution, attempts: u32) -> Result<Mapped, ExportError> {
     let words = Wording::for_locale(&item.locale)
-        .ok_or_else(|| ExportError::Locale { item: item.id.clone(), locale: item.locale.clone() })?;
+        .ok_or_else(|| ExportError::Locale { item: item.id.to_string(), locale: item.locale.to_string() })?;
     let mut mapping = Mapping::new(item, words)?;
     for (index, (step, proven)) in item.steps_proven().enumerate() {
         let at = At { item: &item.id, step: &step.id };
@@ -124,8 +124,8 @@ impl<'i> Mapping<'i> {
         let maximum = source.max_points();
         let item = AssessmentItem {
             identifier,
-            title: source.title.clone(),
-            language: source.locale.clone(),
+            title: source.title.to_string(),
+            language: source.locale.to_string(),
             responses: Vec::new(),
             outcomes: vec![
                 OutcomeDeclaration::score(Identifier::fixed("SCORE"), Decimal::ZERO, Some(maximum)),

@@ -8,6 +8,8 @@ use qbank::{
     units,
 };
 
+use smol_str::SmolStr;
+
 use super::{
     ExportError,
     follow_through::{self, Expected, Known},
@@ -100,7 +102,7 @@ impl StepMapping<'_, '_> {
             StepKind::Order => return None,
             // An interval is the same whatever the own value.
             StepKind::Number if matches!(self.step.accept.rule, Acceptance::Interval { .. }) => return None,
-            StepKind::Words => Err(Reason::InWords { step: self.step.id.clone() }),
+            StepKind::Words => Err(Reason::InWords { step: self.step.id.to_string() }),
             StepKind::Number | StepKind::Choice => {
                 follow_through::expected(self.mapping.source, self.step, formula, &self.names, Known::Numbers)
                     .and_then(|rules| Ok((rules, self.meets_expected(formula)?)))
@@ -312,7 +314,7 @@ impl StepMapping<'_, '_> {
         let form = self.step.accept.form;
         let single = matches!(self.step.accept.rule, Acceptance::Exact | Acceptance::Rounded { .. });
         if form.unit && !single {
-            self.leave_out(Loss::Form, Reason::UnitInResponse { step: self.step.id.clone() });
+            self.leave_out(Loss::Form, Reason::UnitInResponse { step: self.step.id.to_string() });
         }
         if form.decimal && form.credit.of(self.step.points) > 0 {
             self.leave_out(Loss::Form, Reason::NoDecimal);
@@ -381,7 +383,7 @@ impl StepMapping<'_, '_> {
     fn simple_choices(&self) -> Result<Vec<SimpleChoice>, ExportError> {
         let choices = self.step.choices.iter().map(|choice| {
             let identifier = Identifier::new(&choice.id).map_err(|error| self.at.identifier(error))?;
-            Ok(SimpleChoice { identifier, text: vec![Inline::Text(choice.text.clone())] })
+            Ok(SimpleChoice { identifier, text: vec![Inline::Text(choice.text.to_string())] })
         });
         choices.collect()
     }
@@ -396,9 +398,9 @@ impl StepMapping<'_, '_> {
 
 /// Steps answered by putting choices in order.
 impl StepMapping<'_, '_> {
-    fn add_order(&mut self, key: &[String], label: Option<&str>) -> Result<(), ExportError> {
+    fn add_order(&mut self, key: &[SmolStr], label: Option<&str>) -> Result<(), ExportError> {
         let at = self.at;
-        let identifiers = |ids: &[String]| {
+        let identifiers = |ids: &[SmolStr]| {
             let each = ids.iter().map(|id| Identifier::new(id).map_err(|error| at.identifier(error)));
             each.collect::<Result<Vec<_>, _>>()
         };

@@ -11,6 +11,8 @@
 //! be read back into the pool it was made from.
 use qbank::question::{Item, ProvenStep, Step, StepKind};
 
+use smol_str::SmolStr;
+
 use super::{
     CaseItem, PackageOptions, Solution,
     dialect::PackageDialect,
@@ -216,7 +218,7 @@ impl ManifestWriter<'_> {
         })
     }
 
-    fn classification(&mut self, codes: &[String]) -> Written {
+    fn classification(&mut self, codes: &[SmolStr]) -> Written {
         self.parent(Element::new("classification"), |w| {
             w.vocabulary("purpose", "educational objective")?;
             codes.iter().try_for_each(|code| {
@@ -264,8 +266,8 @@ impl ManifestWriter<'_> {
 
     fn curriculum_metadata(&mut self, item: &Item) -> Written {
         let case_items = &self.options.case_items;
-        let known: Vec<(&String, &CaseItem)> =
-            item.standards.iter().filter_map(|code| Some((code, case_items.get(code)?))).collect();
+        let known: Vec<(&SmolStr, &CaseItem)> =
+            item.standards.iter().filter_map(|code| Some((code, case_items.get(code.as_str())?))).collect();
         let Some(namespace) = self.dialect.curriculum_namespace.filter(|_| !known.is_empty()) else {
             return Ok(());
         };
@@ -303,7 +305,7 @@ fn draw(item: &Item) -> String {
 }
 
 /// The ages of the grades for which codes such as `5.NBT.B.7` are, as in '9-11': pupils of grade 4 are 9 to 10.
-fn typical_ages(codes: &[String]) -> Option<String> {
+fn typical_ages(codes: &[SmolStr]) -> Option<String> {
     let grades = codes.iter().filter_map(|code| code.split('.').next()?.parse::<u32>().ok());
     let (least, most) = grades.fold(None, |range: Option<(u32, u32)>, grade| {
         let (least, most) = range.unwrap_or((grade, grade));

@@ -459,7 +459,7 @@ impl SectionTemplates {
                 Err(Refusal::SeveralFamilies)
             };
             if let Err(reason) = &mapped {
-                let (section, family) = (section.id.clone(), origin.first.family.clone());
+                let (section, family) = (section.id.clone(), origin.first.family.to_string());
                 templates.stays_fixed.push(StaysFixed { section, family, reason: reason.clone() });
             }
             templates.by_section.push(mapped.ok().map(|template| (template, origin.first)));

@@ -122,10 +122,77 @@ impl Tag {
     }
 }
 
+/// What [`XmlReader::advance`] has come to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Step {
+    /// An element begins, see [`XmlReader::started`].
+    Start,
+    /// The element that began last, and has not ended, ends.
+    End,
+    /// Text, see [`XmlReader::text_here`].
+    Text,
+}
+
+/// The start of an element, as long as the reader stands there.
+#[derive(Clone, Copy, Debug)]
+pub struct Started<'r> {
+    /// Its name without prefix.
+    pub name: &'r str,
+    /// The namespace of the element, empty for none.
+    pub namespace: &'r str,
+    /// The line where the tag ends, from 1.
+    pub line: u64,
+    here: &'r Here,
+}
+
+impl<'r> Started<'r> {
+    /// Attributes of no namespace, in the order written.
+    pub fn attributes(&self) -> impl Iterator<Item = (&'r str, &'r str)> + use<'r> {
+        let here = self.here;
+        here.attributes
+            .iter()
+            .map(|[from, middle, to]| (&here.text[*from..*middle], &here.text[*middle..*to]))
+    }
+
+    /// The value of an attribute.
+    #[must_use]
+    pub fn attribute(&self, name: &str) -> Option<&'r str> {
+        self.attributes().find(|(known, _)| *known == name).map(|(_, value)| value)
+    }
+}
+
+impl From<Started<'_>> for Tag {
+    fn from(started: Started<'_>) -> Self {
+        let attributes = started.attributes().map(|(name, value)| (name.to_owned(), value.to_owned()));
+        Self {
+            name: started.name.to_owned(),
+            namespace: started.namespace.to_owned(),
+            attributes: attributes.collect(),
+            line: started.line,
+        }
+    }
+}
+
+/// What is read of the place where a reader stands, in memory that is used for each place again.
+#[derive(Debug, Default)]
+struct Here {
+    /// The text; of an element its name and then its attributes, names and values.
+    text: String,
+    /// How long the name is.
+    name: usize,
+    /// Where the name and the value of each attribute begin, and where it ends.
+    attributes: Vec<[usize; 3]>,
+    /// The namespace of the element that began last, as it is written in its declaration and as it reads.
+    namespace: [String; 2],
+    /// How many namespaces the element declares.
+    declared: usize,
+}
+
 /// Reads one document, top to bottom.
 pub struct XmlReader<R> {
     reader: NsReader<Counted<R>>,
     buffer: Vec<u8>,
+    here: Here,
     limit: u64,
     depth: usize,
     /// How many namespaces each open element declares, and all of them together.
@@ -152,6 +219,7 @@ impl<R: BufRead> XmlReader<R> {
         Self {
             reader,
             buffer: Vec::new(),
+            here: Here::default(),
             limit,
             depth: 0,
             declared: Vec::new(),
@@ -171,10 +239,34 @@ impl<R: BufRead> XmlReader<R> {
     /// # Errors
     /// [`XmlReadError`]; nothing can be read after it.
     pub fn next_node(&mut self) -> Result<Option<Node>, XmlReadError> {
+        Ok(self.advance()?.map(|step| match step {
+            Step::Start => Node::Start(self.started().into()),
+            Step::End => Node::End,
+            Step::Text => Node::Text(self.here.text.clone()),
+        }))
+    }
+
+    /// Goes on to the next start, end or text as [`XmlReader::next_node`] does, and makes nothing of it: what stands there is
+    /// to be looked at, for those that read a million elements.
+    ///
+    /// # Errors
+    /// As [`XmlReader::next_node`].
+    pub fn advance(&mut self) -> Result<Option<Step>, XmlReadError> {
         self.step().map_err(|fault| {
             let fault = if self.reader.get_ref().cut { XmlFault::TooLong(self.limit) } else { fault };
             XmlReadError { line: self.line(), fault }
         })
+    }
+
+    /// The element that has just begun.
+    pub fn started(&self) -> Started<'_> {
+        let here = &self.here;
+        Started { name: &here.text[..here.name], namespace: &here.namespace[1], line: self.line(), here }
+    }
+
+    /// The text that has just been come to.
+    pub fn text_here(&self) -> &str {
+        &self.here.text
     }
 
     /// Passes over all that is left of the element that began last, its end too.
@@ -183,7 +275,7 @@ impl<R: BufRead> XmlReader<R> {
     /// As [`XmlReader::next_node`].
     pub fn skip(&mut self) -> Result<(), XmlReadError> {
         let within = self.depth;
-        while self.depth >= within && self.next_node()?.is_some() {}
+        while self.depth >= within && self.advance()?.is_some() {}
         Ok(())
     }
 
@@ -194,15 +286,15 @@ impl<R: BufRead> XmlReader<R> {
     pub fn text(&mut self) -> Result<String, XmlReadError> {
         let mut text = String::new();
         loop {
-            match self.next_node()? {
-                Some(Node::Text(more)) => text += &more,
-                Some(Node::Start(_)) => self.skip()?,
-                Some(Node::End) | None => return Ok(text),
+            match self.advance()? {
+                Some(Step::Text) => text += self.text_here(),
+                Some(Step::Start) => self.skip()?,
+                Some(Step::End) | None => return Ok(text),
             }
         }
     }
 
-    fn step(&mut self) -> Result<Option<Node>, XmlFault> {
+    fn step(&mut self) -> Result<Option<Step>, XmlFault> {
         let first = !std::mem::replace(&mut self.begun, true);
         if first {
             self.check_encoding()?;
@@ -212,19 +304,19 @@ impl<R: BufRead> XmlReader<R> {
             self.buffer.clear();
             let (namespace, event) = self.reader.read_resolved_event_into(&mut self.buffer).map_err(told)?;
             let may_declare = std::mem::replace(&mut may_declare, false);
-            let text = match event {
+            match event {
                 Event::Start(start) => {
-                    let namespace = told_namespace(&namespace)?;
-                    let (tag, declared) = tag(&start, namespace, self.reader.resolver())?;
-                    return self.begin(tag, declared).map(Some);
+                    self.here.enter_namespace(&namespace)?;
+                    self.here.begin(&start, self.reader.resolver())?;
+                    return self.begin().map(Some);
                 }
                 Event::End(_) => return Ok(Some(self.end())),
-                Event::Text(text) => checked_text(text.xml10_content().into_owned())?,
+                Event::Text(text) => self.here.set_text(checked_text(&text.xml10_content())?),
                 Event::CData(_) if self.depth == 0 => {
                     return Err(XmlFault::Malformed("a section outside of the element at the top".into()));
                 }
-                Event::CData(text) => text.xml10_content().into_owned(),
-                Event::GeneralRef(reference) => resolved(&reference)?,
+                Event::CData(text) => self.here.set_text(&text.xml10_content()),
+                Event::GeneralRef(reference) => self.here.set_text(&resolved(&reference)?),
                 Event::Decl(declaration) if may_declare => {
                     check_declaration(&declaration)?;
                     continue;
@@ -243,26 +335,24 @@ impl<R: BufRead> XmlReader<R> {
                 }
                 Event::Eof => return self.finish(),
                 Event::Empty(_) => unreachable!("empty elements are told as start and end"),
-            };
-            if let Some(node) = self.text_node(text)? {
-                return Ok(Some(node));
+            }
+            if self.is_text()? {
+                return Ok(Some(Step::Text));
             }
         }
     }
 
-    /// A text, if it stands inside an element; outside there are only blanks.
-    fn text_node(&self, text: String) -> Result<Option<Node>, XmlFault> {
-        check_characters(&text).map_err(XmlFault::malformed)?;
+    /// Whether the text stands inside an element; outside there are only blanks.
+    fn is_text(&self) -> Result<bool, XmlFault> {
+        let text = self.text_here();
+        check_characters(text).map_err(XmlFault::malformed)?;
         if text.len() > MAX_TEXT {
             return Err(XmlFault::TooMuch { what: "a text has too many bytes", most: MAX_TEXT });
         }
-        if self.depth > 0 {
-            return Ok(Some(Node::Text(text)));
-        }
-        if !text.trim_matches([' ', '\t', '\r', '\n', '\u{FEFF}']).is_empty() {
+        if self.depth == 0 && !text.trim_matches([' ', '\t', '\r', '\n', '\u{FEFF}']).is_empty() {
             return Err(XmlFault::Malformed("text outside of the element at the top".into()));
         }
-        Ok(None)
+        Ok(self.depth > 0)
     }
 
     /// Texts in two bytes a character begin with a mark of their order, or with a zero among the first two bytes.
@@ -274,7 +364,7 @@ impl<R: BufRead> XmlReader<R> {
         Ok(())
     }
 
-    fn begin(&mut self, mut tag: Tag, declared: usize) -> Result<Node, XmlFault> {
+    fn begin(&mut self) -> Result<Step, XmlFault> {
         if self.ended {
             return Err(XmlFault::Malformed("more than one element at the top".into()));
         }
@@ -282,24 +372,23 @@ impl<R: BufRead> XmlReader<R> {
         if self.depth > MAX_DEPTH {
             return Err(XmlFault::TooDeep);
         }
-        self.declared.push(declared);
-        self.namespaces += declared;
+        self.declared.push(self.here.declared);
+        self.namespaces += self.here.declared;
         if self.namespaces > MAX_NAMESPACES {
             let what = "too many namespaces are declared at a time";
             return Err(XmlFault::TooMuch { what, most: MAX_NAMESPACES });
         }
-        tag.line = self.line();
-        Ok(Node::Start(tag))
+        Ok(Step::Start)
     }
 
-    fn end(&mut self) -> Node {
+    fn end(&mut self) -> Step {
         self.depth -= 1;
         self.namespaces -= self.declared.pop().unwrap_or_default();
         self.ended = self.depth == 0;
-        Node::End
+        Step::End
     }
 
-    fn finish(&self) -> Result<Option<Node>, XmlFault> {
+    fn finish(&self) -> Result<Option<Step>, XmlFault> {
         if self.reader.get_ref().cut {
             Err(XmlFault::TooLong(self.limit))
         } else if self.depth > 0 {
@@ -319,62 +408,80 @@ fn told(error: quick_xml::Error) -> XmlFault {
     }
 }
 
-/// The namespace of an element, empty for none.
-fn told_namespace(resolved: &ResolveResult<'_>) -> Result<String, XmlFault> {
-    match resolved {
-        // The library resolves to the attribute as it is written.
-        ResolveResult::Bound(namespace) => {
-            let written = Attribute { key: QName("xmlns"), value: Cow::Borrowed(namespace.into_inner()) };
-            value_of(&written).map(Cow::into_owned)
-        }
-        ResolveResult::Unbound => Ok(String::new()),
-        ResolveResult::Unknown(prefix) => Err(no_namespace(prefix)),
+impl Here {
+    fn set_text(&mut self, text: &str) {
+        self.text.clear();
+        self.text.push_str(text);
     }
-}
 
-/// The tag, and how many namespaces it declares.
-fn tag(
-    start: &BytesStart<'_>,
-    namespace: String,
-    resolver: &NamespaceResolver,
-) -> Result<(Tag, usize), XmlFault> {
-    check_name(start.name().as_ref())?;
-    let (mut attributes, mut declared) = (Vec::new(), 0);
-    for (index, attribute) in start.attributes().enumerate() {
-        if index >= MAX_ATTRIBUTES {
-            return Err(XmlFault::TooMuch {
-                what: "an element has too many attributes",
-                most: MAX_ATTRIBUTES,
-            });
+    /// Reads the start of an element.
+    fn begin(&mut self, start: &BytesStart<'_>, resolver: &NamespaceResolver) -> Result<(), XmlFault> {
+        check_name(start.name().as_ref())?;
+        self.set_text(start.local_name().into_inner());
+        self.name = self.text.len();
+        self.attributes.clear();
+        self.declared = 0;
+        for (index, attribute) in start.attributes().enumerate() {
+            if index >= MAX_ATTRIBUTES {
+                return Err(XmlFault::TooMuch {
+                    what: "an element has too many attributes",
+                    most: MAX_ATTRIBUTES,
+                });
+            }
+            self.add(&attribute.map_err(XmlFault::malformed)?, resolver)?;
         }
-        let attribute = attribute.map_err(XmlFault::malformed)?;
+        Ok(())
+    }
+
+    fn add(&mut self, attribute: &Attribute<'_>, resolver: &NamespaceResolver) -> Result<(), XmlFault> {
         let (key, raw) = (attribute.key, &attribute.value);
         if raw.len() > MAX_ATTRIBUTE {
             return Err(XmlFault::TooMuch { what: "an attribute has too many bytes", most: MAX_ATTRIBUTE });
         }
         check_name(key.as_ref())?;
-        if raw.contains('<') {
-            return Err(XmlFault::Malformed("'<' inside an attribute".into()));
-        }
-        let value = value_of(&attribute)?;
+        let value = value_of(attribute)?;
         if key.as_namespace_binding().is_some() {
-            declared += 1;
+            self.declared += 1;
         } else if key.prefix().is_none() {
-            attributes.push((key.local_name().into_inner().to_string(), value.into_owned()));
+            let from = self.text.len();
+            self.text.push_str(key.local_name().into_inner());
+            let middle = self.text.len();
+            self.text.push_str(&value);
+            self.attributes.push([from, middle, self.text.len()]);
         } else if let (ResolveResult::Unknown(prefix), _) = resolver.resolve_attribute(key) {
             return Err(no_namespace(&prefix));
         }
+        Ok(())
     }
-    let name = start.local_name().into_inner().to_string();
-    Ok((Tag { name, namespace, attributes, line: 0 }, declared))
+
+    /// Keeps the namespace of an element, empty for none; nearly always it is that of the element before.
+    fn enter_namespace(&mut self, resolved: &ResolveResult<'_>) -> Result<(), XmlFault> {
+        let written = match resolved {
+            ResolveResult::Bound(namespace) => namespace.into_inner(),
+            ResolveResult::Unbound => "",
+            ResolveResult::Unknown(prefix) => return Err(no_namespace(prefix)),
+        };
+        if self.namespace[0] != written {
+            // The library resolves to the attribute as it is written.
+            let attribute = Attribute { key: QName("xmlns"), value: Cow::Borrowed(written) };
+            let reads = value_of(&attribute)?.into_owned();
+            self.namespace = [written.to_owned(), reads];
+        }
+        Ok(())
+    }
 }
 
 /// What an attribute says: references resolved, line ends and tabs as blanks.
 fn value_of<'a>(attribute: &Attribute<'a>) -> Result<Cow<'a, str>, XmlFault> {
+    // All bytes are looked at, which is quicker than stopping at one.
+    let plain = |byte: u8| (byte >= b' ') & !matches!(byte, b'&' | b'<' | 0xEF);
     if let Cow::Borrowed(raw) = &attribute.value
-        && raw.bytes().all(|byte| byte >= b' ' && byte != b'&' && byte != 0xEF)
+        && raw.bytes().fold(true, |all, byte| all & plain(byte))
     {
         return Ok(Cow::Borrowed(raw));
+    }
+    if attribute.value.contains('<') {
+        return Err(XmlFault::Malformed("'<' inside an attribute".into()));
     }
     let value = attribute.normalized_value(XmlVersion::Implicit1_0).map_err(XmlFault::malformed)?;
     check_characters(&value).map_err(XmlFault::malformed)?;
@@ -425,7 +532,7 @@ fn no_namespace(prefix: &str) -> XmlFault {
 }
 
 /// A text in which no section ends.
-fn checked_text(text: String) -> Result<String, XmlFault> {
+fn checked_text(text: &str) -> Result<&str, XmlFault> {
     if text.contains("]]>") { Err(XmlFault::Malformed("']]>' inside a text".into())) } else { Ok(text) }
 }
 

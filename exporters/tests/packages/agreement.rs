@@ -46,7 +46,7 @@ fn responses(item: &Item) -> Vec<Responses> {
     for (step, proven) in item.steps_proven() {
         for text in candidates(item, step, proven, &names) {
             let mut given = right.clone();
-            given.insert(step.id.clone(), text);
+            given.insert(step.id.to_string(), text);
             all.push(given);
         }
     }
@@ -74,7 +74,7 @@ fn case(item: &Item, given: &Responses) -> Value {
     let blank = marked.steps.iter().all(|step| step.verdict == Verdict::Blank);
     outcomes.insert("SOLUTION".to_owned(), if blank { Value::Null } else { json!("WORKED") });
     let answers = item.steps_proven().filter_map(|(step, proven)| {
-        let text = given.get(&step.id).filter(|text| !text.is_empty())?;
+        let text = given.get(step.id.as_str()).filter(|text| !text.is_empty())?;
         let answer = match &proven.key {
             Key::Order(_) => json!(text.split(", ").collect::<Vec<_>>()),
             Key::Number(_) | Key::Choice(_) => json!(text),
@@ -90,7 +90,7 @@ fn pool(families: &[Family]) -> Pool {
         let locale = if family.id.len().is_multiple_of(2) { "en-US" } else { "es-US" };
         Section {
             id: format!("section-{}", family.id),
-            title: family.id.clone(),
+            title: family.id.to_string(),
             pick: 1,
             items: family.draws("agreement", 0, locale).take(QUESTIONS).map(Result::unwrap).collect(),
         }

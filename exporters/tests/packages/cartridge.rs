@@ -78,7 +78,7 @@ fn score<'i>(item: &'i CartridgeItem, response: &str) -> (u32, Vec<&'i str>) {
 /// What the project's own marking says, earlier answers being right.
 fn verdict(item: &Item, step: &Step, response: &str) -> (Verdict, u32) {
     let mut responses = item.right_responses();
-    responses.insert(step.id.clone(), response.into());
+    responses.insert(step.id.to_string(), response.into());
     let mark = mark(item, "p", &responses);
     let mark = mark.steps.iter().find(|mark| mark.id == step.id).unwrap().clone();
     (mark.verdict, mark.points * 100 / mark.max)
@@ -147,7 +147,7 @@ fn the_right_answer_scores_100_and_predicted_ones_are_told_their_misconception()
         let mapped = map_item(item, "section").unwrap();
         for one in &mapped.items {
             let step = step_of(item, one);
-            let right = &item.right_responses()[&step.id];
+            let right = &item.right_responses()[step.id.as_str()];
             let key = if step.kind == StepKind::Order { right.replace(", ", ".") } else { right.clone() };
             assert_eq!(score(one, &key), (100, vec!["right"]), "{} {key}", one.identifier);
             assert_eq!(score(one, "no such answer"), (0, vec!["other"]), "{}", one.identifier);

@@ -56,11 +56,11 @@ pub(crate) fn candidates(item: &Item, step: &Step, proven: &ProvenStep, own: &Na
         evaluate(&Columns, &proven.expression, own).ok().and_then(|value| step.key_for(&value).ok());
     texts.extend(from_own.iter().map(|key| given(item, step, key)));
     match &proven.key {
-        Key::Choice(_) => texts.extend(step.choices.iter().map(|choice| choice.id.clone())),
+        Key::Choice(_) => texts.extend(step.choices.iter().map(|choice| choice.id.to_string())),
         Key::Order(ids) => {
             let mut turned = ids.clone();
             turned.rotate_left(1);
-            let back: Vec<String> = ids.iter().rev().cloned().collect();
+            let back: Vec<&str> = ids.iter().rev().map(|id| id.as_str()).collect();
             texts.extend([turned.join(", "), back.join(", ")]);
         }
         Key::Number(key) if step.kind == StepKind::Words => texts.extend(in_words(*key, language(item))),
@@ -160,11 +160,11 @@ pub(crate) fn some_pupil(item: &Item, dice: &mut Dice) -> Responses {
         let text = texts[dice.below(texts.len())].clone();
         let value = match &proven.key {
             Key::Number(_) => text.trim().parse().ok(),
-            Key::Choice(_) => step.value_of(&Key::Choice(text.clone())),
+            Key::Choice(_) => step.value_of(&Key::Choice(text.as_str().into())),
             Key::Order(_) => None,
         };
         own.extend(value.or(proven.value).map(|value| (step.id.clone(), value)));
-        given.insert(step.id.clone(), text);
+        given.insert(step.id.to_string(), text);
     }
     given
 }

@@ -30,7 +30,7 @@ fn pool(every: usize) -> Pool {
     let items = families().iter().step_by(every).enumerate().map(|(number, family)| {
         let item = family.draws("the river day", 3, "en-US").next().unwrap().unwrap();
         let id = format!("Q-{number}");
-        Question { id, ..item.question().clone() }.sealed().verify().unwrap()
+        Question { id: id.into(), ..item.question().clone() }.sealed().verify().unwrap()
     });
     let mut items: Vec<Item> = items.collect();
     let rest = items.split_off(items.len() / 2);
@@ -56,7 +56,7 @@ fn long_pool() -> Pool {
                 299 => "nAME".to_owned(),
                 number => format!("Q-{number}"),
             };
-            Question { id, ..item.unwrap().question().clone() }.sealed().verify().unwrap()
+            Question { id: id.into(), ..item.unwrap().question().clone() }.sealed().verify().unwrap()
         });
         Section { id: name.into(), title: name.into(), pick: 3, items: items.collect() }
     };
@@ -132,7 +132,7 @@ fn packages_of_every_version_written_read_and_written_are_the_same_bytes() {
             time_limit: Some(TimeLimit { seconds: NonZeroU32::new(900).unwrap(), late_submission: true }),
             ordering: Ordering::AsInPool,
             timestamp: "2026-03-02T09:15:00Z".parse().unwrap(),
-            case_items: BTreeMap::from([(code.clone(), case_item.clone())]),
+            case_items: BTreeMap::from([(code.to_string(), case_item.clone())]),
             ..plain.clone()
         };
         for options in [plain, all] {

@@ -68,7 +68,7 @@ impl Sample {
     pub(crate) fn order(self, id: &str, expression: &str, values: &[&str]) -> Self {
         let choice = |(index, value): (usize, &&str)| Choice {
             id: ["A", "B", "C", "D"][index].into(),
-            text: format!("{value} m"),
+            text: format!("{value} m").into(),
             value: Some(decimal(value)),
             mistake: None,
         };
@@ -118,10 +118,10 @@ impl Sample {
         let mut step = Step {
             id: id.into(),
             kind,
-            prompt: format!("How much is {id}?"),
+            prompt: format!("How much is {id}?").into(),
             expression: expression.into(),
-            answer: Answer::Text(String::new()),
-            unit: unit.map(str::to_owned),
+            answer: Answer::Text("".into()),
+            unit: unit.map(Into::into),
             accept,
             points: 2,
             predicted: Vec::new(),

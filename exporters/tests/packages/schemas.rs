@@ -50,7 +50,7 @@ static SPANISH: LazyLock<Vec<(String, Vec<Item>)>> = LazyLock::new(|| drawn("es-
 fn drawn(locale: &str) -> Vec<(String, Vec<Item>)> {
     let items = |family: &Family| {
         let draws = family.draws("exporters test", 0, locale).take(3);
-        (family.id.clone(), draws.map(Result::unwrap).collect())
+        (family.id.to_string(), draws.map(Result::unwrap).collect())
     };
     bank::families().unwrap().iter().map(items).collect()
 }
@@ -461,7 +461,7 @@ fn a_sign_is_chosen_between_the_two_numbers() {
         String::from_utf8(written).unwrap()
     };
     let compared = drawn("compare-thousandths");
-    let [a, b] = ["a", "b"].map(|name| compared.given_names()[name]);
+    let [a, b] = ["a", "b"].map(|name| *compared.given_names().get(name).unwrap());
     let line = format!(
         "<p>{a} m <inlineChoiceInteraction responseIdentifier=\"RESPONSE_sign\" shuffle=\"false\">\
          <inlineChoice identifier=\"A\">&lt;</inlineChoice>"

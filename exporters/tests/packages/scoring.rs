@@ -105,7 +105,7 @@ fn right_answers_of_the_whole_bank_earn_all_and_predicted_ones_nothing_but_their
             for (step, proven) in item.steps_proven() {
                 for wrong in &proven.wrong {
                     let mut responses = right.clone();
-                    responses.insert(step.id.clone(), given(&item, step, &wrong.key));
+                    responses.insert(step.id.to_string(), given(&item, step, &wrong.key));
                     let marked = assert_agree(&item, &exported, &responses);
                     let judged = marked.steps.iter().find(|judged| judged.id == step.id).unwrap();
                     assert_eq!(
@@ -115,7 +115,13 @@ fn right_answers_of_the_whole_bank_earn_all_and_predicted_ones_nothing_but_their
                         item.id,
                         step.id
                     );
-                    assert_eq!(judged.misconceptions, wrong.misconceptions, "{} {}", item.id, step.id);
+                    assert_eq!(
+                        judged.misconceptions[..],
+                        wrong.misconceptions[..],
+                        "{} {}",
+                        item.id,
+                        step.id
+                    );
                     *kinds.entry(step.kind.name()).or_default() += 1;
                 }
             }
@@ -369,7 +375,7 @@ fn ties_are_rounded_up_whatever_their_binary_form() {
             .plain("first", "a + b")
             .plain("next", "round(first, 2)")
             .item();
-        let names: Names = [("first".to_owned(), decimal(own))].into();
+        let names: Names = [("first".into(), decimal(own))].into();
         let rounded = evaluate(&Columns, &"round(first, 2)".parse().unwrap(), &names);
         let qbank::arithmetic::Value::Number(rounded) = rounded.unwrap() else { panic!("a number") };
         let given = responses(&[("first", own), ("next", &rounded.to_string())]);
@@ -387,7 +393,7 @@ fn digits_are_cut_off_whatever_their_binary_form() {
             .plain("next", "digit(first, 2)")
             .plain("whole", "whole(first * 100)")
             .item();
-        let names: Names = [("first".to_owned(), decimal(own))].into();
+        let names: Names = [("first".into(), decimal(own))].into();
         let found =
             |expression: &str| evaluate(&Columns, &expression.parse().unwrap(), &names).unwrap().to_string();
         let (digit, whole) = (found("digit(first, 2)"), found("whole(first * 100)"));

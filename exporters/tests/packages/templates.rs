@@ -88,8 +88,8 @@ fn as_key(held: &Value, step: StepKind) -> Option<Key> {
         (Value::Single(Scalar::Float(number)), _) => {
             Some(Key::Number(format!("{number:.9}").parse().unwrap()))
         }
-        (Value::Single(Scalar::Identifier(id)), _) => Some(Key::Choice(id.clone())),
-        (Value::Ordered(ids), _) => Some(Key::Order(ids.iter().map(text).collect())),
+        (Value::Single(Scalar::Identifier(id)), _) => Some(Key::Choice(id.into())),
+        (Value::Ordered(ids), _) => Some(Key::Order(ids.iter().map(|id| text(id).into()).collect())),
         (held, kind) => panic!("{held:?} for {kind:?}"),
     }
 }
@@ -153,7 +153,7 @@ fn assert_same_marks(template: &Template, item: &Item, clone: &mut Clone<'_>, gi
 fn plainly(item: &Item, mut given: Responses) -> Responses {
     for step in item.steps.iter().filter(|step| step.kind == StepKind::Number) {
         if let Some(text) =
-            given.get_mut(&step.id).filter(|text| text.contains(|sign: char| sign.is_ascii_digit()))
+            given.get_mut(step.id.as_str()).filter(|text| text.contains(|sign: char| sign.is_ascii_digit()))
         {
             text.retain(|sign| sign.is_ascii_digit() || matches!(sign, '.' | '-'));
         }
@@ -169,7 +169,7 @@ fn assert_clone(family: &Family, template: &Template, clone: &mut Clone<'_>, dic
     for (step, proven) in item.steps_proven() {
         for wrong in &proven.wrong {
             let mut responses = right.clone();
-            responses.insert(step.id.clone(), given(&item, step, &wrong.key));
+            responses.insert(step.id.to_string(), given(&item, step, &wrong.key));
             assert_same_marks(template, &item, clone, &responses);
         }
     }
@@ -192,7 +192,7 @@ fn assert_half_of_the_bank(first: usize) {
         });
         if let Err(fault) = tried {
             let said = fault.downcast_ref::<String>().cloned().unwrap_or_default();
-            faults.insert(family.id.clone(), said);
+            faults.insert(family.id.to_string(), said);
         }
     }
     assert!(faults.is_empty(), "{faults:#?}");
@@ -243,7 +243,7 @@ fn case(template: &Template, item: &Item, responses: &Responses) -> Option<Json>
         }
     }
     let answers = item.steps.iter().filter_map(|step| {
-        let text = responses.get(&step.id).filter(|text| !text.is_empty())?;
+        let text = responses.get(step.id.as_str()).filter(|text| !text.is_empty())?;
         let answer = match step.kind {
             StepKind::Order => json!(text.split(", ").collect::<Vec<_>>()),
             _ => json!(text),
@@ -260,7 +260,7 @@ fn several_responses(item: &Item, dice: &mut Dice) -> Vec<Responses> {
     for (step, proven) in item.steps_proven() {
         for wrong in &proven.wrong {
             let mut responses = right.clone();
-            responses.insert(step.id.clone(), given(item, step, &wrong.key));
+            responses.insert(step.id.to_string(), given(item, step, &wrong.key));
             all.push(responses);
         }
     }

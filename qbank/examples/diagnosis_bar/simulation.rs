@@ -65,7 +65,8 @@ impl<'f> Bank<'f> {
                 }
             }
         }
-        let places = candidates.iter().enumerate().map(|(place, one)| (one.item.id.clone(), place)).collect();
+        let places =
+            candidates.iter().enumerate().map(|(place, one)| (one.item.id.to_string(), place)).collect();
         Self { candidates, probes, places }
     }
 
@@ -113,7 +114,7 @@ impl Pupil {
             let given = slipped.flatten().or(meant);
             let text = given.as_ref().and_then(|key| step.answer_of(key, language).ok());
             let value = given.and_then(|key| step.value_of(&key)).or(proven.value);
-            answers.insert(step.id.clone(), text.map(|answer| answer.to_string()).unwrap_or_default());
+            answers.insert(step.id.to_string(), text.map(|answer| answer.to_string()).unwrap_or_default());
             own.extend(value.map(|value| (step.id.clone(), value)));
             right.extend(proven.value.map(|value| (step.id.clone(), value)));
         }

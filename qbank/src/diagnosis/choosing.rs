@@ -42,7 +42,7 @@ impl Probe {
             });
             u32::try_from(class).expect("no more classes than misconceptions")
         });
-        Self { item: item.id.clone(), classes: classes.collect() }
+        Self { item: item.id.clone().into(), classes: classes.collect() }
     }
 
     /// Names of the misconceptions that would show here, those most believed of these pupils first, else in the order

@@ -65,7 +65,7 @@ impl Evidence {
             own.extend(value.map(|value| (step.id.clone(), value)));
             right.extend(proven.value.map(|value| (step.id.clone(), value)));
         }
-        Self { item: item.id.clone(), steps }
+        Self { item: item.id.clone().into(), steps }
     }
 }
 

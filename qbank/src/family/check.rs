@@ -9,6 +9,7 @@ use alloc::{
 };
 use core::ops::Range;
 
+use smol_str::{SmolStr, ToSmolStr};
 use toml::Spanned;
 
 use super::{
@@ -168,9 +169,9 @@ impl Checker<'_> {
         });
         let texts = texts.collect();
         Family {
-            id: id.clone(),
+            id: id.into(),
             version: *parsed.version.get_ref(),
-            standards: parsed.standards.iter().map(|code| self.standard(code)).collect(),
+            standards: parsed.standards.iter().map(|code| self.standard(code).into()).collect(),
             texts,
             givens,
             conditions,
@@ -214,7 +215,7 @@ impl Checker<'_> {
         text.clone()
     }
 
-    fn unit(&mut self, unit: Option<&Spanned<String>>) -> Option<String> {
+    fn unit(&mut self, unit: Option<&Spanned<String>>) -> Option<SmolStr> {
         let unit = unit?;
         if units::by_symbol(unit.get_ref()).is_none() {
             let known: Vec<&str> = units::UNITS.iter().map(|unit| unit.symbol).collect();
@@ -223,7 +224,7 @@ impl Checker<'_> {
                 format!("'{}' is no unit; there are {}", unit.get_ref(), known.join(", ")),
             );
         }
-        Some(unit.get_ref().clone())
+        Some(unit.get_ref().into())
     }
 
     fn decimal(&mut self, text: &Spanned<String>) -> Decimal {
@@ -274,7 +275,7 @@ impl Checker<'_> {
             }
         };
         self.check_belongings(given);
-        GivenRange { name: self.new_name(&given.name), unit: self.unit(given.unit.as_ref()), numbers }
+        GivenRange { name: self.new_name(&given.name).into(), unit: self.unit(given.unit.as_ref()), numbers }
     }
 
     /// Keys of a given that only go with others.
@@ -474,9 +475,9 @@ impl Checker<'_> {
         let mistakes = mistakes.collect();
         let expression = expression?;
         Some(FamilyStep {
-            id,
+            id: id.into(),
             kind: *step.kind.get_ref(),
-            text: expression.to_string(),
+            text: expression.to_smolstr(),
             expression: Arc::new(expression),
             unit: self.unit(step.unit.as_ref()),
             accept: step.acceptance(),
@@ -500,7 +501,7 @@ impl Checker<'_> {
             (StepKind::Number | StepKind::Words, None, Some(value)) if is_a_number(value) => Choices::None,
             (StepKind::Choice, None, _) if compares => Choices::Relations,
             (StepKind::Choice, None, Some(Expression::Name(name))) if is_mistaken(givens, name) => {
-                Choices::Mistakes(name.clone())
+                Choices::Mistakes(name.to_string())
             }
             (StepKind::Choice, Some(names), Some(value)) if is_a_number(value) && names.len() >= 2 => {
                 for name in names {
@@ -545,7 +546,7 @@ impl Checker<'_> {
                 format!("'{}' is no locale; there are {}", locale.get_ref(), tags.join(", ")),
             );
         }
-        for step in steps.iter().filter(|step| !file.prompt.contains_key(&step.id)) {
+        for step in steps.iter().filter(|step| !file.prompt.contains_key(step.id.as_str())) {
             self.fault(file.title.span(), format!("{}: step '{}' has no prompt", locale.get_ref(), step.id));
         }
         for (step, prompt) in &file.prompt {
@@ -559,14 +560,14 @@ impl Checker<'_> {
         }
         self.labels(file, givens);
         Texts {
-            title: file.title.get_ref().clone(),
+            title: file.title.get_ref().into(),
             stems: file.stem.iter().map(|stem| stem.get_ref().clone()).collect(),
             prompts: file
                 .prompt
                 .iter()
-                .map(|(step, prompt)| (step.clone(), prompt.get_ref().clone()))
+                .map(|(step, prompt)| (step.into(), prompt.get_ref().into()))
                 .collect(),
-            choices: file.choice.iter().map(|(id, label)| (id.clone(), label.get_ref().clone())).collect(),
+            choices: file.choice.iter().map(|(id, label)| (id.clone(), label.get_ref().into())).collect(),
             words,
         }
     }

@@ -10,6 +10,9 @@ use alloc::{
     vec::Vec,
 };
 
+use smallvec::smallvec;
+use smol_str::{SmolStr, ToSmolStr};
+
 use super::{Choices, Counted, Family, FamilyStep, Numbers, Texts, texts::Teller};
 use crate::{
     arithmetic::{Columns, Value, evaluate, prove},
@@ -17,7 +20,7 @@ use crate::{
     draw::{Draws, Permutation},
     expression::Names,
     locale::Language,
-    misconceptions::{self, JOINT},
+    misconceptions,
     profile::Profile,
     question::{
         Answer, Choice, DrawnStep, Given, Item, Key, Mistake, Prediction, ProofError, Question, Step,
@@ -63,7 +66,7 @@ pub enum DrawError {
 
 /// In which words a question is told.
 pub(super) struct Voice<'f> {
-    pub(super) locale: &'f str,
+    pub(super) locale: SmolStr,
     pub(super) language: Language,
     pub(super) texts: &'f Texts,
 }
@@ -109,7 +112,7 @@ impl Family {
         let id = format!("{}-v{}-{}-", self.id, self.version, receipt::short(seed, 8));
         Ok(Seeded {
             family: self,
-            seed,
+            seed: seed.into(),
             voice,
             places: Permutation::keyed(&key, capacity),
             key,
@@ -119,10 +122,10 @@ impl Family {
     }
 
     fn voice(&self, locale: &str) -> Result<Voice<'_>, DrawError> {
-        let no_texts = || DrawError::NoTexts { family: self.id.clone(), locale: locale.to_string() };
+        let no_texts = || DrawError::NoTexts { family: self.id.to_string(), locale: locale.to_string() };
         let (locale, texts) = self.texts.get_key_value(locale).ok_or_else(no_texts)?;
         let language = Language::of_locale(locale).ok_or_else(no_texts)?;
-        Ok(Voice { locale, language, texts })
+        Ok(Voice { locale: locale.into(), language, texts })
     }
 
     /// The question with these numbers, proven: one for each given, as they are drawn (any number for a derived given,
@@ -199,9 +202,9 @@ impl Family {
         let mut step = Step {
             id: family_step.id.clone(),
             kind: family_step.kind,
-            prompt: String::new(),
+            prompt: SmolStr::default(),
             expression: family_step.text.clone(),
-            answer: Answer::Text(String::new()),
+            answer: Answer::Text(SmolStr::default()),
             unit: family_step.unit.clone(),
             accept: family_step.accept.clone(),
             points: family_step.points,
@@ -226,26 +229,28 @@ impl Family {
 
     /// What can be chosen; `None` where a mistake to choose makes no difference.
     fn choices(&self, family_step: &FamilyStep, names: &Names, voice: &Voice<'_>) -> Option<Vec<Choice>> {
-        let letters = ('A'..='Z').map(String::from);
+        let letters = ('A'..='Z').map(|letter| letter.to_smolstr());
         let plain = |(id, (text, value))| Choice { id, text, value, mistake: None };
         Some(match &family_step.choices {
             Choices::None => Vec::new(),
-            Choices::Relations => {
-                letters.zip(["<", "=", ">"].map(|sign| (sign.to_string(), None))).map(plain).collect()
-            }
+            Choices::Relations => letters
+                .zip(["<", "=", ">"].map(|sign| (SmolStr::new_static(sign), None)))
+                .map(plain)
+                .collect(),
             Choices::Values(choices) => {
                 let worth = choices.iter().filter_map(|name| names.get(name).copied());
                 let unit = family_step.unit.as_deref();
-                let printed = worth.map(|value| (units::printed(&value, unit), Some(value)));
+                let printed = worth.map(|value| (units::printed(&value, unit).into(), Some(value)));
                 letters.zip(printed).map(plain).collect()
             }
             Choices::Mistakes(given) => {
                 let given = self.givens.iter().find(|known| known.name == *given)?;
                 let Numbers::Mistaken { of, by } = &given.numbers else { return None };
-                let named = |(id, misconception): (String, &&'static misconceptions::Misconception)| {
+                let named = |(id, misconception): (SmolStr, &&'static misconceptions::Misconception)| {
                     let value = as_number(&misconceptions::predict(misconception, of, names)?)?;
                     let text = voice.texts.choices.get(misconception.id)?.clone();
-                    let mistake = Mistake { misconception: misconception.id.into(), of: of.to_string() };
+                    let misconception = SmolStr::new_static(misconception.id);
+                    let mistake = Mistake { misconception, of: of.to_smolstr() };
                     Some(Choice { id, text, value: Some(value), mistake: Some(mistake) })
                 };
                 letters.zip(by).map(named).collect::<Option<_>>()?
@@ -270,7 +275,7 @@ impl Family {
             if let Ok(value) = prove(mistaken, names)
                 && !predicted.iter().any(|(known, ..)| *known == value)
             {
-                predicted.push((value, alloc::vec![misconception.id], Some(mistaken)));
+                predicted.push((value, smallvec![misconception.id], Some(mistaken)));
             }
         }
         let (mut records, mut wrong) =
@@ -282,9 +287,9 @@ impl Family {
             };
             if let Ok(record) = step.answer_of(&answer, language) {
                 records.push(Prediction {
-                    misconception: misconceptions.join(JOINT),
+                    misconception: misconceptions::joined(&misconceptions),
                     answer: record,
-                    expression: stated.map(ToString::to_string),
+                    expression: stated.map(ToSmolStr::to_smolstr),
                 });
                 wrong.push(Wrong { key: answer, misconceptions, stated: stated.cloned() });
             }
@@ -304,7 +309,7 @@ pub(super) struct Drawn {
 /// The questions of one seed of a family in one language.
 pub struct Seeded<'f> {
     family: &'f Family,
-    seed: &'f str,
+    seed: SmolStr,
     voice: Voice<'f>,
     /// What keys all choices.
     key: String,
@@ -321,7 +326,7 @@ impl Seeded<'_> {
     /// [`DrawError`]; [`DrawError::Void`] is part of the design and calls for another position.
     pub fn draw(&self, position: u64) -> Result<Item, DrawError> {
         if u128::from(position) >= self.capacity {
-            let (family, capacity) = (self.family.id.clone(), self.capacity);
+            let (family, capacity) = (self.family.id.to_string(), self.capacity);
             return Err(DrawError::BeyondCapacity { family, capacity, position });
         }
         let place = self.places.at(position.into());
@@ -332,7 +337,7 @@ impl Seeded<'_> {
         let values = drawn.and_then(|drawn| self.family.resolved(drawn));
         let drawn =
             values.and_then(|values| Some((self.family.steps_if_fitting(&values, &self.voice)?, values)));
-        let void = || DrawError::Void { family: self.family.id.clone(), position };
+        let void = || DrawError::Void { family: self.family.id.to_string(), position };
         let (Drawn { records, steps, names }, values) = drawn.ok_or_else(void)?;
         let mut question = self.question(position, &values, records);
         let expressions = steps.iter().map(|step| Some(&*step.expression));
@@ -345,11 +350,12 @@ impl Seeded<'_> {
     fn question(&self, position: u64, values: &[Decimal], mut steps: Vec<Step>) -> Question {
         let Self { family, voice: Voice { locale, language, texts }, .. } = self;
         // The same words in every language's list would be chance; the key keeps languages apart on purpose.
-        let draws = Draws::keyed(&format!("text/{locale}/{position}/{}", self.key));
+        let told = Decimal::new(position.into(), 0).expect("it has 20 digits at most").printed();
+        let draws = Draws::keyed(&["text/", locale, "/", &told, "/", &self.key].concat());
         let mut teller = Teller::new(family, texts, *language, values, draws);
         let stem = teller.stem();
         for step in &mut steps {
-            step.prompt = teller.told(&texts.prompts[&step.id]);
+            step.prompt = teller.prompt(&texts.prompts[&step.id]);
         }
         let given = family.givens.iter().zip(values).map(|(given, value)| Given {
             name: given.name.clone(),
@@ -357,12 +363,12 @@ impl Seeded<'_> {
             unit: given.unit.clone(),
         });
         Question {
-            id: format!("{}{position}", self.id),
+            id: [self.id.as_str(), &told].concat().into(),
             family: family.id.clone(),
             version: family.version,
-            seed: self.seed.to_string(),
+            seed: self.seed.clone(),
             position,
-            locale: (*locale).to_string(),
+            locale: locale.clone(),
             standards: family.standards.clone(),
             difficulty: 0,
             title: texts.title.clone(),

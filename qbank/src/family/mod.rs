@@ -20,6 +20,8 @@ use alloc::{
 };
 use core::fmt;
 
+use smol_str::SmolStr;
+
 pub use capacity::{Counted, Space};
 pub use condition::{Condition, Feature, Relation};
 pub use digits::AllowedDigits;
@@ -36,11 +38,11 @@ use crate::{
 #[derive(Debug)]
 pub struct Family {
     /// Its name: letters, digits and hyphens.
-    pub id: String,
+    pub id: SmolStr,
     /// Grows with every change of the questions it draws.
     pub version: u32,
     /// Curriculum codes.
-    pub standards: Vec<String>,
+    pub standards: Vec<SmolStr>,
     /// The numbers it draws, in order.
     pub givens: Vec<GivenRange>,
     /// What drawn numbers must satisfy.
@@ -59,9 +61,9 @@ pub struct Family {
 #[derive(Debug)]
 pub struct GivenRange {
     /// Its name in expressions and texts.
-    pub name: String,
+    pub name: SmolStr,
     /// The symbol of its unit.
-    pub unit: Option<String>,
+    pub unit: Option<SmolStr>,
     /// Its numbers.
     pub numbers: Numbers,
 }
@@ -120,15 +122,15 @@ impl Numbers {
 #[derive(Debug)]
 pub struct FamilyStep {
     /// Its name.
-    pub id: String,
+    pub id: SmolStr,
     /// How it is answered.
     pub kind: StepKind,
     /// How the answer comes about.
     pub expression: Arc<Expression>,
     /// The same as records write it.
-    text: String,
+    text: SmolStr,
     /// The symbol of the answer's unit.
-    pub unit: Option<String>,
+    pub unit: Option<SmolStr>,
     /// What is accepted.
     pub accept: Acceptance,
     /// Points, 1 or more.
@@ -160,13 +162,13 @@ pub enum Choices {
 #[derive(Debug)]
 pub struct Texts {
     /// What is practised, in a few words.
-    pub title: String,
+    pub title: SmolStr,
     /// Stories, one of which a question tells; none where the prompt says it all.
     pub stems: Vec<String>,
     /// What each step asks, by step id.
-    pub prompts: BTreeMap<String, String>,
+    pub prompts: BTreeMap<SmolStr, SmolStr>,
     /// What choices that name a mistake say, by misconception.
-    pub choices: BTreeMap<String, String>,
+    pub choices: BTreeMap<String, SmolStr>,
     /// Words for slots.
     pub words: BTreeMap<String, Vec<String>>,
 }

@@ -1,6 +1,8 @@
 //! Telling a family's texts: slots are filled with drawn numbers and words.
 use alloc::{collections::BTreeMap, string::String, vec::Vec};
 
+use smol_str::SmolStr;
+
 use super::{Family, Texts};
 use crate::{decimal::Decimal, draw::Draws, locale::Language, units, words::to_words};
 
@@ -123,7 +125,13 @@ impl<'f> Teller<'f> {
         stem.map(|stem| self.told(stem)).unwrap_or_default()
     }
 
-    pub(super) fn told(&mut self, text: &'f str) -> String {
+    /// What a step asks.
+    pub(super) fn prompt(&mut self, text: &'f SmolStr) -> SmolStr {
+        // Most say the same in every question.
+        if text.contains('{') { self.told(text).into() } else { text.clone() }
+    }
+
+    fn told(&mut self, text: &'f str) -> String {
         // Numbers and words are hardly ever longer than their slots by more.
         let mut told = String::with_capacity(text.len() + 32);
         let mut from = 0;

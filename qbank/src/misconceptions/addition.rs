@@ -2,7 +2,7 @@
 use super::{Misconception, Rule, two_parts, with_point, written_in_full};
 use crate::{
     columns::{self, MAX_COLUMNS, Pair},
-    decimal::Decimal,
+    decimal::{Decimal, power_of_ten, split},
     expression::Operation,
 };
 
@@ -137,7 +137,7 @@ fn carry_dropped(a: &Decimal, b: &Decimal) -> Option<Decimal> {
 fn carry_lost_at_point(a: &Decimal, b: &Decimal) -> Option<Decimal> {
     let places = a.places().max(b.places());
     let fraction = |numeral: &Decimal| numeral.with_places(places).map(|same| same.fraction_units());
-    let lost = (fraction(a)? + fraction(b)?) % 10_u128.pow(places);
+    let (_, lost) = split(fraction(a)? + fraction(b)?, places);
     (places > 0).then(|| two_parts(a.whole_part() + b.whole_part(), lost, places))?
 }
 
@@ -169,7 +169,7 @@ fn left_edge(a: &Decimal, b: &Decimal) -> Option<Decimal> {
     let width = |numeral: &Decimal| numeral.whole_digits() + numeral.places();
     let longer = width(a).max(width(b));
     let padded =
-        |numeral: &Decimal| numeral.point_removed().checked_mul(10_u128.pow(longer - width(numeral)));
+        |numeral: &Decimal| numeral.point_removed().checked_mul(power_of_ten(longer - width(numeral)));
     with_point(padded(a)?.checked_add(padded(b)?)?, a.places() + longer - width(a))
 }
 

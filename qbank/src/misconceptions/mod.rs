@@ -27,13 +27,16 @@ mod story;
 mod subtraction;
 mod units;
 
-use alloc::{string::String, vec::Vec};
+use alloc::vec::Vec;
 use core::cmp::Ordering;
+
+use smallvec::{SmallVec, smallvec};
+use smol_str::SmolStr;
 
 use crate::{
     arithmetic::{Arithmetic, ArithmeticError, ColumnNumber, Columns, Relation, Value, evaluate},
     columns::{Digits, Grid},
-    decimal::{Decimal, MAX_DIGITS, digit_count},
+    decimal::{Decimal, MAX_DIGITS, digit_count, power_of_ten},
     expression::{Expression, Names, Operation},
     locale::Language,
 };
@@ -215,20 +218,31 @@ fn normal(value: Value) -> Value {
     }
 }
 
+/// Names of misconceptions that lead to one wrong value, nearly always one or two.
+pub type Misconceptions = SmallVec<[&'static str; 2]>;
+
 /// One wrong value and all misconceptions that lead to it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Predicted {
     /// The wrong value.
     pub value: Value,
     /// Names of the misconceptions, in table order.
-    pub misconceptions: Vec<&'static str>,
+    pub misconceptions: Misconceptions,
 }
 
 impl Predicted {
     /// The names as records write them.
     #[must_use]
-    pub fn joined(&self) -> String {
-        self.misconceptions.join(JOINT)
+    pub fn joined(&self) -> SmolStr {
+        joined(&self.misconceptions)
+    }
+}
+
+/// Names as records write them.
+pub(crate) fn joined(names: &[&'static str]) -> SmolStr {
+    match names {
+        [name] => SmolStr::new_static(name),
+        several => several.join(JOINT).into(),
     }
 }
 
@@ -254,7 +268,7 @@ pub fn predict_all<'c>(
 pub(crate) fn gather(found: &mut Vec<Predicted>, value: Value, id: &'static str) {
     match found.iter_mut().find(|known| known.value == value) {
         Some(known) => known.misconceptions.push(id),
-        None => found.push(Predicted { value, misconceptions: alloc::vec![id] }),
+        None => found.push(Predicted { value, misconceptions: smallvec![id] }),
     }
 }
 
@@ -352,18 +366,20 @@ impl Arithmetic for Bent {
 fn two_parts(whole: u128, fraction: u128, width: u32) -> Option<Decimal> {
     let places = width.max(digit_count(fraction));
     let fits = (digit_count(whole) + places) as usize <= MAX_DIGITS;
-    fits.then(|| with_point(whole * 10_u128.pow(places) + fraction, places))?
+    fits.then(|| with_point(whole * power_of_ten(places) + fraction, places))?
 }
 
 /// Writes every column's content in full, high to low, and the point where the grid has it.
 fn written_in_full(grid: &Grid, columns: &Digits) -> Option<Decimal> {
-    let width = |content: u8| digit_count(content.into());
+    // No column comes to a hundred.
+    let width = |content: u8| if content < 10 { 1 } else { 2 };
     let written: u32 = columns[..grid.columns].iter().copied().map(width).sum();
     if written as usize > MAX_DIGITS {
         return None;
     }
     let whole = columns[..grid.columns].iter().rev();
-    let number = whole.fold(0, |sum, content| sum * 10_u128.pow(width(*content)) + u128::from(*content));
+    let number =
+        whole.fold(0, |sum, content| sum * if *content < 10 { 10 } else { 100 } + u128::from(*content));
     with_point(number, columns[..grid.places].iter().copied().map(width).sum())
 }
 
@@ -434,10 +450,9 @@ mod tests {
     #[test]
     fn gathers_those_that_collide() {
         let found = predict_all(subtraction::ALL, &"7.5 - 2.35".parse().unwrap(), &Names::new());
-        let same: Vec<&str> =
-            found.iter().find(|one| one.value.to_string() == "5.25").unwrap().misconceptions.clone();
+        let same = found.iter().find(|one| one.value.to_string() == "5.25").unwrap().misconceptions.clone();
         assert_eq!(
-            same,
+            same[..],
             [
                 "subtract-smaller-from-larger",
                 "subtract-exchange-without-trade",

@@ -204,7 +204,7 @@ mod tests {
     fn meets_rules_on_powers_of_ten_in_the_same_answer() {
         let found = predict_all(all(), &"35 / 100".parse().unwrap(), &Names::new());
         let turned_round = found.iter().find(|one| one.value.to_string() == "3500").unwrap();
-        assert_eq!(turned_round.misconceptions, ["power-wrong-direction", "unit-wrong-direction"]);
+        assert_eq!(turned_round.misconceptions[..], ["power-wrong-direction", "unit-wrong-direction"]);
     }
 
     #[test]
@@ -212,6 +212,6 @@ mod tests {
         let names = Names::from([("per_metre".into(), "100".parse().unwrap())]);
         let found = predict_all(all(), &"1.2 + 35 / per_metre".parse().unwrap(), &names);
         let unconverted = found.iter().find(|one| one.value.to_string() == "36.2").unwrap();
-        assert_eq!(unconverted.misconceptions, ["unit-not-converted", "unit-cents-as-dollars"]);
+        assert_eq!(unconverted.misconceptions[..], ["unit-not-converted", "unit-cents-as-dollars"]);
     }
 }

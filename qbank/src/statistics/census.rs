@@ -89,7 +89,7 @@ impl Census {
     #[must_use]
     pub fn new(pool: Option<&Pool>) -> Self {
         let items = pool.into_iter().flat_map(Pool::items);
-        let family_of_item = items.map(|item| (item.id.clone(), item.family.clone())).collect();
+        let family_of_item = items.map(|item| (item.id.clone().into(), item.family.clone().into())).collect();
         Self { family_of_item, ..Self::default() }
     }
 

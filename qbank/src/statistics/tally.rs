@@ -323,12 +323,20 @@ impl StepSums {
         };
         let mut told: Vec<Distractor> = most_first(&self.wrong, names)
             .into_iter()
-            .map(|(misconception, count)| Distractor { answer: answer(&misconception), misconception, count })
+            .map(|(misconception, count)| Distractor {
+                answer: answer(&misconception),
+                misconception: misconception.into(),
+                count,
+            })
             .collect();
         for Prediction { misconception, .. } in predicted {
             if !told.iter().any(|known| known.misconception == *misconception) {
                 let misconception = misconception.clone();
-                told.push(Distractor { answer: answer(&misconception), misconception, count: 0 });
+                told.push(Distractor {
+                    answer: answer(&misconception),
+                    misconception: misconception.into(),
+                    count: 0,
+                });
             }
         }
         told
@@ -337,8 +345,8 @@ impl StepSums {
     fn choices(&self, asked: Option<&Step>) -> Vec<ChoiceCount> {
         let Some(step) = asked.filter(|step| step.kind == StepKind::Choice) else { return Vec::new() };
         let told = step.choices.iter().enumerate().map(|(place, choice)| ChoiceCount {
-            choice: choice.id.clone(),
-            text: choice.text.clone(),
+            choice: choice.id.clone().into(),
+            text: choice.text.clone().into(),
             count: self.choices.get(&place).copied().unwrap_or_default(),
         });
         told.collect()

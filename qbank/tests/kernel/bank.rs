@@ -9,6 +9,7 @@ use qbank::{
     question::{Answer, Item, Step, StepKind},
     words::to_words,
 };
+use smol_str::SmolStr;
 
 use crate::families;
 
@@ -256,8 +257,8 @@ fn no_slot_stays_open_and_no_answer_stands_in_the_story() {
     for family in families() {
         for item in LOCALES.iter().flat_map(|locale| draws_in(family, "texts", 60, locale)) {
             rendered += 1;
-            let prompts = item.steps.iter().map(|step| &step.prompt);
-            for text in prompts.chain([&item.stem, &item.title]) {
+            let prompts = item.steps.iter().map(|step| step.prompt.as_str());
+            for text in prompts.chain([item.stem.as_str(), item.title.as_str()]) {
                 assert!(!text.is_empty() && !text.contains(['{', '}']), "{}: {text}", item.id);
             }
             let told = numbers_in(&item.stem);
@@ -292,7 +293,11 @@ fn every_given_is_told_and_used() {
         let (asked, behind) = used_names(family);
         let texts = &family.texts["en-US"];
         let told_in_text = |name: &str| {
-            let mut texts = texts.stems.iter().chain(texts.prompts.values());
+            let mut texts = texts
+                .stems
+                .iter()
+                .map(String::as_str)
+                .chain(texts.prompts.values().map(|text| text.as_str()));
             [format!("{{{name}}}"), format!("{{{name}:")]
                 .iter()
                 .any(|slot| texts.any(|text| text.contains(slot)))
@@ -330,7 +335,7 @@ fn every_given_is_told_and_used() {
 fn a_number_told_in_words_stands_nowhere_in_digits() {
     for family in families().iter().filter(|family| family.id.starts_with("read-")) {
         for item in LOCALES.iter().flat_map(|locale| draws_in(family, "in words", 40, locale)) {
-            for text in item.steps.iter().map(|step| &step.prompt).chain([&item.stem]) {
+            for text in item.steps.iter().map(|step| step.prompt.as_str()).chain([item.stem.as_str()]) {
                 assert!(!text.contains(|character: char| character.is_ascii_digit()), "{}: {text}", item.id);
             }
         }
@@ -345,11 +350,11 @@ fn languages_differ_in_words_only() {
         for (one, other) in english.iter().zip(&spanish) {
             assert_eq!((one.position, &one.givens), (other.position, &other.givens), "{}", one.id);
             for (step, twin) in one.steps.iter().zip(&other.steps) {
-                let choices = |step: &Step| -> Vec<(String, Option<Decimal>)> {
+                let choices = |step: &Step| -> Vec<(SmolStr, Option<Decimal>)> {
                     step.choices.iter().map(|choice| (choice.id.clone(), choice.value)).collect()
                 };
                 assert_eq!((&step.id, choices(step)), (&twin.id, choices(twin)), "{}", one.id);
-                let causes = |step: &Step| -> Vec<String> {
+                let causes = |step: &Step| -> Vec<SmolStr> {
                     step.predicted.iter().map(|wrong| wrong.misconception.clone()).collect()
                 };
                 assert_eq!(causes(step), causes(twin), "{}", one.id);
@@ -384,7 +389,7 @@ fn nothing_stands_in_the_order_asked_for_already() {
     for family in families() {
         for item in draws(family, "orders", 40) {
             for step in item.steps.iter().filter(|step| step.kind == StepKind::Order) {
-                let shown: Vec<String> = step.choices.iter().map(|choice| choice.id.clone()).collect();
+                let shown: Vec<SmolStr> = step.choices.iter().map(|choice| choice.id.clone()).collect();
                 assert_ne!(step.answer, Answer::Sequence(shown), "{}", item.id);
             }
         }

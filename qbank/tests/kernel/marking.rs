@@ -53,7 +53,7 @@ fn each_predicted_answer_scores_nothing_and_is_named() {
             for step in &item.steps {
                 for wrong in &step.predicted {
                     let mut responses = item.right_responses();
-                    responses.insert(step.id.clone(), wrong.answer.to_string());
+                    responses.insert(step.id.to_string(), wrong.answer.to_string());
                     let marked = mark(&item, "p-01", &responses);
                     let judged = marked.steps.iter().find(|one| one.id == step.id).unwrap();
                     assert_eq!((judged.verdict, judged.points), (Verdict::Wrong, 0), "{judged:?}");
@@ -180,7 +180,7 @@ fn choices_are_taken_by_letter_or_by_text() {
     let item = item("compare-ragged");
     let step = &item.steps[0];
     let right = step.choices.iter().find(|choice| Some(choice.id.as_str()) == step.answer.text()).unwrap();
-    for text in [right.id.clone(), right.id.to_lowercase(), right.text.clone()] {
+    for text in [right.id.to_string(), right.id.to_lowercase(), right.text.to_string()] {
         assert_eq!(mark(&item, "p-01", &answers(&[("sign", &text)])).points, 1, "{text}");
     }
     let judged = mark(&item, "p-01", &answers(&[("sign", "?")])).steps.remove(0);
@@ -191,7 +191,7 @@ fn choices_are_taken_by_letter_or_by_text() {
 fn an_order_is_read_as_letters_texts_or_signs_and_is_all_or_nothing() {
     let item = item("order-four");
     let Answer::Sequence(ids) = &item.steps[0].answer else { panic!("an order") };
-    let choice = |id: &String| item.steps[0].choices.iter().find(|choice| choice.id == *id).unwrap();
+    let choice = |id: &str| item.steps[0].choices.iter().find(|choice| choice.id == *id).unwrap();
     let texts: Vec<&str> = ids.iter().map(|id| choice(id).text.as_str()).collect();
     let verdict = |response: &str| {
         let marked = mark(&item, "p-01", &answers(&[("order", response)]));

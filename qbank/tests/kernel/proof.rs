@@ -29,7 +29,7 @@ fn a_changed_record_no_longer_fits_its_receipt() {
     changed.stem.push('!');
     let error = changed.verify().unwrap_err();
     assert!(matches!(error.fault, Fault::Receipt(_)));
-    assert!(error.to_string().contains(&question().id), "{error}");
+    assert!(error.to_string().contains(question().id.as_str()), "{error}");
 }
 
 #[test]

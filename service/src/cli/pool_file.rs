@@ -407,7 +407,7 @@ mod tests {
             (json.replace("\"pick\": 2,", ""), "missing field `pick`"),
             (format!("{json} x"), "not a pool file: trailing characters"),
             (json[..json.len() / 2].to_owned(), "not a pool file: EOF"),
-            (json.replace(&other, &id), "is no usable id"),
+            (json.replace(other.as_str(), &id), "is no usable id"),
             (
                 "{\"id\":\"p\",\"title\":\"\",\"locale\":\"en-US\",\"sections\":[]}".into(),
                 "at least one section",

@@ -123,7 +123,7 @@ impl Scripted {
             }
             own.extend(step.value_of(&given).map(|value| (step.id.clone(), value)));
             right.extend(proven.value.map(|value| (step.id.clone(), value)));
-            script.responses.insert(step.id.clone(), written(step, &given, &item.locale));
+            script.responses.insert(step.id.to_string(), written(step, &given, &item.locale));
         }
         script
     }

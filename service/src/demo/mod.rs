@@ -206,7 +206,7 @@ impl Demo {
             let script = pupil.answer(item, index, items.len());
             points += script.points;
             for step in &item.steps {
-                let Some(response) = script.responses.get(&step.id) else { continue };
+                let Some(response) = script.responses.get(step.id.as_str()) else { continue };
                 form = filled(form, &format!("q{}.{}", index + 1, step.id), step.kind, response);
             }
         }

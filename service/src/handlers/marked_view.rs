@@ -222,7 +222,7 @@ pub(crate) fn shown_answer(step: &Step) -> String {
         return shown_response(step, &answer);
     }
     if let Some(choice) = step.choices.iter().find(|choice| choice.id == answer) {
-        return choice.text.clone();
+        return choice.text.to_string();
     }
     answer.parse().map_or(answer, |number| units::printed(&number, step.unit.as_deref()))
 }

@@ -75,7 +75,7 @@ impl OpenedQuiz {
     ) -> Vec<Mark> {
         let nothing = BTreeMap::new();
         let (pupil, policy) = (attempt.user.as_str(), self.placement.quiz.policy);
-        let responses_to = |item: &Item| responses.get(&item.id).unwrap_or(&nothing);
+        let responses_to = |item: &Item| responses.get(item.id.as_str()).unwrap_or(&nothing);
         questions.iter().map(|item| mark_with(item, pupil, responses_to(item), policy)).collect()
     }
 

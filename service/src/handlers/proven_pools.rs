@@ -82,7 +82,7 @@ impl ProvenPool {
         credit: Option<Credit>,
         write: impl FnOnce() -> AskedQuestion,
     ) -> Arc<AskedQuestion> {
-        let key = (item.id.clone(), credit.map(Credit::name));
+        let key = (item.id.to_string(), credit.map(Credit::name));
         let known = locked(&self.asked).get(&key).cloned();
         known.unwrap_or_else(|| {
             let written = Arc::new(write());

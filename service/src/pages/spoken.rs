@@ -329,7 +329,7 @@ mod tests {
             {
                 let item = qbank::bank::family(family).unwrap().draw("a seed", 0, locale).unwrap();
                 let voice = Voice::of(&item);
-                for text in item.steps.iter().map(|step| &step.prompt).chain([&item.stem]) {
+                for text in item.steps.iter().map(|step| step.prompt.as_str()).chain([item.stem.as_str()]) {
                     let heard = voice.speak(text).heard();
                     for step in item.steps.iter().filter(|step| step.kind == StepKind::Words) {
                         assert!(!heard.contains(&step.answer.to_string()), "{family}: {heard}");
@@ -355,8 +355,8 @@ mod tests {
             for locale in ["en-US", "es-US"] {
                 let Ok(item) = family.draw("spoken", 1, locale) else { continue };
                 let voice = Voice::of(&item);
-                for text in item.steps.iter().map(|step| &step.prompt).chain([&item.stem]) {
-                    assert_eq!(&voice.speak(text).shown(), text);
+                for text in item.steps.iter().map(|step| step.prompt.as_str()).chain([item.stem.as_str()]) {
+                    assert_eq!(voice.speak(text).shown(), text);
                 }
             }
         }

@@ -121,7 +121,7 @@ impl Sheet {
 fn question(number: usize, item: &Item, policy: Policy, texts: &Texts) -> SheetQuestion {
     let language = Language::of_locale(&item.locale).unwrap_or_default();
     SheetQuestion {
-        id: item.id.clone(),
+        id: item.id.to_string(),
         number,
         points: points(item.max_points(), texts),
         story: paragraphs(&item.stem),
@@ -151,7 +151,7 @@ fn space(step: &Step, policy: Policy, language: Language, texts: &Texts) -> Spac
             Space::Boxes { choices: step.choices.iter().map(|choice| unbroken(&choice.text)).collect() }
         }
         StepKind::Order => {
-            let letter = |choice: &qbank::question::Choice| (choice.id.clone(), unbroken(&choice.text));
+            let letter = |choice: &qbank::question::Choice| (choice.id.to_string(), unbroken(&choice.text));
             Space::Order { choices: step.choices.iter().map(letter).collect() }
         }
         StepKind::Words => {
@@ -210,7 +210,7 @@ fn key(number: usize, item: &Item, policy: Policy, texts: &Texts) -> Vec<KeyStep
                 (written(step, &wrong.answer), consistent_with(&wrong.misconception, texts.language()))
             })
             .collect(),
-        working: step.solution.clone(),
+        working: step.solution.iter().map(ToString::to_string).collect(),
     };
     lettered(item).map(step).collect()
 }

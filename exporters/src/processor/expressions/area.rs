@@ -26,7 +26,7 @@ impl Area {
     ///
     /// # Errors
     /// [`Fault`] for another shape or number of coordinates.
-    pub(crate) fn read(element: &Element) -> Result<Self, Fault> {
+    pub(crate) fn read(element: Element<'_>) -> Result<Self, Fault> {
         let shape = element.required("shape")?;
         let coords = element.attribute("coords").unwrap_or_default();
         let numbers = coords.split([',', ' ']).filter(|word| !word.is_empty()).map(str::parse::<i32>);

@@ -51,7 +51,7 @@ impl Expression {
     ///
     /// # Errors
     /// [`Fault`], the first in it.
-    pub fn read(element: &Element) -> Result<Self, Fault> {
+    pub fn read(element: Element<'_>) -> Result<Self, Fault> {
         let operator = Operator::read(element)?;
         let operands: Vec<Self> = element.children().map(Self::read).collect::<Result<_, _>>()?;
         let takes = operator.takes();

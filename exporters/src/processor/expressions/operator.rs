@@ -39,7 +39,7 @@ impl Count {
         Ok(self.value(scope)?.filter(whole).map(|number| number as i64))
     }
 
-    fn parse(element: &Element, name: &str, text: &str) -> Result<Self, Fault> {
+    fn parse(element: Element<'_>, name: &str, text: &str) -> Result<Self, Fault> {
         let text = text.trim();
         if let Some(number) = parse_float(text) {
             return Ok(Self::Number(number));
@@ -52,7 +52,7 @@ impl Count {
         }
     }
 
-    fn read(element: &Element, name: &str, default: Option<f64>) -> Result<Self, Fault> {
+    fn read(element: Element<'_>, name: &str, default: Option<f64>) -> Result<Self, Fault> {
         match (element.attribute(name), default) {
             (None, Some(default)) => Ok(Self::Number(default)),
             _ => Self::parse(element, name, element.required(name)?),
@@ -185,8 +185,8 @@ const OF_TESTS: [&str; 8] = [
 
 impl Operator {
     /// Reads an operator.
-    pub(super) fn read(element: &Element) -> Result<Self, Fault> {
-        let name = element.name.as_str();
+    pub(super) fn read(element: Element<'_>) -> Result<Self, Fault> {
+        let name = element.name;
         if !element.standard {
             return Err(unknown(element));
         }
@@ -201,10 +201,10 @@ impl Operator {
             .unwrap_or_else(|| Err(unknown(element)))
     }
 
-    fn read_leaf(element: &Element) -> Option<Result<Self, Fault>> {
+    fn read_leaf(element: Element<'_>) -> Option<Result<Self, Fault>> {
         let identifier = || element.required("identifier").map(str::to_owned);
         let count = |name, default| Count::read(element, name, default);
-        Some(match element.name.as_str() {
+        Some(match element.name {
             "base-value" => base_value(element).map(Self::BaseValue),
             "variable" => identifier().map(Self::Variable),
             "default" => identifier().map(Self::Default),
@@ -226,10 +226,10 @@ impl Operator {
         })
     }
 
-    fn read_with_attributes(element: &Element) -> Option<Result<Self, Fault>> {
+    fn read_with_attributes(element: Element<'_>) -> Option<Result<Self, Fault>> {
         let count = |name| Count::read(element, name, None);
         let case_sensitive = || element.truth("case-sensitive", true);
-        Some(match element.name.as_str() {
+        Some(match element.name {
             "lt" => Ok(Self::Compare(Comparison::Lt)),
             "lte" => Ok(Self::Compare(Comparison::Lte)),
             "gt" => Ok(Self::Compare(Comparison::Gt)),
@@ -381,23 +381,23 @@ impl Count {
     }
 
     /// A number of a list in one attribute.
-    pub(super) fn listed(element: &Element, name: &str) -> Result<Vec<Self>, Fault> {
+    pub(super) fn listed(element: Element<'_>, name: &str) -> Result<Vec<Self>, Fault> {
         let words = element.attribute(name).unwrap_or_default().split_ascii_whitespace();
         words.map(|word| Self::parse(element, name, word)).collect()
     }
 
     /// A number of one attribute.
-    pub(super) fn required(element: &Element, name: &str) -> Result<Self, Fault> {
+    pub(super) fn required(element: Element<'_>, name: &str) -> Result<Self, Fault> {
         Self::read(element, name, None)
     }
 }
 
-fn unknown(element: &Element) -> Fault {
-    let found = format!("the element '{}'", told(&element.name));
+fn unknown(element: Element<'_>) -> Fault {
+    let found = format!("the element '{}'", told(element.name));
     Fault::unexpected(element.line, found, "an expression of the standard")
 }
 
-fn base_value(element: &Element) -> Result<Scalar, Fault> {
+fn base_value(element: Element<'_>) -> Result<Scalar, Fault> {
     let base_type = required_of(element, "base-type", &BaseType::WORDS)?;
     let text = element.text();
     base_type.parse(&text).ok_or_else(|| {
@@ -406,7 +406,7 @@ fn base_value(element: &Element) -> Result<Scalar, Fault> {
     })
 }
 
-fn required_of<T: Copy>(element: &Element, name: &str, words: &[(&str, T)]) -> Result<T, Fault> {
+fn required_of<T: Copy>(element: Element<'_>, name: &str, words: &[(&str, T)]) -> Result<T, Fault> {
     element.required(name)?;
     Ok(element.one_of(name, words)?.expect("the attribute is there"))
 }

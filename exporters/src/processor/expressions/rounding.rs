@@ -27,7 +27,7 @@ enum Mode {
 
 impl Equality {
     /// Reads the attributes of `equal`.
-    pub(super) fn read(element: &Element) -> Result<Self, Fault> {
+    pub(super) fn read(element: Element<'_>) -> Result<Self, Fault> {
         let words = [("exact", Mode::Exact), ("absolute", Mode::Absolute), ("relative", Mode::Relative)];
         let mode = element.one_of("tolerance-mode", &words)?.unwrap_or(Mode::Exact);
         let tolerance = Count::listed(element, "tolerance")?;
@@ -71,7 +71,7 @@ pub struct Precision {
 
 impl Precision {
     /// Reads the attributes of `round-to` and `equal-rounded`.
-    pub(super) fn read(element: &Element) -> Result<Self, Fault> {
+    pub(super) fn read(element: Element<'_>) -> Result<Self, Fault> {
         let words = [("significantFigures", true), ("decimalPlaces", false)];
         let significant = element.one_of("rounding-mode", &words)?.unwrap_or(true);
         Ok(Self { significant, figures: Count::required(element, "figures")? })

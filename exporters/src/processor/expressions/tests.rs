@@ -55,7 +55,7 @@ fn evaluated(xml: &str) -> Result<Value, String> {
         "<qti-response-processing xmlns='http://www.imsglobal.org/xsd/imsqtiasi_v3p0'>{xml}</qti-response-processing>"
     );
     let document = read_document(document.as_bytes(), &["response-processing"], Limits::ITEM).unwrap();
-    let child = document.root.children().next().unwrap();
+    let child = document.root().children().next().unwrap();
     let expression = Expression::read(child).map_err(|fault| fault.to_string())?;
     let mut chance = Chance::keyed("tests");
     let mut scope = Scope { variables: &variables, chance: &mut chance };

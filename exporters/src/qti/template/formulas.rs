@@ -107,10 +107,10 @@ impl Formulas<'_> {
             Formula::Literal(number) => Fixed::literal(number).map(only).ok_or(Refusal::TooLarge),
             Formula::Name(name) => self
                 .names
-                .get(name)
+                .get(name.as_str())
                 .cloned()
                 .map(only)
-                .ok_or_else(|| Refusal::NoNumber { name: name.clone() }),
+                .ok_or_else(|| Refusal::NoNumber { name: name.to_string() }),
             Formula::Binary(operation, left, right) => {
                 let (left, right) = (self.number(left, bend)?, self.number(right, bend)?);
                 self.operation(*operation, &left, &right, bend)

@@ -66,7 +66,7 @@ impl Mapping<'_> {
     /// The places of what is written out as such, and not worked.
     fn written_places(&self, formula: &Formula) -> Option<u32> {
         match formula {
-            Formula::Name(name) => self.names.get(name).map(|number| number.places),
+            Formula::Name(name) => self.names.get(name.as_str()).map(|number| number.places),
             Formula::Literal(number) => Some(number.places()),
             _ => formula.rounded_places(),
         }
@@ -168,7 +168,7 @@ impl Mapping<'_> {
             let [left, right] = relation.sides().map(whole);
             let (left, right) = (left?, right?);
             let other = if left == name { right } else { Some(left).filter(|_| right == name)? };
-            (relation.allowed() == [Ordering::Equal]).then(|| self.names.get(&other).cloned())?
+            (relation.allowed() == [Ordering::Equal]).then(|| self.names.get(other.as_str()).cloned())?
         };
         self.family.conditions.iter().find_map(other)
     }

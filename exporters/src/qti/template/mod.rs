@@ -208,7 +208,7 @@ impl<'f> Mapping<'f> {
         let identifier = item_name(&family.id, family.version, locale);
         let item = AssessmentItem {
             identifier: Identifier::new(&identifier)?,
-            title: sample.title.clone(),
+            title: sample.title.to_string(),
             language: locale.to_owned(),
             responses: Vec::new(),
             outcomes: vec![
@@ -335,7 +335,7 @@ impl<'f> Mapping<'f> {
         item.templates = self.program.declarations(&defaults);
         item.template_processing = self.program.rules;
         let givens = self.family.givens.iter().filter_map(|given| {
-            self.names.get(&given.name).map(|number| (given.name.clone(), number.places))
+            self.names.get(given.name.as_str()).map(|number| (given.name.to_string(), number.places))
         });
         let givens = givens.collect();
         Ok(Template { item, left_out: self.left_out, share, givens })

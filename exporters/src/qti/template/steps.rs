@@ -53,7 +53,7 @@ impl Mapping<'_> {
         let family = self.family;
         for (index, step) in family.steps.iter().enumerate() {
             let named = |later: &FamilyStep| {
-                let choices = matches!(&later.choices, Choices::Values(names) if names.contains(&step.id));
+                let choices = matches!(&later.choices, Choices::Values(names) if names.iter().any(|name| *name == step.id));
                 choices
                     || later.expression.names().contains(&step.id.as_str())
                     || later.mistakes.iter().any(|(_, mistaken)| mistaken.names().contains(&step.id.as_str()))
@@ -76,7 +76,7 @@ impl Mapping<'_> {
                     ..Form::default()
                 };
                 if step.accept.rule != Acceptance::Exact || step.accept.form != form {
-                    return Err(Refusal::Acceptance { step: step.id.clone() });
+                    return Err(Refusal::Acceptance { step: step.id.to_string() });
                 }
                 let number = self.formulas().value(&step.expression)?;
                 self.demand_value(&number)?;
@@ -89,7 +89,7 @@ impl Mapping<'_> {
                     self.demand(&number.units.at_least(&1.into()))?;
                 }
                 self.know("KEY", &step.id, &number)?;
-                Ok(Key { variable, number: Some(self.names[&step.id].clone()) })
+                Ok(Key { variable, number: Some(self.names[step.id.as_str()].clone()) })
             }
             StepKind::Choice => self.choice_key(step, variable),
             StepKind::Order => {
@@ -106,7 +106,7 @@ impl Mapping<'_> {
     /// What is rounded is written with the places it is rounded to, wherever it is used.
     fn written_in(&self, step: &FamilyStep, used: bool) -> Option<u32> {
         let copied = match &*step.expression {
-            Formula::Name(name) => self.names.get(name).map(|number| number.places),
+            Formula::Name(name) => self.names.get(name.as_str()).map(|number| number.places),
             formula => formula.rounded_places(),
         };
         copied.filter(|_| used)
@@ -478,7 +478,7 @@ impl Mapping<'_> {
         let response = names.response.clone();
         let mut prompt: Vec<Inline> =
             label.map(|label| format!("{label}: ").as_str().into()).into_iter().collect();
-        prompt.extend(self.told.prompts.get(&step.id).cloned().unwrap_or_default());
+        prompt.extend(self.told.prompts.get(step.id.as_str()).cloned().unwrap_or_default());
         let (cardinality, base_type) = match step.kind {
             StepKind::Number | StepKind::Words => (Cardinality::Single, BaseType::Float),
             StepKind::Choice => (Cardinality::Single, BaseType::Identifier),
@@ -560,7 +560,7 @@ impl Mapping<'_> {
                 let told = &self.family.texts[self.locale].choices;
                 let each = self.mistakes[given].each.iter();
                 each.map(|(misconception, _)| {
-                    vec![told.get(misconception.id).map_or("", String::as_str).into()]
+                    vec![told.get(misconception.id).map_or("", |told| told.as_str()).into()]
                 })
                 .collect()
             }
@@ -590,7 +590,10 @@ impl Mapping<'_> {
                 rules: set(Expression::variable(&names.response)),
             }],
         };
-        let key = self.floats.get(&asked.id).ok_or_else(|| Refusal::NoNumber { name: asked.id.clone() })?;
+        let key = self
+            .floats
+            .get(asked.id.as_str())
+            .ok_or_else(|| Refusal::NoNumber { name: asked.id.to_string() })?;
         let otherwise = set(Expression::variable(key));
         self.item.outcomes.push(OutcomeDeclaration::unset(names.value.clone(), BaseType::Float));
         self.item.processing.push(Rule::Condition { branches, otherwise });
@@ -620,7 +623,7 @@ impl Mapping<'_> {
             Err(reason) => {
                 self.left_out.push(LeftOut {
                     item: self.item.identifier.to_string(),
-                    step: step.id.clone(),
+                    step: step.id.to_string(),
                     what: Loss::FollowThrough,
                     reason,
                 });
@@ -661,7 +664,7 @@ impl Mapping<'_> {
         self.rubric.push(paragraph(line));
         let mut line: Vec<Inline> =
             label.map(|label| format!("{label}: ").as_str().into()).into_iter().collect();
-        line.extend(self.told.prompts.get(&step.id).cloned().unwrap_or_default());
+        line.extend(self.told.prompts.get(step.id.as_str()).cloned().unwrap_or_default());
         line.push(" ".into());
         line.extend(answer);
         self.working.push(paragraph(line));

@@ -34,7 +34,7 @@ impl Mapping<'_> {
             .ok_or_else(|| Refusal::Locale { locale: self.locale.to_owned() })?;
         for (step, prompt) in &texts.prompts {
             let told = self.told(prompt, &texts.words)?;
-            self.told.prompts.insert(step.clone(), told);
+            self.told.prompts.insert(step.to_string(), told);
         }
         let mut refused = None;
         for stem in &texts.stems {

@@ -7,7 +7,7 @@ use super::{
     program::{Demand, Instruction, Program},
     state::State,
 };
-use crate::decimal::Decimal;
+use crate::decimal::{Decimal, power_of_ten};
 
 /// Most states that are remembered, so that a family file is read in a moment. A family that needs more is not counted.
 const MAX_WAYS: usize = 100_000;
@@ -93,7 +93,8 @@ impl Automaton {
                 }
                 here
             })?;
-            units[usize::from(node.given)] += i128::from(chosen.digit) * 10_i128.pow(node.column.into());
+            units[usize::from(node.given)] +=
+                i128::from(chosen.digit) * power_of_ten(node.column.into()).cast_signed();
             at = chosen.to;
         }
         self.program.as_written(givens, &units)

@@ -43,7 +43,7 @@ fn by_brute_force(family: &Family) -> BTreeSet<Vec<Decimal>> {
         all = longer.collect();
     }
     let texts = &family.texts["en-US"];
-    let voice = Voice { locale: "en-US", language: Language::English, texts };
+    let voice = Voice { locale: "en-US".into(), language: Language::English, texts };
     let fits = |values: &Vec<Decimal>| family.steps_if_fitting(values, &voice).is_some();
     all.into_iter().filter_map(|drawn| family.resolved(drawn)).filter(fits).collect()
 }

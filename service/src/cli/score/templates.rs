@@ -33,7 +33,7 @@ impl<'a> Templates<'a> {
     pub(super) fn of(pool: &Pool, bank: &'a BankArguments) -> Self {
         let mut origins = BTreeMap::new();
         for section in &pool.sections {
-            let of = |item: &Item| Origin { family: item.family.clone(), version: item.version };
+            let of = |item: &Item| Origin { family: item.family.to_string(), version: item.version };
             let Some(origin) = section.items.first().map(of) else { continue };
             if section.items.iter().any(|item| of(item) != origin) {
                 continue;

@@ -104,12 +104,12 @@ pub(crate) async fn show(
 
 fn outline(item: &Item) -> QuestionOutline {
     QuestionOutline {
-        id: item.id.clone(),
-        title: item.title.clone(),
-        standards: item.standards.clone(),
+        id: item.id.to_string(),
+        title: item.title.to_string(),
+        standards: item.standards.iter().map(ToString::to_string).collect(),
         difficulty: item.difficulty,
         stem: item.stem.clone(),
-        prompts: item.steps.iter().map(|step| step.prompt.clone()).collect(),
+        prompts: item.steps.iter().map(|step| step.prompt.to_string()).collect(),
         max: item.max_points(),
     }
 }

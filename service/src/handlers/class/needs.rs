@@ -58,7 +58,7 @@ pub(super) async fn needs(
 /// Questions that pupils are at work on: they belong on no board.
 fn at_work_on(quiz: &OpenedQuiz, attempts: &[Attempt]) -> BTreeSet<String> {
     let open = attempts.iter().filter(|attempt| attempt.result.is_none());
-    open.flat_map(|attempt| quiz.questions(&attempt.seed)).map(|item| item.id.clone()).collect()
+    open.flat_map(|attempt| quiz.questions(&attempt.seed)).map(|item| item.id.to_string()).collect()
 }
 
 fn view(
@@ -103,7 +103,7 @@ fn view(
 /// A question as it is written on a board, with its answers folded.
 pub(super) fn board_question(texts: &Texts, item: &qbank::question::Item) -> BoardQuestion {
     BoardQuestion {
-        language: item.locale.clone(),
+        language: item.locale.to_string(),
         story: paragraphs(&item.stem),
         steps: item.steps.iter().map(|step| (unbroken(&step.prompt), choices(step))).collect(),
         answers: item

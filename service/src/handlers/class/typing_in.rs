@@ -157,16 +157,19 @@ impl Typed {
                 let text = as_marking_reads(step, fields.value(&field(number, step)));
                 typed.too_long |= text.chars().count() > ANSWER_LENGTH_MAX;
                 if !text.is_empty() {
-                    steps.insert(step.id.clone(), text);
+                    steps.insert(step.id.to_string(), text);
                 }
             }
-            typed.responses.insert(item.id.clone(), steps);
+            typed.responses.insert(item.id.to_string(), steps);
         }
         typed
     }
 
     fn of<'t>(&'t self, item: &Item, step: &Step) -> &'t str {
-        self.responses.get(&item.id).and_then(|steps| steps.get(&step.id)).map_or("", String::as_str)
+        self.responses
+            .get(item.id.as_str())
+            .and_then(|steps| steps.get(step.id.as_str()))
+            .map_or("", String::as_str)
     }
 }
 
@@ -228,11 +231,11 @@ fn question(item: &Item, number: usize, typed: &Typed) -> TypedQuestion {
         name: field(number, step),
         anchor: format!("q{number}-{}", step.id),
         letter: several.then_some(letter),
-        prompt: step.prompt.clone(),
+        prompt: step.prompt.to_string(),
         typed: typed.of(item, step).to_owned(),
         choices: match step.kind {
             StepKind::Choice => {
-                step.choices.iter().map(|choice| (choice.id.clone(), choice.text.clone())).collect()
+                step.choices.iter().map(|choice| (choice.id.to_string(), choice.text.to_string())).collect()
             }
             _ => Vec::new(),
         },

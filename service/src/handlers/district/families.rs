@@ -122,9 +122,9 @@ pub(crate) struct Wanted {
 
 /// All curriculum codes, in order.
 pub(super) fn codes(shelf: &[Shelved]) -> Vec<String> {
-    let all: std::collections::BTreeSet<&String> =
-        shelf.iter().flat_map(|shelved| &shelved.family.standards).collect();
-    all.into_iter().cloned().collect()
+    let all = shelf.iter().flat_map(|shelved| &shelved.family.standards);
+    let all: std::collections::BTreeSet<&str> = all.map(|code| code.as_str()).collect();
+    all.into_iter().map(str::to_owned).collect()
 }
 
 /// Choices with an empty one first.
@@ -148,7 +148,7 @@ pub(crate) async fn list(
     let shelf = shelf().await?;
     let level = wanted.level.parse::<u8>().ok();
     let fits = |shelved: &&Shelved| {
-        let code = wanted.code.is_empty() || shelved.family.standards.contains(&wanted.code);
+        let code = wanted.code.is_empty() || shelved.family.standards.iter().any(|code| *code == wanted.code);
         code && level.is_none_or(|level| shelved.levels.0 <= level && level <= shelved.levels.1)
     };
     let row = |shelved: &Shelved| {
@@ -225,7 +225,7 @@ pub(crate) async fn show(
             (texts.say("content-column-kinds"), shelved.kinds(texts)),
             (texts.say("content-column-level"), shelved.levels_told()),
             (texts.say("content-column-holds"), shelved.holds(texts)),
-            (texts.say("content-name"), family.id.clone()),
+            (texts.say("content-name"), family.id.to_string()),
         ],
         ..Section::new("about", texts.say("content-about"))
     };
@@ -251,7 +251,7 @@ pub(super) fn question(id: &'static str, heading: String, item: &Item, texts: &T
     for step in &item.steps {
         let choices: Vec<&str> = step.choices.iter().map(|choice| choice.text.as_str()).collect();
         told.push(if choices.is_empty() {
-            step.prompt.clone()
+            step.prompt.to_string()
         } else {
             format!("{} ({})", step.prompt, choices.join(" / "))
         });
@@ -285,5 +285,5 @@ fn shown_answer(step: &qbank::question::Step, answer: &str) -> String {
     step.choices
         .iter()
         .find(|choice| choice.id == answer)
-        .map_or_else(|| answer.to_owned(), |choice| choice.text.clone())
+        .map_or_else(|| answer.to_owned(), |choice| choice.text.to_string())
 }

@@ -91,7 +91,7 @@ impl Choice {
     /// Whether a family has questions for it, whatever their levels: as making the pool chooses.
     fn fits(&self, shelved: &Shelved) -> bool {
         let family = &shelved.family;
-        family.standards.contains(&self.code)
+        family.standards.iter().any(|code| *code == self.code)
             && family.texts.contains_key(&self.locale)
             && self.kind().is_none_or(|kind| family.steps.iter().any(|step| step.kind == kind))
     }

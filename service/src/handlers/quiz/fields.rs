@@ -33,7 +33,7 @@ pub(super) struct FieldName {
 
 impl FieldName {
     pub(super) fn new(number: usize, step: &Step) -> Self {
-        Self { number, step: step.id.clone() }
+        Self { number, step: step.id.to_string() }
     }
 
     /// Its name in the posted form.
@@ -123,8 +123,8 @@ impl Typed {
             if text.chars().count() > ANSWER_LENGTH_MAX {
                 typed.too_long.insert(field.clone());
             } else {
-                let steps = typed.storable.entry(item.id.clone()).or_default();
-                steps.insert(step.id.clone(), text.clone());
+                let steps = typed.storable.entry(item.id.to_string()).or_default();
+                steps.insert(step.id.to_string(), text.clone());
             }
             typed.texts.insert(field, text);
         }
@@ -146,7 +146,7 @@ impl Typed {
 
 /// The stored answer to a step, empty where there is none.
 pub(super) fn stored<'a>(responses: &'a Responses, item: &Item, step: &Step) -> &'a str {
-    responses.get(&item.id).and_then(|steps| steps.get(&step.id)).map_or("", String::as_str)
+    responses.get(item.id.as_str()).and_then(|steps| steps.get(step.id.as_str())).map_or("", String::as_str)
 }
 
 /// Whether a step with that answer still waits for one: an order, until every place is filled.

@@ -290,7 +290,7 @@ pub(super) fn refused(
         });
     }
     let refused = fields::all(questions).filter_map(|(field, item, step)| {
-        let yours = newer.get(&item.id)?.get(&step.id)?;
+        let yours = newer.get(item.id.as_str())?.get(step.id.as_str())?;
         let FieldLink { address, text } = field.link(texts, step, shown);
         let variables = [("field", text.into()), ("yours", written(step, yours).into())];
         Some(FieldLink { address, text: texts.with("quiz-newer-text", &variables) })
@@ -315,7 +315,7 @@ fn written(step: &Step, answer: &str) -> String {
 fn options(voice: &Voice, step: &Step) -> Vec<AskedOption> {
     let option = |choice: &Choice| {
         let text = voice.speak(&unbroken(&choice.text));
-        AskedOption { id: choice.id.clone(), text: Written::from(&text), shown: text.shown() }
+        AskedOption { id: choice.id.to_string(), text: Written::from(&text), shown: text.shown() }
     };
     step.choices.iter().map(option).collect()
 }
@@ -324,7 +324,7 @@ fn options(voice: &Voice, step: &Step) -> Vec<AskedOption> {
 fn unit_sign(step: &Step) -> Option<UnitSign> {
     let symbol = step.unit.clone().filter(|_| !step.accept.form.unit)?;
     let leads = units::by_symbol(&symbol).is_some_and(|unit| unit.leads);
-    Some(UnitSign { symbol, leads })
+    Some(UnitSign { symbol: symbol.into(), leads })
 }
 
 /// A unit's symbol as the name of a variant of a message, which takes only letters, digits and hyphens.

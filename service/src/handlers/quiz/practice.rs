@@ -89,7 +89,7 @@ pub(crate) async fn mark(
     let marked: Vec<Mark> = items
         .iter()
         .map(|item| {
-            let given = responses.get(&item.id).unwrap_or(&nothing);
+            let given = responses.get(item.id.as_str()).unwrap_or(&nothing);
             mark_with(item, session.user.as_str(), given, quiz.placement.quiz.policy)
         })
         .collect();
@@ -129,7 +129,7 @@ fn questions<'a>(quiz: &'a OpenedQuiz, attempts: &[Attempt], round: u16) -> Resu
     let Some(result) = &last.result else { return Ok(Vec::new()) };
     let lost = marks(result)?.into_iter().filter(|mark| mark.points < mark.max);
     let families: Vec<String> =
-        lost.filter_map(|mark| Some(quiz.pool.item(&mark.question)?.family.clone())).collect();
+        lost.filter_map(|mark| Some(quiz.pool.item(&mark.question)?.family.to_string())).collect();
     let mut seen: BTreeSet<&str> = BTreeSet::new();
     for attempt in attempts {
         seen.extend(quiz.questions(&attempt.seed).into_iter().map(|item| item.id.as_str()));

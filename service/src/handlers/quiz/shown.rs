@@ -88,7 +88,7 @@ pub(super) enum Filled {
 impl Filled {
     /// What is answered of that question.
     pub(super) fn of(item: &Item, responses: &Responses) -> Self {
-        let given = responses.get(&item.id);
+        let given = responses.get(item.id.as_str());
         let text = |id: &str| given.and_then(|steps| steps.get(id)).map_or("", String::as_str);
         let filled = item.steps.iter().filter(|step| !super::fields::is_empty(step, text(&step.id))).count();
         match filled {

@@ -145,7 +145,7 @@ fn finished_link(texts: &Texts, attempt: &Attempt, result: &AttemptResult) -> Li
 /// A random seed; of several, the one that repeats the fewest questions of the pupil's earlier attempts.
 fn fresh_seed(quiz: &OpenedQuiz, earlier: &[Attempt]) -> String {
     let drawn = |seed: &str| -> BTreeSet<String> {
-        quiz.questions(seed).into_iter().map(|item| item.id.clone()).collect()
+        quiz.questions(seed).into_iter().map(|item| item.id.to_string()).collect()
     };
     let seen: BTreeSet<String> = earlier.iter().flat_map(|attempt| drawn(&attempt.seed)).collect();
     let seeds = std::iter::repeat_with(entropy::identifier);

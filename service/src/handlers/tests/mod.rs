@@ -338,12 +338,12 @@ fn one_slip(item: &Item) -> BTreeMap<String, String> {
     let slip = first.predicted[0].answer.to_string();
     let mut names = item.given_names();
     names.insert(first.id.clone(), slip.parse().unwrap());
-    let mut answers = BTreeMap::from([(first.id.clone(), slip)]);
+    let mut answers = BTreeMap::from([(first.id.to_string(), slip)]);
     for step in &item.steps[1..] {
         let value = evaluate(&Columns, &step.expression.parse().unwrap(), &names).unwrap();
         let key = step.key_for(&value).unwrap();
         names.extend(step.value_of(&key).map(|value| (step.id.clone(), value)));
-        answers.insert(step.id.clone(), key.to_string());
+        answers.insert(step.id.to_string(), key.to_string());
     }
     answers
 }

@@ -107,8 +107,8 @@ async fn nothing_that_tells_an_answer_is_on_the_page_of_an_open_attempt() {
         assert!(!page.contains(&attempt.seed), "the attempt's seed");
         let numerals = numerals(page);
         for item in &items {
-            for secret in [&item.receipt, &item.id, &item.family] {
-                assert!(!page.contains(secret.as_str()), "{secret}");
+            for secret in [&*item.receipt, &*item.id, &*item.family] {
+                assert!(!page.contains(secret), "{secret}");
             }
             let shown = numerals_of_question(item);
             for step in &item.steps {
@@ -455,8 +455,8 @@ async fn after_the_last_attempt_what_was_wrong_is_practiced_and_never_graded() {
         let [item] = shown[..] else { panic!("{} questions: {page}", shown.len()) };
         assert!(item.family == wrong.family && item.id != wrong.id, "other numbers of the same kind");
         stories.insert(item.stem.clone());
-        for secret in [&item.receipt, &item.id, &item.family, &attempt.seed] {
-            assert!(!page.contains(secret.as_str()), "{secret}");
+        for secret in [&*item.receipt, &*item.id, &*item.family, &*attempt.seed] {
+            assert!(!page.contains(secret), "{secret}");
         }
         let answers: Vec<_> =
             item.right_responses().into_iter().map(|(step, text)| (format!("q1.{step}"), text)).collect();

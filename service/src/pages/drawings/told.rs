@@ -74,7 +74,7 @@ pub(super) fn sentences(painter: &Painter, block: &Block) -> Vec<String> {
             vec![texts.with("drawings-told-worth", &variables)]
         }
         // A block of a later version says itself.
-        _ => block.lines().unwrap_or_default(),
+        _ => block.lines().unwrap_or_default().into_iter().map(Into::into).collect(),
     }
 }
 

@@ -26,7 +26,7 @@ pub(super) fn bend(id: &str) -> Option<Bend> {
 fn written(formulas: &Formulas<'_>, formula: &Formula) -> Option<Fixed> {
     match formula {
         Formula::Literal(number) => Fixed::literal(number),
-        Formula::Name(name) => formulas.names.get(name).cloned(),
+        Formula::Name(name) => formulas.names.get(name.as_str()).cloned(),
         _ => None,
     }
 }

@@ -177,7 +177,7 @@ mod tests {
             let Some(Held::Integer(units)) = run.get(&Identifier::new(name).unwrap()) else {
                 panic!("{name}")
             };
-            (name.clone(), Decimal::new((*units).into(), number.places).unwrap())
+            (name.into(), Decimal::new((*units).into(), number.places).unwrap())
         };
         names.iter().map(value).collect()
     }
