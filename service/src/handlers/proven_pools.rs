@@ -5,6 +5,7 @@
 //! replaced ([`Storage::put_pool`]), so for a placement its text is read once.
 
 use std::collections::HashMap;
+use std::hash::Hash;
 use std::ops::Deref;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
@@ -17,13 +18,14 @@ use tokio::sync::OnceCell;
 
 use super::answer::PageError;
 use crate::pages::quiz::AskedQuestion;
+use crate::pages::spoken::Written;
 use crate::storage::{Placement, PlacementId, PoolId, Storage};
 
 /// Of how many placements the pools are remembered; then all are looked up again.
 const PLACEMENTS_MOST: usize = 10_000;
 /// For how many lengths of form a pool is kept cut up.
 const STRATA_MOST: usize = 16;
-/// Of how many questions a pool keeps what they ask, some 2 kB each.
+/// Of how many questions a pool keeps what they ask, and how many pieces of pages, some 2 kB each.
 const ASKED_MOST: usize = 2_000;
 
 /// The pools proven so far.
@@ -46,10 +48,25 @@ pub(crate) struct ProvenPool {
     strata: Mutex<HashMap<usize, Arc<Strata>>>,
     /// What questions ask, as pages show it, by item and by what its other forms earn.
     asked: Mutex<HashMap<AskedKey, Arc<AskedQuestion>>>,
+    /// Questions as pages show them as long as nothing is answered, which is how nearly all are shown.
+    unanswered: Mutex<HashMap<(AskedKey, Numbered), Arc<Written>>>,
 }
 
 /// An item, and what the right value in another form earns.
 type AskedKey = (String, Option<&'static str>);
+
+fn asked_key(item: &Item, credit: Option<Credit>) -> AskedKey {
+    (item.id.to_string(), credit.map(Credit::name))
+}
+
+/// The number of a question on its page.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub(crate) struct Numbered {
+    /// From 1.
+    pub(crate) number: usize,
+    /// Of how many, where the page says so.
+    pub(crate) of: Option<usize>,
+}
 
 impl Deref for ProvenPool {
     type Target = Pool;
@@ -61,7 +78,7 @@ impl Deref for ProvenPool {
 
 impl From<Pool> for ProvenPool {
     fn from(pool: Pool) -> Self {
-        Self { pool, strata: Mutex::default(), asked: Mutex::default() }
+        Self { pool, strata: Mutex::default(), asked: Mutex::default(), unanswered: Mutex::default() }
     }
 }
 
@@ -82,17 +99,18 @@ impl ProvenPool {
         credit: Option<Credit>,
         write: impl FnOnce() -> AskedQuestion,
     ) -> Arc<AskedQuestion> {
-        let key = (item.id.to_string(), credit.map(Credit::name));
-        let known = locked(&self.asked).get(&key).cloned();
-        known.unwrap_or_else(|| {
-            let written = Arc::new(write());
-            let mut asked = locked(&self.asked);
-            if asked.len() >= ASKED_MOST {
-                asked.clear();
-            }
-            asked.insert(key, Arc::clone(&written));
-            written
-        })
+        known_or(&self.asked, asked_key(item, credit), || Arc::new(write()))
+    }
+
+    /// An item of this pool with its number and without any answer, written by `write` the first time.
+    pub(crate) fn unanswered(
+        &self,
+        item: &Item,
+        credit: Option<Credit>,
+        numbered: Numbered,
+        write: impl FnOnce() -> Arc<Written>,
+    ) -> Arc<Written> {
+        known_or(&self.unanswered, (asked_key(item, credit), numbered), write)
     }
 
     fn cut(&self, count: usize) -> Arc<Strata> {
@@ -160,6 +178,24 @@ impl ProvenPools {
         }
         Arc::clone(placed.entry(placement.clone()).or_default())
     }
+}
+
+/// What the map has, or else `write` makes for it; of as many as are kept at most all are made anew.
+fn known_or<K: Eq + Hash, T>(
+    map: &Mutex<HashMap<K, Arc<T>>>,
+    key: K,
+    write: impl FnOnce() -> Arc<T>,
+) -> Arc<T> {
+    let known = locked(map).get(&key).cloned();
+    known.unwrap_or_else(|| {
+        let written = write();
+        let mut map = locked(map);
+        if map.len() >= ASKED_MOST {
+            map.clear();
+        }
+        map.insert(key, Arc::clone(&written));
+        written
+    })
 }
 
 /// A panic elsewhere leaves these maps whole: each is changed in one step.

@@ -1,5 +1,6 @@
 //! The pupil's pages: start, an open attempt, the result.
 
+use std::collections::BTreeMap;
 use std::sync::{Arc, LazyLock};
 
 use askama::Template;
@@ -7,6 +8,7 @@ use askama::Template;
 use super::marked::MarkedQuestion;
 use super::spoken::Written;
 use super::{Frame, Link, versioned};
+use crate::texts::Texts;
 
 /// The script of an open attempt and its result: keeps what is typed, and draws the place-value grid.
 pub const SCRIPT: &str = include_str!("../../static/quiz.js");
@@ -18,7 +20,7 @@ pub fn script_url() -> &'static str {
 }
 
 /// What the script says about keeping what is typed; pages carry it in the reader's language.
-pub const KEEP_MESSAGES: [&str; 13] = [
+const KEEP_MESSAGES: [&str; 13] = [
     "quiz-keep-ready",
     "quiz-keep-saving",
     "quiz-keep-saved",
@@ -35,8 +37,39 @@ pub const KEEP_MESSAGES: [&str; 13] = [
 ];
 
 /// What the script says about the place-value grid.
-pub const GRID_MESSAGES: [&str; 5] =
+const GRID_MESSAGES: [&str; 5] =
     ["quiz-grid-close", "quiz-grid-name", "quiz-grid-gap", "quiz-grid-other", "quiz-grid-places"];
+
+/// Messages as attributes of the script's form.
+#[derive(Template)]
+#[template(
+    ext = "html",
+    source = r#"{% for message in messages %} data-{{ message }}="{{ texts.say(message) }}"{% endfor %}"#
+)]
+struct Attributes<'a> {
+    texts: &'static Texts,
+    messages: &'a [&'static str],
+}
+
+/// Attributes by the language's tag: they are the same on all pages, so they are written once.
+type InEachLanguage = LazyLock<BTreeMap<&'static str, Written>>;
+
+fn in_each_language(messages: &[&'static str]) -> BTreeMap<&'static str, Written> {
+    Texts::all().map(|texts| (texts.tag(), Written::of(&Attributes { texts, messages }))).into()
+}
+
+/// What the script says about the place-value grid, as attributes of its form.
+pub fn grid_attributes(texts: &Texts) -> &'static Written {
+    static WRITTEN: InEachLanguage = LazyLock::new(|| in_each_language(&GRID_MESSAGES));
+    &WRITTEN[texts.tag()]
+}
+
+/// What the script says about keeping what is typed, and about the grid.
+pub fn script_attributes(texts: &Texts) -> &'static Written {
+    static WRITTEN: InEachLanguage =
+        LazyLock::new(|| in_each_language(&[&KEEP_MESSAGES[..], &GRID_MESSAGES].concat()));
+    &WRITTEN[texts.tag()]
+}
 
 /// Most characters an answer may have; longer ones are refused with a sentence beside the field. The field itself has no
 /// limit, because browsers cut pasted text at one without a word.
@@ -136,7 +169,7 @@ pub struct AttemptPage {
     /// Where one is among the questions, if they are shown one at a time.
     pub one: Option<OneAtATime>,
     /// The questions that are shown, in order.
-    pub questions: Vec<OpenQuestion>,
+    pub questions: Vec<Arc<Written>>,
 }
 
 /// The last page of a quiz that shows one question at a time.
@@ -287,8 +320,11 @@ pub struct AskedOption {
 }
 
 /// A question that waits for answers.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Template)]
+#[template(path = "quiz/question.html")]
 pub struct OpenQuestion {
+    /// The language of its page.
+    pub texts: &'static Texts,
     /// Place in the attempt, from 1.
     pub number: usize,
     /// "Question 2", or "Question 2 of 5".
@@ -300,6 +336,11 @@ pub struct OpenQuestion {
 }
 
 impl OpenQuestion {
+    /// The question ready for its page.
+    pub fn written(&self) -> Arc<Written> {
+        Arc::new(Written::of(self))
+    }
+
     /// What each step asks, with the answer so far.
     pub fn asked_steps(&self) -> impl Iterator<Item = (&AskedStep, &OpenStep)> {
         self.asked.steps.iter().zip(&self.steps)
@@ -390,7 +431,7 @@ pub enum Practice {
         /// How answers are written.
         how_to_write: String,
         /// The questions.
-        questions: Vec<OpenQuestion>,
+        questions: Vec<Arc<Written>>,
     },
     /// The same with what the answers came to.
     Marked {

@@ -60,13 +60,20 @@ impl Spoken {
     }
 }
 
-/// A text that was written for the page once, as HTML with every part escaped: `{{ text }}` in a template copies it.
+/// A part of pages that was written once, as HTML with every part escaped: `{{ part }}` in a template copies it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Written(String);
 
+impl Written {
+    /// What a template of HTML draws.
+    pub(super) fn of(drawn: &impl Template) -> Self {
+        Self(drawn.render().expect("writing to memory does not fail"))
+    }
+}
+
 impl From<&Spoken> for Written {
     fn from(text: &Spoken) -> Self {
-        Self(text.render().expect("writing to memory does not fail"))
+        Self::of(text)
     }
 }
 
@@ -76,7 +83,7 @@ impl fmt::Display for Written {
     }
 }
 
-// Made from a template that escapes, and from nothing else.
+// Made from templates that escape, and from nothing else.
 impl askama::filters::HtmlSafe for Written {}
 
 /// How numbers are said.

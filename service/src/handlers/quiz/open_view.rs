@@ -3,6 +3,9 @@
 //! The only place that turns a question into something a pupil sees before handing in. It reads story, prompt, unit,
 //! acceptance in words and the choices' texts, and nothing else of a question.
 
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
 use actix_web::HttpResponse;
 use actix_web::http::StatusCode;
 use qbank::accept::Credit;
@@ -18,6 +21,7 @@ use crate::entropy;
 use crate::handlers::answer::{self, PageError};
 use crate::handlers::marked_view::{paragraphs, unbroken};
 use crate::handlers::opened_quiz::OpenedQuiz;
+use crate::handlers::proven_pools::Numbered;
 use crate::pages::quiz::{
     ANSWER_LENGTH_MAX, AskedOption, AskedQuestion, AskedStep, AttemptPage, CheckPage, Control, FieldLink,
     Notice, OneAtATime, OpenFrame, OpenQuestion, OpenStep, OrderPlace, QuestionState, UnitSign,
@@ -109,20 +113,13 @@ impl OpenView<'_> {
             questions: (1..)
                 .zip(questions)
                 .filter(|(number, _)| shown(*number))
-                .map(|(number, item)| answers.to(self.quiz, item, number, self.name(number, questions.len())))
+                .map(|(number, item)| answers.to(self.quiz, item, self.numbered(number, questions.len())))
                 .collect(),
         }
     }
 
-    /// What a question is called on its page.
-    fn name(&self, number: usize, count: usize) -> String {
-        match self.shown {
-            Shown::Question(_) => {
-                let variables = [("number", number.into()), ("count", count.into())];
-                self.texts().with("quiz-question-of", &variables)
-            }
-            Shown::All | Shown::Check => question_name(self.texts(), number),
-        }
+    fn numbered(&self, number: usize, count: usize) -> Numbered {
+        Numbered { number, of: matches!(self.shown, Shown::Question(_)).then_some(count) }
     }
 
     fn check_page(&self, open: OpenFrame, questions: &[&Item]) -> CheckPage {
@@ -176,14 +173,23 @@ pub(super) struct Answers<'a> {
 
 impl Answers<'_> {
     /// A question with the answers to it.
-    pub(super) fn to(&self, quiz: &OpenedQuiz, item: &Item, number: usize, name: String) -> OpenQuestion {
-        let credit = quiz.placement.quiz.policy.form_credit;
-        OpenQuestion {
-            number,
-            name,
-            asked: quiz.pool.asked(item, credit, || asked(texts(quiz), item, credit)),
-            steps: item.steps.iter().map(|step| self.to_step(item, step, number)).collect(),
-        }
+    pub(super) fn to(&self, quiz: &OpenedQuiz, item: &Item, numbered: Numbered) -> Arc<Written> {
+        let (texts, credit) = (texts(quiz), quiz.placement.quiz.policy.form_credit);
+        let write = || {
+            let question = OpenQuestion {
+                texts,
+                number: numbered.number,
+                name: name(texts, numbered),
+                asked: quiz.pool.asked(item, credit, || asked(texts, item, credit)),
+                steps: item.steps.iter().map(|step| self.to_step(item, step, numbered.number)).collect(),
+            };
+            question.written()
+        };
+        if self.are_none_to(item) { quiz.pool.unanswered(item, credit, numbered, write) } else { write() }
+    }
+
+    fn are_none_to(&self, item: &Item) -> bool {
+        self.typed.too_long.is_empty() && self.stored.get(item.id.as_str()).is_none_or(BTreeMap::is_empty)
     }
 
     fn to_step(&self, item: &Item, step: &Step, number: usize) -> OpenStep {
@@ -245,8 +251,16 @@ fn forms(texts: &Texts, step: &Step, credit: Option<Credit>) -> String {
     sentences.collect::<Vec<_>>().join(" ")
 }
 
+/// What a question is called on its page.
+fn name(texts: &Texts, Numbered { number, of }: Numbered) -> String {
+    match of {
+        Some(count) => texts.with("quiz-question-of", &[("number", number.into()), ("count", count.into())]),
+        None => question_name(texts, number),
+    }
+}
+
 /// "Question 2".
-pub(super) fn question_name(texts: &Texts, number: usize) -> String {
+fn question_name(texts: &Texts, number: usize) -> String {
     texts.with("quiz-question", &[("number", number.into())])
 }
 

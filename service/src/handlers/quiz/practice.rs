@@ -14,7 +14,7 @@ use serde::Deserialize;
 
 use super::at_quiz::AtQuiz;
 use super::fields::Typed;
-use super::open_view::{Answers, how_to_write, locale, question_name};
+use super::open_view::{Answers, how_to_write, locale};
 use super::{start_path, texts};
 use crate::app::App;
 use crate::entropy;
@@ -22,6 +22,7 @@ use crate::handlers::answer::{self, PageError};
 use crate::handlers::form::{Fields, Posted};
 use crate::handlers::marked_view::{self, Reader};
 use crate::handlers::opened_quiz::{OpenedQuiz, marks};
+use crate::handlers::proven_pools::Numbered;
 use crate::pages::quiz::{Practice, PracticePage};
 use crate::pages::{Frame, Place};
 use crate::storage::{Attempt, Responses};
@@ -52,7 +53,6 @@ pub(crate) async fn show(
         return Ok(answer::see_other(&start_path(&quiz)));
     }
     let items = questions(&quiz, &attempts, round.number())?;
-    let texts = texts(&quiz);
     let nothing = (Responses::new(), Typed::default());
     let answers = Answers { stored: &nothing.0, typed: &nothing.1 };
     let practice = if items.is_empty() {
@@ -65,7 +65,7 @@ pub(crate) async fn show(
             how_to_write: how_to_write(&quiz),
             questions: (1..)
                 .zip(items)
-                .map(|(number, item)| answers.to(&quiz, item, number, question_name(texts, number)))
+                .map(|(number, item)| answers.to(&quiz, item, Numbered { number, of: None }))
                 .collect(),
         }
     };

@@ -395,8 +395,8 @@ impl Connection {
         }
     }
 
-    /// All rows of the answers to one statement with several sets of parameters, in their order. They are asked for
-    /// together: over a connection that costs one wait for the server.
+    /// All rows of the answers to one statement with several sets of parameters, in their order, read by the names of their
+    /// columns. Over a connection they are asked for at once, see [`super::dialect::for_all`].
     pub(super) fn query_each<T>(
         &self,
         sql: &str,

@@ -11,10 +11,36 @@
 
 /// A statement with its parameters and names as PostgreSQL writes them. Texts and comments stay as they are.
 pub(super) fn statement(ours: &str) -> String {
-    rewritten(ours, |word| match word {
-        "user" => Some("\"user\""),
-        _ => None,
-    })
+    rewritten(ours, "$", quoted)
+}
+
+/// A statement for many sets of values at once, whose parameters are arrays: the first has the first value of each set, and
+/// so on; `types` are those of the values. Of a SELECT each row begins with the place of its set, from 1. What else can be
+/// run so is `UPDATE … WHERE …` and `INSERT INTO … SELECT … WHERE true ON CONFLICT …`.
+///
+/// The server reads, plans and begins a statement once instead of once for each set, which is most of what a small one
+/// costs.
+pub(super) fn for_all(ours: &str, types: &[&str]) -> String {
+    let ours = rewritten(ours, "asked.p", quoted);
+    let each = |write: &dyn Fn(usize) -> String| (1..=types.len()).map(write).collect::<Vec<_>>().join(", ");
+    let arrays = each(&|place| format!("${place}::{}[]", types[place - 1]));
+    let names = each(&|place| format!("p{place}"));
+    let asked = format!("unnest({arrays}) WITH ORDINALITY AS asked ({names}, asked_place)");
+    if let Some((insert, rest)) = ours.split_once("SELECT").filter(|_| ours.starts_with("INSERT")) {
+        let (select, on_conflict) = rest.rsplit_once("WHERE true").unwrap_or((rest, ""));
+        return format!(
+            "{insert}SELECT answer.* FROM {asked}, LATERAL (SELECT{select}) AS answer WHERE true{on_conflict}"
+        );
+    }
+    if let Some((update, which)) = ours.split_once("WHERE").filter(|_| ours.starts_with("UPDATE")) {
+        return format!("{update}FROM {asked} WHERE{which}");
+    }
+    // The offset has each set answered by itself and by the index, whatever the planner takes the tables for.
+    format!("SELECT asked_place, answer.* FROM {asked}, LATERAL ({ours} OFFSET 0) AS answer")
+}
+
+fn quoted(word: &str) -> Option<&'static str> {
+    (word == "user").then_some("\"user\"")
 }
 
 /// The same for statements that make tables.
@@ -24,17 +50,16 @@ pub(super) fn tables(ours: &str) -> String {
         .replace("INTEGER PRIMARY KEY AUTOINCREMENT", identity)
         .replace(") STRICT, WITHOUT ROWID", ")")
         .replace(") STRICT", ")");
-    rewritten(&ours, |word| match word {
-        "user" => Some("\"user\""),
+    rewritten(&ours, "$", |word| match word {
         "INTEGER" => Some("BIGINT"),
         "BLOB" => Some("BYTEA"),
         "TEXT" => Some("TEXT COLLATE \"C\""),
-        _ => None,
+        word => quoted(word),
     })
 }
 
-/// Replaces words outside of texts and comments, and the sign of parameters.
-fn rewritten(ours: &str, replaced: impl Fn(&str) -> Option<&'static str>) -> String {
+/// Replaces words outside of texts and comments, and the sign of parameters by `parameter`.
+fn rewritten(ours: &str, parameter: &str, replaced: impl Fn(&str) -> Option<&'static str>) -> String {
     let mut theirs = String::with_capacity(ours.len() + 16);
     let mut rest = ours;
     while let Some(first) = rest.chars().next() {
@@ -45,7 +70,7 @@ fn rewritten(ours: &str, replaced: impl Fn(&str) -> Option<&'static str>) -> Str
             _ => first.len_utf8(),
         };
         let part = &rest[..taken];
-        theirs.push_str(if part == "?" { "$" } else { replaced(part).unwrap_or(part) });
+        theirs.push_str(if part == "?" { parameter } else { replaced(part).unwrap_or(part) });
         rest = &rest[taken..];
     }
     theirs
@@ -64,6 +89,32 @@ mod tests {
         let ours = "SELECT a.user, users, '?1 user ''user' FROM a WHERE user = ?12 AND (placement, user) > (?1, ?2) -- user ?1";
         let theirs = "SELECT a.\"user\", users, '?1 user ''user' FROM a WHERE \"user\" = $12 AND (placement, \"user\") > ($1, $2) -- user ?1";
         assert_eq!(statement(ours), theirs);
+    }
+
+    #[test]
+    fn a_statement_for_many_sets_has_an_array_for_each_parameter() {
+        let asked = "unnest($1::text[], $2::int8[]) WITH ORDINALITY AS asked (p1, p2, asked_place)";
+        let all = |ours: &str| for_all(ours, &["text", "int8"]);
+        assert_eq!(
+            all("SELECT user FROM a WHERE id = ?1 AND n > ?2"),
+            format!(
+                "SELECT asked_place, answer.* FROM {asked}, LATERAL \
+                 (SELECT \"user\" FROM a WHERE id = asked.p1 AND n > asked.p2 OFFSET 0) AS answer"
+            )
+        );
+        assert_eq!(
+            all("UPDATE a SET n = ?2 WHERE id = ?1"),
+            format!("UPDATE a SET n = asked.p2 FROM {asked} WHERE id = asked.p1")
+        );
+        assert_eq!(
+            all(
+                "INSERT INTO a (id, n) SELECT id, ?2 FROM b WHERE id = ?1 AND true WHERE true ON CONFLICT (id) DO NOTHING"
+            ),
+            format!(
+                "INSERT INTO a (id, n) SELECT answer.* FROM {asked}, LATERAL \
+                 (SELECT id, asked.p2 FROM b WHERE id = asked.p1 AND true ) AS answer WHERE true ON CONFLICT (id) DO NOTHING"
+            )
+        );
     }
 
     #[test]

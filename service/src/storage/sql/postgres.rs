@@ -11,7 +11,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use futures_util::StreamExt as _;
-use futures_util::future::{join, try_join_all};
+use futures_util::future::join;
 use rustls_platform_verifier::BuilderVerifierExt;
 use tokio::runtime::Runtime;
 use tokio_postgres::config::SslMode;
@@ -43,6 +43,8 @@ fn pupil((placement, user): (&str, &str)) -> [Value; 2] {
 pub(super) struct Session {
     client: Client,
     prepared: HashMap<String, Statement>,
+    /// The same for many sets of values at once, see [`dialect::for_all`].
+    prepared_for_all: HashMap<String, Statement>,
     /// What is still to be said to begin the transaction.
     begin: Option<&'static str>,
     /// Moves the connection's bytes, on the thread that waits for an answer.
@@ -84,7 +86,13 @@ impl Address {
             SslMode::Require => connect(&runtime, &self.0, tls()?)?,
             _ => connect(&runtime, &self.0, NoTls)?,
         };
-        let mut session = Session { client, prepared: HashMap::new(), begin: None, runtime };
+        let mut session = Session {
+            client,
+            prepared: HashMap::new(),
+            prepared_for_all: HashMap::new(),
+            begin: None,
+            runtime,
+        };
         // What was answered is on disk, whatever the server is set to.
         session.execute_batch(
             "SET synchronous_commit = on; SET client_min_messages = warning;
@@ -162,17 +170,37 @@ impl Session {
         self.say(async |client| client.query(&statement, &borrowed(values)).await)
     }
 
-    /// The answers to one statement with several sets of values, in their order. All travel together, so that they cost
-    /// one wait for the server.
+    /// The answers to one statement with several sets of values, in their order, in one statement of the server's.
     pub(super) fn query_each(&mut self, sql: &str, sets: &[Vec<Value>]) -> SqlResult<Vec<Vec<Row>>> {
-        if sets.is_empty() {
-            return Ok(Vec::new());
+        match sets {
+            [] => return Ok(Vec::new()),
+            [only] => return Ok(vec![self.query(sql, only)?]),
+            _ => {}
         }
-        let statement = self.prepare(sql)?;
-        self.say(async |client| {
-            let asked = sets.iter().map(async |values| client.query(&statement, &borrowed(values)).await);
-            try_join_all(asked).await
-        })
+        let statement = self.prepare_for_all(sql)?;
+        let array = |place| sets.iter().map(|set: &Vec<Value>| &set[place]).collect();
+        let arrays: Vec<Vec<&Value>> = (0..statement.params().len()).map(array).collect();
+        let arrays: Vec<&(dyn ToSql + Sync)> = arrays.iter().map(|array| array as _).collect();
+        let rows = self.say(async |client| client.query(&statement, &arrays).await)?;
+        let mut answers: Vec<Vec<Row>> = sets.iter().map(|_| Vec::new()).collect();
+        for row in rows {
+            let place: i64 = row.try_get(0)?;
+            let answer = usize::try_from(place - 1).ok().and_then(|place| answers.get_mut(place));
+            answer.ok_or_else(|| unreadable(&0, format!("says {place}")))?.push(row);
+        }
+        Ok(answers)
+    }
+
+    fn prepare_for_all(&mut self, sql: &str) -> SqlResult<Statement> {
+        if let Some(known) = self.prepared_for_all.get(sql) {
+            return Ok(known.clone());
+        }
+        // The server knows the types of the values from the statement for one set.
+        let one = self.prepare(sql)?;
+        let types: Vec<&str> = one.params().iter().map(Type::name).collect();
+        let statement = self.runtime.block_on(self.client.prepare(&dialect::for_all(sql, &types)))?;
+        self.prepared_for_all.insert(sql.to_owned(), statement.clone());
+        Ok(statement)
     }
 
     pub(super) fn each(&mut self, sql: &str, mut see: impl FnMut(&Row) -> SqlResult<()>) -> SqlResult<()> {
