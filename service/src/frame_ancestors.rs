@@ -9,8 +9,7 @@ use std::collections::BTreeSet;
 use actix_web::{HttpMessage, HttpRequest};
 use url::{Host, Url};
 
-use crate::app::App;
-use crate::storage::{PlatformFrames, Registration, StorageError};
+use crate::storage::PlatformFrames;
 
 /// The origins that may frame the answer to a request.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -19,23 +18,6 @@ pub(crate) struct FrameAncestors(BTreeSet<String>);
 impl FrameAncestors {
     /// Notes on the request that the platform's own pages may frame its answer: those of its issuer, of its authorization
     /// endpoint, those named by `tenths platform frames`, and those of the address that a launch named for returning.
-    pub(crate) async fn note(
-        app: &App,
-        request: &HttpRequest,
-        registration: &Registration,
-        return_origin: Option<&str>,
-    ) -> Result<(), StorageError> {
-        let platform = &registration.platform;
-        let frames = PlatformFrames {
-            issuer: platform.issuer.clone(),
-            authorization_url: platform.authorization_url.clone(),
-            further: app.storage.frame_origins(registration.id).await?,
-        };
-        Self::note_frames(request, frames, return_origin);
-        Ok(())
-    }
-
-    /// The same for a platform whose pages are known already.
     pub(crate) fn note_frames(request: &HttpRequest, frames: PlatformFrames, return_origin: Option<&str>) {
         let PlatformFrames { issuer, authorization_url, further: mut origins } = frames;
         let issuer = Url::parse(&issuer).ok();

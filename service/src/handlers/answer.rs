@@ -21,6 +21,9 @@ const POLICY: &str = "default-src 'none'; style-src 'self'; form-action 'self'; 
 const POLICY_WITH_SCRIPT: &str = "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; \
                                   form-action 'self'; base-uri 'none'";
 
+/// Room for most pages, so that writing one does not move what is written already.
+const PAGE_ROOM: usize = 24 * 1024;
+
 /// Answers with a page.
 pub(crate) fn page(status: StatusCode, page: &impl Template) -> Result<HttpResponse, PageError> {
     with_policy(status, page, POLICY)
@@ -36,7 +39,8 @@ fn with_policy(
     page: &impl Template,
     policy: &'static str,
 ) -> Result<HttpResponse, PageError> {
-    let body = page.render().map_err(|_| PageError::Template)?;
+    let mut body = String::with_capacity(PAGE_ROOM);
+    page.render_into(&mut body).map_err(|_| PageError::Template)?;
     Ok(HttpResponse::build(status)
         .content_type(ContentType::html())
         .insert_header((CACHE_CONTROL, "no-store"))

@@ -16,7 +16,9 @@ use super::FailedCheck;
 use crate::clock::plus_ms;
 use crate::entropy;
 use crate::settings::PublicUrl;
-use crate::storage::{ClientId, DeploymentId, Fingerprint, LoginState, PlatformStorage, Registration};
+use crate::storage::{
+    ClientId, DeploymentId, Fingerprint, KnownPlatform, LoginState, PlatformStorage, Registration,
+};
 
 /// How long a login may take.
 pub const LIFETIME_MS: i64 = 10 * 60 * 1000;
@@ -164,18 +166,18 @@ impl LoginRequest {
         address
     }
 
-    /// Picks the registration that is meant among those of the issuer.
+    /// Picks the platform that is meant among those of the issuer.
     ///
     /// # Errors
     /// The check that failed.
-    pub fn choose(&self, of_issuer: Vec<Registration>) -> Result<Registration, FailedCheck> {
+    pub fn choose(&self, of_issuer: Vec<KnownPlatform>) -> Result<KnownPlatform, FailedCheck> {
         if of_issuer.is_empty() {
             return Err(FailedCheck::IssuerUnknown);
         }
         let mut of_issuer = of_issuer.into_iter();
         match &self.client_id {
             Some(client_id) => of_issuer
-                .find(|registration| registration.platform.client_id == *client_id)
+                .find(|known| known.registration.platform.client_id == *client_id)
                 .ok_or(FailedCheck::ClientUnknown),
             None => match (of_issuer.next(), of_issuer.next()) {
                 (Some(only), None) => Ok(only),

@@ -40,7 +40,7 @@ pub use holdings::{Held, HeldQuiz, HeldSession, PurgeCounts, PurgeScope, Purged,
 pub use invitations::{Invitation, InvitationState, PendingDeployment, Registered};
 pub use jobs::{JOB_FILE_MOST, JOB_PIECE, Job, JobFile, JobOutcome, JobState, NewJob};
 pub use numbers::StoreNumbers;
-pub use opening::{AnsweredLogin, LinkOpening, Opened, Opening, Opens};
+pub use opening::{AnsweredLogin, KnownPlatform, LinkOpening, Opened, Opening, Opens};
 pub use overrides::{Allowed, Overridden, Override, Points, REASON_LENGTH_MAX};
 pub use people::{
     Member, MemberStatus, OverdueAttempt, Part, PersonName, Roster, RosterReading, UnknownWord,
@@ -261,6 +261,8 @@ pub trait Storage: Send + Sync + 'static {
 
     // --- launches and sessions ---
 
+    /// The platforms of an issuer, compared byte for byte: one of them has sent a login.
+    async fn known_platforms(&self, issuer: &str) -> Result<Vec<KnownPlatform>, StorageError>;
     /// Remembers a started login.
     async fn add_login_state(&self, state: LoginState) -> Result<(), StorageError>;
     /// Takes the login whose state has this fingerprint: the first caller gets it, every later one
@@ -300,13 +302,6 @@ pub trait Storage: Send + Sync + 'static {
     /// The further origins whose pages may show ours in a frame.
     async fn frame_origins(&self, registration: RegistrationId) -> Result<BTreeSet<String>, StorageError>;
 
-    /// The login whose state has this fingerprint, as it is remembered; it is not used up.
-    /// [`Storage::take_login_state`] alone decides whether a launch may answer it.
-    async fn seen_login(
-        &self,
-        state: &Fingerprint,
-        now: Timestamp,
-    ) -> Result<Option<SeenLogin>, StorageError>;
     /// Stores a session together with the ticket that hands it over.
     async fn add_session_with_ticket(
         &self,

@@ -13,6 +13,15 @@ use super::{
 };
 use crate::windows::{Edge, Said};
 
+/// A platform that may send logins, and its pages.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct KnownPlatform {
+    /// The platform.
+    pub registration: Registration,
+    /// Its pages.
+    pub frames: PlatformFrames,
+}
+
 /// The login that a launch answers, and the platform that it asked.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct AnsweredLogin {

@@ -230,13 +230,13 @@ async fn looking_at_a_login_does_not_use_it(store: Arc<dyn Storage>) {
         expires_at: later(1_000),
     };
     store.add_login_state(login.clone()).await.unwrap();
-    let seen = async |now| store.seen_login(&login.state, now).await.unwrap();
+    let seen = async |now| store.answered_login(&login.state, now).await.unwrap().map(|login| login.seen);
     assert_eq!(seen(monday()).await, Some(SeenLogin { login: login.clone(), open: true }));
     assert_eq!(seen(later(1_000)).await, Some(SeenLogin { login: login.clone(), open: false }));
     let taken = store.take_login_state(&login.state, monday()).await.unwrap();
     assert_eq!(taken, TakenState::Fresh(login.clone()));
     assert_eq!(seen(monday()).await, Some(SeenLogin { login: login.clone(), open: false }));
-    assert_eq!(store.seen_login(&Fingerprint::of("none"), monday()).await.unwrap(), None);
+    assert_eq!(store.answered_login(&Fingerprint::of("none"), monday()).await.unwrap(), None);
 }
 
 async fn further_origins_of_frames_are_replaced_and_noted(store: Arc<dyn Storage>) {

@@ -14,7 +14,7 @@ use crate::lti::FailedCheck;
 use crate::lti::login::{LoginRequest, Parameters};
 use crate::pages::frames::{KeepPage, WindowPage};
 use crate::session::BrowserCookie;
-use crate::storage::Registration;
+use crate::storage::{KnownPlatform, Registration};
 
 /// A login request in the query.
 pub async fn get(app: web::Data<App>, request: HttpRequest) -> HttpResponse {
@@ -34,8 +34,9 @@ async fn begin(
 ) -> Result<HttpResponse, Stopped> {
     let public_url = &app.settings.public_url;
     let login = LoginRequest::read(&parameters?, public_url)?;
-    let registration = login.choose(app.storage.registrations_of(login.issuer()).await?)?;
-    FrameAncestors::note(app, request, &registration, None).await?;
+    let known = app.storage.known_platforms(login.issuer()).await?;
+    let KnownPlatform { registration, frames } = login.choose(known)?;
+    FrameAncestors::note_frames(request, frames, None);
     let cookie = BrowserCookie::of(app, request);
     match (&cookie, login.storage_target()) {
         (None, _) if login.cookie_was_set() => {

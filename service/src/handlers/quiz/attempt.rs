@@ -44,13 +44,15 @@ pub(crate) async fn show(
     let Some(result) = &attempt.result else {
         let asked = arrival.question.as_deref().unwrap_or_default();
         let layout = quiz.placement.quiz.layout;
+        let questions = quiz.questions(&attempt.seed);
         let view = OpenView {
             app: &app,
             quiz: &quiz,
             session: &session,
             attempt: &attempt,
+            questions: &questions,
             typed: &Typed::default(),
-            shown: Shown::read(layout, asked, &attempt, &quiz.questions(&attempt.seed)),
+            shown: Shown::read(layout, asked, &attempt, &questions),
         };
         let notice = if arrival.saved.is_some() { Notice::Saved } else { Notice::None };
         return view.answer(StatusCode::OK, notice);

@@ -42,6 +42,8 @@ pub(super) struct OpenView<'a> {
     pub(super) session: &'a PupilSession,
     /// The attempt as it is stored now.
     pub(super) attempt: &'a Attempt,
+    /// Its questions.
+    pub(super) questions: &'a [&'a Item],
     /// Texts to show in place of the stored ones: those that could not be stored.
     pub(super) typed: &'a Typed,
     pub(super) shown: Shown,
@@ -50,13 +52,10 @@ pub(super) struct OpenView<'a> {
 impl OpenView<'_> {
     /// The page as an answer.
     pub(super) fn answer(&self, status: StatusCode, notice: Notice) -> Result<HttpResponse, PageError> {
-        let questions = self.quiz.questions(&self.attempt.seed);
-        let open = self.open(&questions, notice);
+        let open = self.open(notice);
         match self.shown {
-            Shown::Check => answer::page_with_script(status, &self.check_page(open, &questions)),
-            Shown::All | Shown::Question(_) => {
-                answer::page_with_script(status, &self.attempt_page(open, &questions))
-            }
+            Shown::Check => answer::page_with_script(status, &self.check_page(open)),
+            Shown::All | Shown::Question(_) => answer::page_with_script(status, &self.attempt_page(open)),
         }
     }
 
@@ -68,10 +67,10 @@ impl OpenView<'_> {
         Frame::of_locale(&self.quiz.pool.locale, Place::Quiz, self.quiz.title())
     }
 
-    fn open(&self, questions: &[&Item], notice: Notice) -> OpenFrame {
+    fn open(&self, notice: Notice) -> OpenFrame {
         let path = attempt_path(self.attempt);
         OpenFrame {
-            facts: self.facts(questions.len()),
+            facts: self.facts(self.questions.len()),
             notice,
             save_action: format!("{path}/save"),
             submit_action: format!("{path}/submit"),
@@ -101,7 +100,7 @@ impl OpenView<'_> {
         facts
     }
 
-    fn attempt_page(&self, open: OpenFrame, questions: &[&Item]) -> AttemptPage {
+    fn attempt_page(&self, open: OpenFrame) -> AttemptPage {
         let shown = |number: usize| !matches!(self.shown, Shown::Question(one) if one != number);
         let answers = Answers { stored: &self.attempt.responses, typed: self.typed };
         AttemptPage {
@@ -109,42 +108,42 @@ impl OpenView<'_> {
             open,
             how_to_write: how_to_write(self.quiz),
             point: locale(self.quiz).point,
-            one: self.one_at_a_time(questions),
+            one: self.one_at_a_time(),
             questions: (1..)
-                .zip(questions)
+                .zip(self.questions)
                 .filter(|(number, _)| shown(*number))
-                .map(|(number, item)| answers.to(self.quiz, item, self.numbered(number, questions.len())))
+                .map(|(number, item)| answers.to(self.quiz, item, self.numbered(number)))
                 .collect(),
         }
     }
 
-    fn numbered(&self, number: usize, count: usize) -> Numbered {
-        Numbered { number, of: matches!(self.shown, Shown::Question(_)).then_some(count) }
+    fn numbered(&self, number: usize) -> Numbered {
+        Numbered { number, of: matches!(self.shown, Shown::Question(_)).then_some(self.questions.len()) }
     }
 
-    fn check_page(&self, open: OpenFrame, questions: &[&Item]) -> CheckPage {
-        let empty = empty_fields(self.texts(), questions, &self.attempt.responses, Shown::Check);
+    fn check_page(&self, open: OpenFrame) -> CheckPage {
+        let empty = empty_fields(self.texts(), self.questions, &self.attempt.responses, Shown::Check);
         CheckPage {
             frame: self.frame(),
             heading: self.texts().with("quiz-check-empty", &[("count", empty.len().into())]),
             open,
             empty,
-            states: self.states(questions),
+            states: self.states(),
         }
     }
 
-    fn one_at_a_time(&self, questions: &[&Item]) -> Option<OneAtATime> {
+    fn one_at_a_time(&self) -> Option<OneAtATime> {
         let Shown::Question(number) = self.shown else { return None };
         Some(OneAtATime {
-            next: self.shown.next(questions.len()).and_then(Shown::word).unwrap_or_default(),
-            last: number == questions.len(),
+            next: self.shown.next(self.questions.len()).and_then(Shown::word).unwrap_or_default(),
+            last: number == self.questions.len(),
             back: self.shown.back().and_then(Shown::word),
             here: number.to_string(),
-            states: self.states(questions),
+            states: self.states(),
         })
     }
 
-    fn states(&self, questions: &[&Item]) -> Vec<QuestionState> {
+    fn states(&self) -> Vec<QuestionState> {
         let state = |(number, item): (usize, &&Item)| {
             let (sign, message) = match Filled::of(item, &self.attempt.responses) {
                 Filled::Whole => ("\u{25cf}", "quiz-state-answered"),
@@ -159,7 +158,7 @@ impl OpenView<'_> {
                 here: self.shown == Shown::Question(number),
             }
         };
-        (1..).zip(questions).map(state).collect()
+        (1..).zip(self.questions).map(state).collect()
     }
 }
 

@@ -60,6 +60,7 @@ pub(crate) async fn save(
                 quiz: &quiz,
                 session: &session,
                 attempt: &attempt,
+                questions: &questions,
                 typed: &typed,
                 shown: here,
             };

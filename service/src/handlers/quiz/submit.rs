@@ -61,7 +61,8 @@ pub(crate) async fn submit(
             let notice = handing.stop(&questions, &kept).expect("what stopped the judge is told");
             let attempt = Attempt { responses: kept.responses, revision: kept.revision, ..attempt };
             let shown = handing.shown();
-            let view = OpenView { app: &app, quiz, session: &session, attempt: &attempt, typed, shown };
+            let (session, attempt, questions) = (&session, &attempt, &questions);
+            let view = OpenView { app: &app, quiz, session, attempt, questions, typed, shown };
             view.answer(StatusCode::UNPROCESSABLE_ENTITY, notice)
         }
     }

@@ -2,22 +2,17 @@
 
 use jiff::Timestamp;
 
-use super::connection::{Connection, OptionalExtension, Row, SqlResult, params};
+use super::connection::{Connection, OptionalExtension, Row, SqlResult, params, values};
 use super::row::{failed, json, ms, time, to_json};
 use crate::storage::{
-    DeploymentId, Fingerprint, LoginState, PlatformStorage, RegistrationId, SeenLogin, SessionRecord,
-    SessionTicket, StorageError, TakenState, UserId,
+    DeploymentId, Fingerprint, LoginState, PlatformStorage, RegistrationId, SessionRecord, SessionTicket,
+    StorageError, TakenState, UserId,
 };
 
-pub(super) fn add_state(c: &Connection, state: &LoginState) -> Result<(), StorageError> {
-    c.prepare_cached(
-        "INSERT INTO login_states
-            (state, nonce, registration, target_link_uri, deployment_hint, browser, expires_at,
-             storage_target, storage_secret)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
-    )
-    .and_then(|mut insert| {
-        insert.execute(params![
+/// Remembers logins, all or none.
+pub(super) fn add_states(c: &Connection, states: &[LoginState]) -> Result<Vec<()>, StorageError> {
+    let set = |state: &LoginState| {
+        values![
             state.state.0,
             state.nonce,
             state.registration.0,
@@ -27,10 +22,17 @@ pub(super) fn add_state(c: &Connection, state: &LoginState) -> Result<(), Storag
             ms(state.expires_at),
             state.storage.as_ref().map(|storage| &storage.target),
             state.storage.as_ref().map(|storage| &storage.secret.0)
-        ])
-    })
+        ]
+    };
+    c.execute_each(
+        "INSERT INTO login_states
+            (state, nonce, registration, target_link_uri, deployment_hint, browser, expires_at,
+             storage_target, storage_secret)
+         SELECT ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9",
+        states.iter().map(set).collect(),
+    )
     .map_err(failed)?;
-    Ok(())
+    Ok(states.iter().map(|_| ()).collect())
 }
 
 pub(super) fn take_state(
@@ -38,16 +40,10 @@ pub(super) fn take_state(
     state: &Fingerprint,
     now: Timestamp,
 ) -> Result<TakenState, StorageError> {
-    let found: Option<(Option<i64>, LoginState)> = c
-        .query_row(
-            &format!("SELECT * FROM login_states WHERE state = ?1 {}", c.take("login_states")),
-            [&state.0],
-            |row| Ok((row.get("used_at")?, read_state(row)?)),
-        )
-        .optional()
-        .map_err(failed)?;
-    let Some((used_at, login)) = found else { return Ok(TakenState::Unknown) };
-    if used_at.is_some() {
+    let select = format!("{STATE} {}", c.take("login_states"));
+    let found = c.query_row(&select, [&state.0], read_used).optional().map_err(failed)?;
+    let Some((used, login)) = found else { return Ok(TakenState::Unknown) };
+    if used {
         return Ok(TakenState::Used);
     }
     c.execute("UPDATE login_states SET used_at = ?2 WHERE state = ?1", params![state.0, ms(now)])
@@ -55,21 +51,11 @@ pub(super) fn take_state(
     Ok(if login.expires_at <= now { TakenState::Expired } else { TakenState::Fresh(login) })
 }
 
-pub(super) fn seen_login(
-    c: &Connection,
-    state: &Fingerprint,
-    now: Timestamp,
-) -> Result<Option<SeenLogin>, StorageError> {
-    c.prepare_cached("SELECT * FROM login_states WHERE state = ?1")
-        .and_then(|mut select| {
-            select
-                .query_row([&state.0], |row| {
-                    let (used_at, login): (Option<i64>, _) = (row.get("used_at")?, read_state(row)?);
-                    Ok(SeenLogin { open: used_at.is_none() && login.expires_at > now, login })
-                })
-                .optional()
-        })
-        .map_err(failed)
+pub(super) const STATE: &str = "SELECT * FROM login_states WHERE state = ?1";
+
+/// A login, and whether it was used up.
+pub(super) fn read_used(row: &Row<'_>) -> SqlResult<(bool, LoginState)> {
+    Ok((row.get::<_, Option<i64>>("used_at")?.is_some(), read_state(row)?))
 }
 
 fn read_state(row: &Row<'_>) -> SqlResult<LoginState> {

@@ -51,6 +51,9 @@ use threads::Threads;
 pub(super) struct SqlStore {
     threads: Threads,
     place: Place,
+    known_platforms: Arc<Gathering<String, Vec<KnownPlatform>>>,
+    begun_logins: Arc<Gathering<LoginState, ()>>,
+    answered_logins: Arc<Gathering<(Fingerprint, Timestamp), Option<AnsweredLogin>>>,
     visits: Arc<Gathering<VisitAsked, Visit>>,
     hand_ins: Arc<Gathering<HandIn, HandedIn>>,
     /// What this process is called among those that share the store.
@@ -137,6 +140,9 @@ impl SqlStore {
         Ok(Self {
             threads,
             place: place.clone(),
+            known_platforms: Gathering::new("known_platforms", opening::known_platforms),
+            begun_logins: Gathering::new("add_login_state", launches::add_states),
+            answered_logins: Gathering::new("answered_login", opening::answered_logins),
             visits: Gathering::new("visit", visits::visit),
             hand_ins: Gathering::new("hand_in", attempts::hand_in),
             process: entropy::identifier(),
@@ -321,8 +327,12 @@ impl Storage for SqlStore {
         Ok(done)
     }
 
+    async fn known_platforms(&self, issuer: &str) -> Result<Vec<KnownPlatform>, StorageError> {
+        self.threads.read_gathered(&self.known_platforms, issuer.to_owned()).await
+    }
+
     async fn add_login_state(&self, state: LoginState) -> Result<(), StorageError> {
-        self.threads.write(move |c| launches::add_state(c, &state)).await
+        self.threads.write_gathered(&self.begun_logins, state).await
     }
 
     async fn take_login_state(
@@ -339,8 +349,7 @@ impl Storage for SqlStore {
         state: &Fingerprint,
         now: Timestamp,
     ) -> Result<Option<AnsweredLogin>, StorageError> {
-        let state = state.clone();
-        self.threads.read(move |c| opening::answered_login(c, &state, now)).await
+        self.threads.read_gathered(&self.answered_logins, (state.clone(), now)).await
     }
 
     async fn open_launch(&self, opening: Opening) -> Result<Opened, StorageError> {
@@ -380,15 +389,6 @@ impl Storage for SqlStore {
 
     async fn frame_origins(&self, registration: RegistrationId) -> Result<BTreeSet<String>, StorageError> {
         self.threads.read(move |c| frame_origins::of(c, registration)).await
-    }
-
-    async fn seen_login(
-        &self,
-        state: &Fingerprint,
-        now: Timestamp,
-    ) -> Result<Option<SeenLogin>, StorageError> {
-        let state = state.clone();
-        self.threads.read(move |c| launches::seen_login(c, &state, now)).await
     }
 
     async fn add_session_with_ticket(

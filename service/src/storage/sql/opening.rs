@@ -1,25 +1,71 @@
 //! A launch: what it is checked against, and all that it writes.
 
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
+
 use jiff::Timestamp;
 
-use super::connection::{Connection, OptionalExtension};
+use super::connection::{Connection, OptionalExtension, values};
 use super::row::failed;
-use super::{launches, people, platforms, pools, visits};
+use super::{frame_origins, launches, people, platforms, pools};
 use crate::storage::{
-    AnsweredLogin, Fingerprint, GradeEndpoint, LinkOpening, NewPlacement, Opened, Opening, Opens,
-    PlacementId, PoolId, SessionPurpose, StorageError, TakenState,
+    AnsweredLogin, Fingerprint, GradeEndpoint, KnownPlatform, LinkOpening, NewPlacement, Opened, Opening,
+    Opens, PlacementId, PlatformFrames, PoolId, Registration, SeenLogin, SessionPurpose, StorageError,
+    TakenState,
 };
 
-pub(super) fn answered_login(
+/// The platforms of each issuer. A class comes from one, which is read once.
+pub(super) fn known_platforms(
     c: &Connection,
-    state: &Fingerprint,
-    now: Timestamp,
-) -> Result<Option<AnsweredLogin>, StorageError> {
-    let Some(seen) = launches::seen_login(c, state, now)? else { return Ok(None) };
-    let platform = seen.login.registration;
-    let frames = visits::frames_of(c, [platform].into())?.remove(&platform);
-    let registration = platforms::by_id(c, platform)?;
-    Ok(registration.zip(frames).map(|(registration, frames)| AnsweredLogin { seen, registration, frames }))
+    issuers: &[String],
+) -> Result<Vec<Vec<KnownPlatform>>, StorageError> {
+    let mut known = BTreeMap::new();
+    for issuer in issuers {
+        if !known.contains_key(issuer) {
+            known.insert(issuer, with_frames(c, platforms::of_issuer(c, issuer)?)?);
+        }
+    }
+    Ok(issuers.iter().map(|issuer| known[issuer].clone()).collect())
+}
+
+/// What each launch with a state is checked against.
+pub(super) fn answered_logins(
+    c: &Connection,
+    asked: &[(Fingerprint, Timestamp)],
+) -> Result<Vec<Option<AnsweredLogin>>, StorageError> {
+    let sets = asked.iter().map(|(state, _)| values![state.0]).collect();
+    let logins = c.query_each(launches::STATE, sets, launches::read_used).map_err(failed)?;
+    let mut known = BTreeMap::new();
+    let answered = asked.iter().zip(logins).map(|((_, now), found)| {
+        let Some((used, login)) = found.into_iter().next() else { return Ok(None) };
+        let seen = SeenLogin { open: !used && login.expires_at > *now, login };
+        let platform = match known.entry(seen.login.registration) {
+            Entry::Occupied(known) => known.into_mut(),
+            Entry::Vacant(new) => {
+                let registration = platforms::by_id(c, *new.key())?;
+                new.insert(with_frames(c, registration.into_iter().collect())?.pop())
+            }
+        };
+        Ok(platform.clone().map(|KnownPlatform { registration, frames }| AnsweredLogin {
+            seen,
+            registration,
+            frames,
+        }))
+    });
+    answered.collect()
+}
+
+fn with_frames(c: &Connection, registrations: Vec<Registration>) -> Result<Vec<KnownPlatform>, StorageError> {
+    let with_frames = |registration: Registration| {
+        let platform = &registration.platform;
+        let frames = PlatformFrames {
+            issuer: platform.issuer.clone(),
+            authorization_url: platform.authorization_url.clone(),
+            further: frame_origins::of(c, registration.id)?,
+        };
+        Ok(KnownPlatform { registration, frames })
+    };
+    registrations.into_iter().map(with_frames).collect()
 }
 
 pub(super) fn open(c: &Connection, opening: &Opening) -> Result<Opened, StorageError> {

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::connection::{Connection, values};
 use super::row::{failed, ms, parsed};
-use super::{attempts, frame_origins, launches, overrides, pools};
+use super::{attempts, launches, overrides, pools};
 use crate::storage::{
     Asked, Attempt, Placement, PlacementId, PlatformFrames, RegistrationId, SessionRecord, StorageError,
     UserId, Visit, VisitAsked,
@@ -62,21 +62,27 @@ pub(super) fn frames_of(
     c: &Connection,
     platforms: BTreeSet<RegistrationId>,
 ) -> Result<BTreeMap<RegistrationId, PlatformFrames>, StorageError> {
-    let mut frames = BTreeMap::new();
-    for platform in platforms {
-        let known = c
-            .query(
-                "SELECT issuer, authorization_url FROM registrations WHERE id = ?1",
-                values![platform.0],
-                |row| Ok((row.get("issuer")?, parsed(row, "authorization_url")?)),
-            )
-            .map_err(failed)?;
-        for (issuer, authorization_url) in known {
-            let further = frame_origins::of(c, platform)?;
-            frames.insert(platform, PlatformFrames { issuer, authorization_url, further });
-        }
+    let known = c
+        .query_each(
+            "SELECT r.id, r.issuer, r.authorization_url, o.origin
+             FROM registrations r LEFT JOIN frame_origins o ON o.registration = r.id WHERE r.id = ?1",
+            platforms.into_iter().map(|platform| values![platform.0]).collect(),
+            |row| {
+                let frames = PlatformFrames {
+                    issuer: row.get("issuer")?,
+                    authorization_url: parsed(row, "authorization_url")?,
+                    further: row.get::<_, Option<String>>("origin")?.into_iter().collect(),
+                };
+                Ok((RegistrationId(row.get("id")?), frames))
+            },
+        )
+        .map_err(failed)?;
+    let mut all: BTreeMap<RegistrationId, PlatformFrames> = BTreeMap::new();
+    for (platform, mut frames) in known.into_iter().flatten() {
+        let further = std::mem::take(&mut frames.further);
+        all.entry(platform).or_insert(frames).further.extend(further);
     }
-    Ok(frames)
+    Ok(all)
 }
 
 /// A visit with a quiz and a person, who may have attempts at it.
