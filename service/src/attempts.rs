@@ -1,28 +1,12 @@
-//! Closing attempts: what one comes to, and handing it in.
+//! Closing attempts and handing them in.
 //!
 //! Marking is done by the caller; here the marks are stored, the grade is queued in the same step, and the delivery
 //! worker is woken.
-
-use jiff::Timestamp;
-use qbank::grade::Grade;
-use qbank::marking::Mark;
 
 use crate::app::App;
 use crate::storage::{
     Attempt, AttemptResult, HandIn, HandedIn, Responses, StorageError, Submission, Submitted,
 };
-
-/// What an attempt comes to with these marks.
-pub(crate) fn result(marks: &[Mark], submitted_at: Timestamp) -> AttemptResult {
-    let grade = Grade::of(marks);
-    AttemptResult {
-        submitted_at,
-        marks: serde_json::to_string(marks).expect("mark records are plain and have text keys"),
-        points: grade.given,
-        maximum: grade.maximum,
-        overrides: Vec::new(),
-    }
-}
 
 /// Hands in an attempt of so many questions and queues the pupil's best grade. Handing in twice changes nothing.
 ///
@@ -36,7 +20,7 @@ pub(crate) async fn hand_in(app: &App, hand_in: HandIn, questions: usize) -> Res
     Ok(handed_in)
 }
 
-/// Closes an attempt with the marks of its questions and the time at which it counts as handed in, with or without a grade.
+/// Closes an attempt of so many questions with what it comes to, with or without a grade.
 ///
 /// # Errors
 /// As [`hand_in`].
@@ -44,16 +28,15 @@ pub(crate) async fn close(
     app: &App,
     attempt: &Attempt,
     responses: Responses,
-    marks: &[Mark],
-    submitted_at: Timestamp,
+    result: AttemptResult,
+    questions: usize,
     deliver: bool,
 ) -> Result<Submitted, StorageError> {
-    let result = result(marks, submitted_at);
     let submission =
         Submission { attempt: attempt.id.clone(), responses, result, deliver, at: app.clock.now() };
     let submitted = app.storage.submit_attempt(submission).await?;
     if let Submitted::Closed(attempt) = &submitted {
-        note(app, attempt, marks.len());
+        note(app, attempt, questions);
     }
     Ok(submitted)
 }

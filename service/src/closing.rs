@@ -42,10 +42,12 @@ pub(crate) async fn hand_in_saved(
     ended: Timestamp,
     preview: bool,
 ) -> Result<(), StorageError> {
-    let marks = quiz.marked(attempt, &attempt.responses);
     // The platform may have moved the end to before the attempt began.
     let at = ended.max(attempt.started_at);
-    let closed = attempts::close(app, attempt, attempt.responses.clone(), &marks, at, !preview).await?;
+    let questions = quiz.questions(&attempt.seed);
+    let result = quiz.result(&questions, attempt, &attempt.responses, at);
+    let responses = attempt.responses.clone();
+    let closed = attempts::close(app, attempt, responses, result, questions.len(), !preview).await?;
     if matches!(closed, Submitted::Closed(_)) {
         tracing::info!(attempt = %attempt.id, placement = %attempt.placement, "an attempt was closed at its quiz's end");
     }

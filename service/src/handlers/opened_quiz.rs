@@ -1,10 +1,10 @@
 //! A placement together with its proven pool: what the pupil's and the teacher's pages both start from.
 
-use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use jiff::Timestamp;
 use qbank::locale::Language;
-use qbank::marking::{Mark, mark_with};
+use qbank::marking::{LentMark, Mark, Marker};
 use qbank::pool::Pool;
 use qbank::question::Item;
 
@@ -61,22 +61,30 @@ impl OpenedQuiz {
         self.pool.draw(count, seed)
     }
 
-    /// The marks of an attempt's questions for these responses.
-    pub(crate) fn marked(&self, attempt: &Attempt, responses: &Responses) -> Vec<Mark> {
-        self.marks_of(&self.questions(&attempt.seed), attempt, responses)
-    }
-
-    /// The same where its questions are drawn already.
-    pub(crate) fn marks_of(
+    /// What an attempt with these questions comes to that is handed in with these responses, at that time.
+    pub(crate) fn result(
         &self,
         questions: &[&Item],
         attempt: &Attempt,
         responses: &Responses,
-    ) -> Vec<Mark> {
-        let nothing = BTreeMap::new();
+        submitted_at: Timestamp,
+    ) -> AttemptResult {
         let (pupil, policy) = (attempt.user.as_str(), self.placement.quiz.policy);
-        let responses_to = |item: &Item| responses.get(item.id.as_str()).unwrap_or(&nothing);
-        questions.iter().map(|item| mark_with(item, pupil, responses_to(item), policy)).collect()
+        let markers: Vec<Marker<'_>> = questions.iter().map(|item| Marker::new(item, policy)).collect();
+        let marked = markers.iter().map(|marker| {
+            let steps = responses.get(marker.item().id.as_str());
+            let response =
+                move |step: &str| steps.and_then(|steps| steps.get(step)).map_or("", String::as_str);
+            marker.mark(pupil, &marker.item().id, response)
+        });
+        let marks: Vec<LentMark<'_>> = marked.collect();
+        AttemptResult {
+            submitted_at,
+            marks: serde_json::to_string(&marks).expect("mark records are plain and have text keys"),
+            points: marks.iter().map(|mark| mark.points).sum(),
+            maximum: marks.iter().map(|mark| mark.max).sum(),
+            overrides: Vec::new(),
+        }
     }
 
     /// The zone in which the teacher chose the times, else the schools' own.

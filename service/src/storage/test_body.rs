@@ -27,6 +27,7 @@ use self::registration::{
 };
 use self::visits::{
     a_visit_brings_session_quiz_and_own_attempts, handing_in_keeps_judges_and_closes_in_one_step,
+    many_who_log_in_together_are_each_remembered, many_who_visit_and_hand_in_together_get_their_own,
 };
 use super::*;
 use crate::clock::plus_ms;
@@ -1124,6 +1125,8 @@ on_every_store! {
     a_launch_that_opens_nothing_uses_its_login_up
     a_visit_brings_session_quiz_and_own_attempts
     handing_in_keeps_judges_and_closes_in_one_step
+    many_who_visit_and_hand_in_together_get_their_own
+    many_who_log_in_together_are_each_remembered
     the_best_grade_waits_and_previews_do_not
     a_lease_keeps_others_away_until_it_runs_out
     sent_times_strictly_increase_whatever_the_clock_does

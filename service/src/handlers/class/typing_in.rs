@@ -130,8 +130,9 @@ async fn hand_in(
         SheetBegun::UsedUp => return Ok(Err("paper-used-up")),
         SheetBegun::NoSheet => return Ok(Err("paper-unknown")),
     };
-    let marks = on_paper.quiz.marked(&attempt, &responses);
-    match attempts::close(app, &attempt, responses, &marks, now, true).await? {
+    let questions = on_paper.quiz.questions(&attempt.seed);
+    let result = on_paper.quiz.result(&questions, &attempt, &responses, now);
+    match attempts::close(app, &attempt, responses, result, questions.len(), true).await? {
         Submitted::Closed(attempt) | Submitted::AlreadyClosed(attempt) => Ok(Ok(attempt)),
         Submitted::NoAttempt => Err(PageError::NotFound),
     }

@@ -302,6 +302,9 @@ pub(super) fn refused(
             fields: long.map(|(field, _, step)| field.link(texts, step, shown)).collect(),
         });
     }
+    if newer.is_empty() {
+        return None;
+    }
     let refused = fields::all(questions).filter_map(|(field, item, step)| {
         let yours = newer.get(item.id.as_str())?.get(step.id.as_str())?;
         let FieldLink { address, text } = field.link(texts, step, shown);

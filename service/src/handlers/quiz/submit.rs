@@ -86,8 +86,7 @@ impl Handing {
         Arc::new(move |attempt, kept| {
             let questions = self.quiz.questions(&attempt.seed);
             let stops = self.stop(&questions, kept).is_some();
-            let marks = || self.quiz.marks_of(&questions, attempt, &kept.responses);
-            (!stops).then(|| attempts::result(&marks(), self.now))
+            (!stops).then(|| self.quiz.result(&questions, attempt, &kept.responses, self.now))
         })
     }
 

@@ -110,7 +110,7 @@ pub(super) fn keep_typing(
     let opened = c.query_row(OPEN, [&id.0], Opened::read).optional().map_err(failed)?;
     let Some(Opened { attempt, mut stamps }) = opened else { return Ok(None) };
     let before = attempt.revision;
-    let kept = kept(attempt).with(&mut stamps, typing);
+    let kept = kept(&attempt).with(&mut stamps, typing);
     if kept.revision != before {
         c.execute(KEEP, keeping(id, &kept, &stamps)).map_err(failed)?;
     }
@@ -159,7 +159,7 @@ struct Writes {
 impl Writes {
     fn hand_in(&mut self, one: &HandIn, Opened { attempt, mut stamps }: Opened) -> HandedIn {
         let before = attempt.revision;
-        let kept = kept(attempt.clone()).with(&mut stamps, &one.typing);
+        let kept = kept(&attempt).with(&mut stamps, &one.typing);
         let Some(result) = (one.judge)(&attempt, &kept) else {
             if kept.revision != before {
                 self.keep.push(keeping(&attempt.id, &kept, &stamps));
@@ -167,7 +167,7 @@ impl Writes {
             return HandedIn::Kept(kept);
         };
         let closed = Attempt { responses: kept.responses, revision: kept.revision, ..attempt };
-        self.close.push(closing(&closed, Some(&stamps), &result));
+        self.close.push(closing(&closed, &result));
         if one.deliver {
             self.queue.push(outbox::best_of(&closed.placement, &closed.user, one.at));
         }
@@ -196,15 +196,15 @@ impl Opened {
 
 const OPEN: &str = "SELECT * FROM attempts WHERE id = ?1 AND voided_at IS NULL AND submitted_at IS NULL";
 const KEEP: &str = "UPDATE attempts SET responses = ?2, revision = ?3, stamps = ?4 WHERE id = ?1";
-/// Who wrote the answers is left as it is where that is not told.
+/// Who wrote the answers matters only as long as they change.
 const CLOSE: &str =
     "UPDATE attempts SET responses = ?2, submitted_at = ?3, marks = ?4, points = ?5, maximum = ?6,
-        revision = ?7, stamps = coalesce(?8, stamps)
+        revision = ?7, stamps = '{}'
      WHERE id = ?1";
 
 /// What is stored of an attempt before a page brings anything.
-fn kept(attempt: Attempt) -> Kept {
-    Kept { responses: attempt.responses, revision: attempt.revision, refused: Responses::new() }
+fn kept(attempt: &Attempt) -> Kept {
+    Kept { responses: attempt.responses.clone(), revision: attempt.revision, refused: Responses::new() }
 }
 
 /// The parameters of [`KEEP`].
@@ -213,7 +213,7 @@ fn keeping(id: &AttemptId, kept: &Kept, stamps: &Stamps) -> Vec<Value> {
 }
 
 /// The parameters of [`CLOSE`].
-fn closing(attempt: &Attempt, stamps: Option<&Stamps>, result: &AttemptResult) -> Vec<Value> {
+fn closing(attempt: &Attempt, result: &AttemptResult) -> Vec<Value> {
     values![
         attempt.id.0,
         to_json(&attempt.responses),
@@ -221,8 +221,7 @@ fn closing(attempt: &Attempt, stamps: Option<&Stamps>, result: &AttemptResult) -
         result.marks,
         result.points,
         result.maximum,
-        revision(attempt.revision),
-        stamps.map(to_json)
+        revision(attempt.revision)
     ]
 }
 
@@ -237,7 +236,7 @@ pub(super) fn submit(c: &Connection, submission: &Submission) -> Result<Submitte
         return Ok(Submitted::AlreadyClosed(attempt));
     }
     let attempt = Attempt { responses: submission.responses.clone(), ..attempt };
-    c.execute(CLOSE, closing(&attempt, None, &submission.result)).map_err(failed)?;
+    c.execute(CLOSE, closing(&attempt, &submission.result)).map_err(failed)?;
     if submission.deliver {
         outbox::queue_best(c, &attempt.placement, &attempt.user, submission.at)?;
     }

@@ -446,7 +446,11 @@ impl Storage for SqlStore {
         said: &BTreeMap<Edge, Said>,
     ) -> Result<(), StorageError> {
         let (id, said) = (id.clone(), said.clone());
-        self.threads.write(move |c| pools::refresh_windows(c, &id, &said)).await
+        let refresh = move |c: &Connection| match pools::placement(c, &id)? {
+            Some(known) => pools::refresh_windows(c, &known, &said),
+            None => Ok(()),
+        };
+        self.threads.write(refresh).await
     }
 
     async fn set_windows(

@@ -10,7 +10,7 @@ use super::row::failed;
 use super::{frame_origins, launches, people, platforms, pools};
 use crate::storage::{
     AnsweredLogin, Fingerprint, GradeEndpoint, KnownPlatform, LinkOpening, NewPlacement, Opened, Opening,
-    Opens, PlacementId, PlatformFrames, PoolId, Registration, SeenLogin, SessionPurpose, StorageError,
+    Opens, Placement, PlatformFrames, PoolId, Registration, SeenLogin, SessionPurpose, StorageError,
     TakenState,
 };
 
@@ -78,8 +78,8 @@ pub(super) fn open(c: &Connection, opening: &Opening) -> Result<Opened, StorageE
         Opens::Link(link) => match put_quiz(c, link)? {
             Quiz::At(placement) => {
                 pools::refresh_windows(c, &placement, &link.windows)?;
-                people::note_launch(c, &placement, &link.member, link.roster.as_ref())?;
-                link.purpose(placement)
+                people::note_launch(c, &placement.id, &link.member, link.roster.as_ref())?;
+                link.purpose(placement.id)
             }
             Quiz::None => return Ok(Opened::NoQuiz),
             Quiz::WithoutPool => return Ok(Opened::NoPool),
@@ -95,7 +95,7 @@ pub(super) fn open(c: &Connection, opening: &Opening) -> Result<Opened, StorageE
 
 /// The quiz of a link.
 enum Quiz {
-    At(PlacementId),
+    At(Box<Placement>),
     None,
     WithoutPool,
 }
@@ -106,13 +106,19 @@ fn put_quiz(c: &Connection, link: &LinkOpening) -> Result<Quiz, StorageError> {
     let Some(new) = (link.quiz)(known.as_ref().map(|known| known.quiz.clone())) else {
         return Ok(Quiz::None);
     };
-    let Some(pool_title) = title_of(c, &new.pool)? else { return Ok(Quiz::WithoutPool) };
-    let title = if new.title.is_empty() { pool_title } else { new.title.clone() };
-    let new = NewPlacement { title, ..new };
-    match known {
-        Some(known) if says_nothing_new(&known.quiz, &new) => Ok(Quiz::At(known.id)),
-        _ => Ok(Quiz::At(pools::put_placement(c, &new)?.id)),
-    }
+    // The pool of a quiz that is placed stays.
+    let new = if known.is_some() && !new.title.is_empty() {
+        new
+    } else {
+        let Some(pool_title) = title_of(c, &new.pool)? else { return Ok(Quiz::WithoutPool) };
+        let title = if new.title.is_empty() { pool_title } else { new.title.clone() };
+        NewPlacement { title, ..new }
+    };
+    let placement = match known {
+        Some(known) if says_nothing_new(&known.quiz, &new) => known,
+        _ => pools::put_placement(c, &new)?,
+    };
+    Ok(Quiz::At(Box::new(placement)))
 }
 
 fn title_of(c: &Connection, pool: &PoolId) -> Result<Option<String>, StorageError> {

@@ -160,17 +160,16 @@ pub(super) fn set_line_item(c: &Connection, id: &PlacementId, line_item: &Url) -
 
 pub(super) fn refresh_windows(
     c: &Connection,
-    id: &PlacementId,
+    known: &Placement,
     said: &BTreeMap<Edge, Said>,
 ) -> Result<(), StorageError> {
-    let Some(known) = placement(c, id)? else { return Ok(()) };
     if known.quiz.windows.refreshed(said) == known.quiz.windows {
         return Ok(());
     }
     // A teacher may change them at the same time.
     c.turn(&Turn::Settings).map_err(failed)?;
-    let Some(known) = placement(c, id)? else { return Ok(()) };
-    put_windows(c, id, &known.quiz.windows.refreshed(said))
+    let Some(known) = placement(c, &known.id)? else { return Ok(()) };
+    put_windows(c, &known.id, &known.quiz.windows.refreshed(said))
 }
 
 pub(super) fn set_windows(

@@ -1,5 +1,7 @@
 //! What a pupil's request reads and writes in one step.
 
+use futures_util::future::join_all;
+
 use super::*;
 
 fn session(placement: &Placement, id: &str, user: &str) -> SessionRecord {
@@ -90,4 +92,108 @@ pub(super) async fn handing_in_keeps_judges_and_closes_in_one_step(store: Arc<dy
 
     assert_eq!(hand_in(typing("2", "2")).await, HandedIn::NotOpen);
     assert_eq!(store.attempt(&attempt.id).await.unwrap(), Some(closed), "a closed one stays as it is");
+}
+
+/// So many that several go together in one statement.
+const MANY: usize = 24;
+
+pub(super) async fn many_who_visit_and_hand_in_together_get_their_own(store: Arc<dyn Storage>) {
+    let placed = placement(store.as_ref(), "l1", 3).await;
+    let mut pupils = Vec::new();
+    for number in 0..MANY {
+        let user = format!("u{number}");
+        store.add_session(session(&placed, &user, &user)).await.unwrap();
+        if number % 3 == 0 {
+            submit(store.as_ref(), &placed, &user, 2).await;
+        }
+        pupils.push(open_attempt(store.as_ref(), &placed, &user).await);
+    }
+
+    let visits = join_all(pupils.iter().enumerate().map(|(number, open)| {
+        let attempts = if number % 2 == 0 { Asked::All } else { Asked::One(open.id.clone()) };
+        let session = (number != 5).then(|| Fingerprint::of(open.user.as_str()));
+        store.visit(VisitAsked { session, placement: placed.id.clone(), attempts, now: monday() })
+    }));
+    for (number, (visit, open)) in visits.await.into_iter().zip(&pupils).enumerate() {
+        let visit = visit.unwrap();
+        assert_eq!(visit.placement.as_ref(), Some(&placed));
+        let user = visit.session.and_then(|session| session.user);
+        assert_eq!(user.as_ref(), (number != 5).then_some(&open.user), "one came without a session");
+        let numbers: Vec<u32> = visit.attempts.iter().map(|attempt| attempt.number).collect();
+        match number {
+            5 => assert!(numbers.is_empty()),
+            number if number % 6 == 0 => assert_eq!(numbers, [1, 2], "in order"),
+            _ => assert_eq!(visit.attempts, [open.clone()]),
+        }
+    }
+
+    // Every fourth has to look again; every fifth presses twice.
+    let hand_in = |number: usize, open: &Attempt| {
+        let answer = [("total".to_owned(), number.to_string())].into();
+        let responses = Responses::from([("q1".to_owned(), answer)]);
+        let judge: Judge = Arc::new(move |attempt, kept| {
+            assert_eq!(kept.responses["q1"]["total"], number.to_string());
+            (number % 4 != 0).then(|| submission(attempt, 8).result)
+        });
+        let Attempt { id: attempt, placement, user, .. } = open.clone();
+        let typing = Typing::from_page("a", "0", responses);
+        store.hand_in(HandIn { attempt, placement, user, typing, judge, deliver: true, at: monday() })
+    };
+    let presses = pupils
+        .iter()
+        .enumerate()
+        .flat_map(|(number, open)| std::iter::repeat_n((number, open), if number % 5 == 0 { 2 } else { 1 }));
+    let presses: Vec<(usize, &Attempt)> = presses.collect();
+    let outcomes = join_all(presses.iter().map(|(number, open)| hand_in(*number, open))).await;
+    let mut closed = BTreeSet::new();
+    for ((number, open), outcome) in presses.into_iter().zip(outcomes) {
+        match outcome.unwrap() {
+            HandedIn::Kept(kept) => assert_eq!((number % 4, kept.revision), (0, 1)),
+            HandedIn::Closed(attempt) => {
+                assert_eq!((&attempt.id, number % 4 != 0), (&open.id, true));
+                assert!(closed.insert(number), "an attempt is closed once");
+            }
+            HandedIn::NotOpen => assert_eq!(number % 5, 0),
+        }
+    }
+    assert_eq!(closed.len(), MANY - MANY / 4);
+    let grades = store.deliveries_at(&placed.id).await.unwrap();
+    for (number, open) in pupils.iter().enumerate() {
+        let stored = store.attempt(&open.id).await.unwrap().unwrap();
+        assert_eq!(stored.responses["q1"]["total"], number.to_string());
+        assert_eq!(stored.result.is_some(), closed.contains(&number));
+        let grade = grades.iter().find(|grade| grade.user == open.user);
+        let points = grade.and_then(|grade| grade.progress.score()).map(|score| score.points);
+        let earlier = (number % 3 == 0).then_some(2);
+        assert_eq!(points, if number % 4 == 0 { earlier } else { Some(8) }, "pupil {number}");
+    }
+}
+
+pub(super) async fn many_who_log_in_together_are_each_remembered(store: Arc<dyn Storage>) {
+    let registered = store.put_registration(registration("c1"), &change()).await.unwrap();
+    let login = |number: usize| LoginState {
+        storage: (number % 2 == 0)
+            .then(|| PlatformStorage { target: "_parent".to_owned(), secret: Fingerprint::of("kept") }),
+        ..login_state(registered.id, &format!("login {number}"))
+    };
+    store.add_login_state(login(0)).await.unwrap();
+    // The first comes again, which is refused, and takes nobody along.
+    let added = join_all((0..MANY).map(|number| store.add_login_state(login(number)))).await;
+    let refused: Vec<usize> = (0..MANY).filter(|number| added[*number].is_err()).collect();
+    assert_eq!(refused, [0]);
+    let state = |number: usize| Fingerprint::of(&format!("login {number}"));
+    let states: Vec<Fingerprint> = (0..=MANY).map(state).collect();
+    let answered = join_all(states.iter().map(|state| store.answered_login(state, monday()))).await;
+    for (number, answered) in answered.into_iter().enumerate() {
+        let answered = answered.unwrap();
+        assert_eq!(answered.is_some(), number < MANY);
+        let Some(answered) = answered else { continue };
+        assert_eq!(answered.seen, SeenLogin { login: login(number), open: true });
+        assert_eq!(answered.registration, registered);
+    }
+    let issuers = ["https://platform.example.org", "https://nobody.example.org"];
+    let known = join_all(issuers.iter().cycle().take(MANY).map(|issuer| store.known_platforms(issuer))).await;
+    for (number, known) in known.into_iter().enumerate() {
+        assert_eq!(known.unwrap().len(), usize::from(number % 2 == 0));
+    }
 }
