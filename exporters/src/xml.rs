@@ -250,6 +250,30 @@ impl<W: Write> XmlWriter<W> {
         put_escaped(text, in_text, &mut self.text)
     }
 
+    /// A part that is already written, for a place inside so many elements, where it begins and ends with whole lines.
+    ///
+    /// # Errors
+    /// [`XmlError::Write`].
+    pub fn written(&mut self, part: &str) -> Result<(), XmlError> {
+        self.text.push_str(part);
+        self.spill(PIECE)
+    }
+
+    /// Goes on inside so many elements that [`XmlWriter::written`] has begun and will end.
+    ///
+    /// # Errors
+    /// Those of `children`.
+    pub fn deeper(
+        &mut self,
+        levels: usize,
+        children: impl FnOnce(&mut Self) -> Result<(), XmlError>,
+    ) -> Result<(), XmlError> {
+        self.depth += levels;
+        children(self)?;
+        self.depth -= levels;
+        Ok(())
+    }
+
     /// Ends the document with a line feed and hands back the writer below.
     ///
     /// # Errors

@@ -235,7 +235,7 @@ pub fn worked_with(item: &Item, mark: &Mark) -> Vec<WorkedWith> {
         let response = response.map_or("", |marked| marked.response.as_str());
         let given = Given::read(step, response, locale, language);
         let WorkedWith { right, own, .. } = &with;
-        let differs = |name: &&str| own.get(*name) != right.get(*name);
+        let differs = |name: &&str| own.get(name) != right.get(name);
         let own = proven.expression.names().iter().any(differs).then_some(own);
         let judge = Judge { step, proven, right, own, policy: Policy::default(), language };
         let follows = judge.follows(&given);

@@ -9,6 +9,7 @@ use alloc::{
 use core::{fmt, ops::RangeInclusive};
 
 use serde::Deserialize;
+use smol_str::SmolStr;
 
 use crate::{
     family::{DrawError, Family, Seeded},
@@ -373,7 +374,7 @@ impl<'d> Drawing<'d> {
 
     fn known_codes(&self, codes: &[String], section: usize) -> Result<(), PlanError> {
         let known: BTreeSet<&str> =
-            self.families.iter().flat_map(|family| &family.standards).map(|code| code.as_str()).collect();
+            self.families.iter().flat_map(|family| &family.standards).map(SmolStr::as_str).collect();
         match codes.iter().find(|code| !known.contains(code.as_str())) {
             None => Ok(()),
             Some(standard) => Err(PlanError::UnknownStandard {

@@ -105,7 +105,7 @@ fn responses(session: &Session<'_>, item: &Item, wrong: Option<usize>) -> BTreeM
 
 fn as_told(scalar: &Scalar) -> String {
     match scalar {
-        Scalar::Identifier(id) => id.clone(),
+        Scalar::Identifier(id) => id.to_string(),
         other => panic!("{other:?} where an identifier belongs"),
     }
 }

@@ -29,6 +29,9 @@ impl Limits {
     pub const LISTING: Self = Self { bytes: 1 << 30, elements: 2_000_000 };
 }
 
+/// Room for the words of most items; they have a word in 16 bytes.
+const ROOM: usize = 32 << 10;
+
 /// How much of a strange name or text is told.
 const TOLD: usize = 60;
 
@@ -233,7 +236,12 @@ pub fn read_document(input: impl BufRead, roots: &[&str], limits: Limits) -> Res
         let expected = format!("'{}' of QTI 3.0, 2.2 or 2.1", roots.join("' or '"));
         return Err(Fault::unexpected(root.line, found, expected));
     };
-    let document = Document { version, words: String::new(), attributes: Vec::new(), nodes: Vec::new() };
+    let document = Document {
+        version,
+        words: String::with_capacity(ROOM),
+        attributes: Vec::with_capacity(ROOM / 32),
+        nodes: Vec::with_capacity(ROOM / 16),
+    };
     let mut building =
         Building { document, open: Vec::new(), in_text: false, elements: 0, most: limits.elements };
     building.begin(root)?;

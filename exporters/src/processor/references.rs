@@ -80,7 +80,7 @@ impl Check<'_> {
         };
         for scalar in correct.scalars() {
             if let Scalar::Identifier(name) = scalar
-                && !choices.contains(name)
+                && !choices.iter().any(|choice| choice == name)
             {
                 self.unknown(*line, "choice", name);
             }

@@ -151,7 +151,7 @@ impl Session<'_> {
                 let value = typed(declaration, text, *base);
                 self.variables.set(name, value)?;
                 match string {
-                    Some(string) => self.variables.set(string, Value::single(Scalar::String(text.clone()))),
+                    Some(string) => self.variables.set(string, Value::single(Scalar::String(text.into()))),
                     None => Ok(()),
                 }
             }
@@ -163,7 +163,7 @@ impl Session<'_> {
             ) => {
                 check_chosen(choosing, chosen).map_err(strange)?;
                 let cardinality = self.variables.get(name)?.declaration.cardinality;
-                let chosen = chosen.iter().cloned().map(Scalar::Identifier).collect();
+                let chosen = chosen.iter().map(|one| Scalar::Identifier(one.into())).collect();
                 self.variables.set(name, Value::of(cardinality, chosen))
             }
             (_, Some(Response::Text(text))) => Err(strange(text)),
@@ -207,7 +207,7 @@ fn numeral_record(text: &str) -> Value {
             fields.insert(name.to_owned(), scalar);
         }
     };
-    put("stringValue", Value::single(Scalar::String(text.to_owned())));
+    put("stringValue", Value::single(Scalar::String(text.into())));
     if let Some(number) = parse_float(trimmed) {
         let unsigned = trimmed.trim_start_matches(['+', '-']);
         let (mantissa, exponent) = unsigned.split_once(['e', 'E']).unwrap_or((unsigned, ""));

@@ -1,6 +1,8 @@
 //! Values of the standard: single ones of a base type, containers, records, and NULL.
 use std::{collections::BTreeMap, fmt};
 
+use smol_str::SmolStr;
+
 /// The type of a single value.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum BaseType {
@@ -63,12 +65,10 @@ impl BaseType {
             Self::Integer => Scalar::Integer(trimmed.parse().ok()?),
             Self::Float => Scalar::Float(parse_float(trimmed)?),
             Self::Duration => Scalar::Duration(parse_float(trimmed).filter(|seconds| *seconds >= 0.0)?),
-            Self::Identifier => {
-                Scalar::Identifier(Some(trimmed).filter(|name| is_identifier(name))?.to_owned())
-            }
-            Self::Uri => Scalar::Uri(trimmed.to_owned()),
-            Self::String => Scalar::String(text.to_owned()),
-            Self::File => Scalar::File(text.to_owned()),
+            Self::Identifier => Scalar::Identifier(Some(trimmed).filter(|name| is_identifier(name))?.into()),
+            Self::Uri => Scalar::Uri(trimmed.into()),
+            Self::String => Scalar::String(text.into()),
+            Self::File => Scalar::File(text.into()),
             Self::Pair => two(trimmed).map(|(one, other)| Scalar::Pair(one, other))?,
             Self::DirectedPair => two(trimmed).map(|(from, to)| Scalar::DirectedPair(from, to))?,
             Self::Point => {
@@ -79,9 +79,9 @@ impl BaseType {
     }
 }
 
-fn two(text: &str) -> Option<(String, String)> {
+fn two(text: &str) -> Option<(SmolStr, SmolStr)> {
     let mut words = text.split_ascii_whitespace();
-    let pair = (words.next()?.to_owned(), words.next()?.to_owned());
+    let pair = (words.next()?.into(), words.next()?.into());
     words.next().is_none().then_some(pair)
 }
 
@@ -130,25 +130,25 @@ pub enum Scalar {
     /// A truth value.
     Boolean(bool),
     /// A name.
-    Identifier(String),
+    Identifier(SmolStr),
     /// A whole number of 32 bits.
     Integer(i32),
     /// A binary number, always finite.
     Float(f64),
     /// Text.
-    String(String),
+    String(SmolStr),
     /// An address.
-    Uri(String),
+    Uri(SmolStr),
     /// Where on a picture.
     Point(i32, i32),
     /// Two names, whichever comes first.
-    Pair(String, String),
+    Pair(SmolStr, SmolStr),
     /// From one name to another.
-    DirectedPair(String, String),
+    DirectedPair(SmolStr, SmolStr),
     /// Seconds.
     Duration(f64),
     /// The name of a file.
-    File(String),
+    File(SmolStr),
 }
 
 impl Scalar {
@@ -373,7 +373,7 @@ mod tests {
     #[test]
     fn empty_containers_and_strings_are_nothing_and_bags_have_no_order() {
         assert!(Value::of(Cardinality::Ordered, Vec::new()).is_null());
-        assert!(Value::single(Scalar::String(String::new())).is_null());
+        assert!(Value::single(Scalar::String(SmolStr::default())).is_null());
         let numbers =
             |numbers: &[i32]| numbers.iter().map(|number| Scalar::Integer(*number)).collect::<Vec<_>>();
         assert!(Value::Multiple(numbers(&[1, 2, 2])).same(&Value::Multiple(numbers(&[2, 1, 2]))));

@@ -2,6 +2,7 @@
 use std::{collections::BTreeMap, sync::LazyLock};
 
 use qbank::draw::Draws;
+use smol_str::SmolStr;
 
 use super::{
     declarations::{Declaration, Role},
@@ -144,25 +145,28 @@ fn start_of(declaration: &Declaration) -> Value {
     }
 }
 
-/// Choices left to chance, the same for the same key.
-pub struct Chance(Draws);
+/// Choices left to chance, the same for the same key. Most items leave none.
+pub struct Chance {
+    key: SmolStr,
+    draws: Option<Draws>,
+}
 
 impl Chance {
     /// The choices of that key.
     #[must_use]
     pub fn keyed(key: &str) -> Self {
-        Self(Draws::keyed(key))
+        Self { key: key.into(), draws: None }
     }
 
     /// A number below `bound`, which is not 0; all equally likely.
     pub(super) fn below(&mut self, bound: u64) -> u64 {
-        self.0.below(bound)
+        self.draws.get_or_insert_with(|| Draws::keyed(&self.key)).below(bound)
     }
 
     /// A float from 0 up to 1.
     #[expect(clippy::cast_precision_loss, reason = "53 bits fit a float")]
     pub(super) fn share(&mut self) -> f64 {
         const STEPS: u64 = 1 << 53;
-        self.0.below(STEPS) as f64 / STEPS as f64
+        self.below(STEPS) as f64 / STEPS as f64
     }
 }

@@ -10,6 +10,7 @@ use qbank::{
     decimal::Decimal,
     question::{Item, Step},
 };
+use smol_str::SmolStr;
 
 use super::{
     ExportError, Solution,
@@ -124,8 +125,8 @@ impl<'i> Mapping<'i> {
         let maximum = source.max_points();
         let item = AssessmentItem {
             identifier,
-            title: source.title.to_string(),
-            language: source.locale.to_string(),
+            title: source.title.clone(),
+            language: source.locale.clone(),
             responses: Vec::new(),
             outcomes: vec![
                 OutcomeDeclaration::score(Identifier::fixed("SCORE"), Decimal::ZERO, Some(maximum)),
@@ -174,7 +175,7 @@ impl Ending {
         let score = Identifier::fixed("SCORE");
         item.processing.push(Rule::SetOutcomeValue(score.clone(), Expression::Sum(scores)));
         if solution == Solution::ForScorers {
-            rubric.push(Block::text(words.solution));
+            rubric.push(Block::text(SmolStr::new_static(words.solution)));
             rubric.extend(working);
         } else if solution == Solution::AfterLastAttempt {
             let (outcome, shown) = (Identifier::fixed("SOLUTION"), Identifier::fixed("WORKED"));
@@ -186,7 +187,7 @@ impl Ending {
                 }],
                 otherwise: Vec::new(),
             });
-            let title = Some(words.solution.to_owned());
+            let title = Some(SmolStr::new_static(words.solution));
             item.feedback.push(ModalFeedback { outcome, identifier: shown, title, content: working });
         }
         item.body.push(Block::Rubric(RubricBlock { content: rubric }));

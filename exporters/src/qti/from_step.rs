@@ -170,7 +170,7 @@ impl StepMapping<'_, '_> {
         mapping.rubric.push(Block::text(labelled(label, &scoring)));
         mapping.solution.push(Block::text(labelled(label, &step.prompt)));
         if !step.solution.is_empty() {
-            mapping.solution.push(Block::Preformatted(step.solution.join("\n")));
+            mapping.solution.push(Block::Preformatted(step.solution.join("\n").into()));
         }
     }
 
@@ -245,9 +245,9 @@ impl StepMapping<'_, '_> {
             raw,
             expected_length,
         };
-        let mut line = vec![Inline::Text(format!("{prompt} {before}")), Inline::TextEntry(entry)];
+        let mut line = vec![Inline::Text(format!("{prompt} {before}").into()), Inline::TextEntry(entry)];
         if !after.is_empty() {
-            line.push(Inline::Text(after));
+            line.push(Inline::Text(after.into()));
         }
         let mut content = vec![Block::Paragraph(line)];
         let demand = self.step.accept.explained(self.mapping.words.language);
@@ -351,9 +351,9 @@ impl StepMapping<'_, '_> {
                 let choice =
                     InlineChoiceInteraction { response: response.clone(), label: prompt.clone(), choices };
                 let line = vec![
-                    Inline::Text(format!("{left} ")),
+                    Inline::Text(format!("{left} ").into()),
                     Inline::InlineChoice(choice),
-                    Inline::Text(format!(" {right}")),
+                    Inline::Text(format!(" {right}").into()),
                 ];
                 vec![Block::text(prompt), Block::Paragraph(line)]
             }
@@ -383,7 +383,7 @@ impl StepMapping<'_, '_> {
     fn simple_choices(&self) -> Result<Vec<SimpleChoice>, ExportError> {
         let choices = self.step.choices.iter().map(|choice| {
             let identifier = Identifier::new(&choice.id).map_err(|error| self.at.identifier(error))?;
-            Ok(SimpleChoice { identifier, text: vec![Inline::Text(choice.text.to_string())] })
+            Ok(SimpleChoice { identifier, text: vec![Inline::Text(choice.text.clone())] })
         });
         choices.collect()
     }

@@ -2,6 +2,7 @@
 //!
 //! Only the shape of judging is here. Which test belongs to which verdict is decided in [`super::from_item`].
 use qbank::{decimal::Decimal, misconceptions, question::Step};
+use smol_str::SmolStr;
 
 use super::{
     from_item::StepNames,
@@ -62,7 +63,7 @@ impl Verdict {
 pub(super) struct Judging {
     names: StepNames,
     words: &'static Wording,
-    title: Option<String>,
+    title: Option<SmolStr>,
     /// Points for a right answer, and for the right value in the wrong form.
     points: Decimal,
     form_points: Option<Decimal>,
@@ -86,7 +87,7 @@ impl Judging {
         Self {
             names,
             words,
-            title: title.map(str::to_owned),
+            title: title.map(SmolStr::new),
             points,
             form_points: (form_points > 0).then(|| Decimal::from(form_points)),
             form,
@@ -136,8 +137,8 @@ impl Judging {
     ) -> Result<(), IdentifierError> {
         let identifier = Identifier::new(&ids.join("."))?;
         let known = ids.iter().filter_map(|id| misconceptions::find(id));
-        let content =
-            known.map(|misconception| Block::text(misconception.pupil(self.words.language))).collect();
+        let content = known.map(|misconception| misconception.pupil(self.words.language));
+        let content = content.map(|sentence| Block::text(SmolStr::new_static(sentence))).collect();
         let rules = vec![Rule::set_identifier(&self.names.feedback, &identifier)];
         self.tell(identifier, content);
         self.branches.push(Branch { test, rules });
@@ -182,7 +183,7 @@ impl Judging {
 
     fn rules(&mut self, verdict: Verdict, points: Option<Decimal>) -> Vec<Rule> {
         let identifier = verdict.identifier();
-        let mut content = vec![Block::text(verdict.sentence(self.words))];
+        let mut content = vec![Block::text(SmolStr::new_static(verdict.sentence(self.words)))];
         if verdict == Verdict::Form && !self.form_demand.is_empty() {
             content.push(Block::text(self.form_demand.clone()));
         }

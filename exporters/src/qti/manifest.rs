@@ -77,8 +77,65 @@ pub(super) fn resources_of<'e>(
     mut entries: impl Iterator<Item = Entry<'e>>,
 ) -> Result<Vec<u8>, XmlError> {
     let mut writer = ManifestWriter::part(context, DEPTHS[0]);
-    entries.try_for_each(|entry| writer.item_resource(&entry))?;
+    let mut known = Vec::new();
+    entries.try_for_each(|entry| {
+        let alike = match known.iter().position(|known: &Alike| known.has(&entry)) {
+            Some(place) => place,
+            None => {
+                known.push(Alike::written(context, &entry)?);
+                known.len() - 1
+            }
+        };
+        writer.item_resource(&entry, &known[alike])
+    })?;
     writer.xml.finish_fragment()
+}
+
+/// The metadata of items that differ in nothing but what identifies them, as most of a family do: written once.
+struct Alike {
+    template: bool,
+    steps: usize,
+    kinds: Vec<&'static str>,
+    version: u32,
+    locale: SmolStr,
+    standards: Vec<SmolStr>,
+    difficulty: u8,
+    title: SmolStr,
+    /// What stands before what identifies an item, and behind it.
+    written: [String; 2],
+}
+
+impl Alike {
+    fn written(context: &Context<'_>, entry: &Entry<'_>) -> Result<Self, XmlError> {
+        let Entry { item, template, .. } = *entry;
+        let mut writer = ManifestWriter::part(context, DEPTHS[0] + 1);
+        let gap = writer.item_metadata(entry)?;
+        let mut before = String::from_utf8(writer.xml.finish_fragment()?).expect("XML is written as text");
+        let behind = before.split_off(gap);
+        Ok(Self {
+            template: template.is_some(),
+            steps: item.steps.len(),
+            kinds: interaction_types(item),
+            version: item.version,
+            locale: item.locale.clone(),
+            standards: item.standards.clone(),
+            difficulty: item.difficulty,
+            title: item.title.clone(),
+            written: [before, behind],
+        })
+    }
+
+    fn has(&self, entry: &Entry<'_>) -> bool {
+        let Entry { item, template, .. } = *entry;
+        self.template == template.is_some()
+            && self.steps == item.steps.len()
+            && self.version == item.version
+            && self.difficulty == item.difficulty
+            && self.title == item.title
+            && self.locale == item.locale
+            && self.standards == item.standards
+            && self.kinds == interaction_types(item)
+    }
 }
 
 struct ManifestWriter<'o> {
@@ -125,14 +182,13 @@ impl ManifestWriter<'_> {
         Ok(gaps)
     }
 
-    fn item_resource(&mut self, entry: &Entry<'_>) -> Written {
-        let Entry { id, item, path, template, .. } = *entry;
+    fn item_resource(&mut self, entry: &Entry<'_>, alike: &Alike) -> Written {
+        let Entry { id, path, .. } = *entry;
+        let [before, behind] = &alike.written;
         self.parent(resource(id, self.dialect.item_type, path.as_str()), |w| {
-            w.parent(Element::new("metadata"), |w| {
-                w.qti_metadata(item, template.is_some())?;
-                w.curriculum_metadata(item)?;
-                w.item_metadata(entry)
-            })?;
+            w.xml.written(before)?;
+            w.xml.deeper(METADATA_DEPTH, |xml| identifiers(xml, entry))?;
+            w.xml.written(behind)?;
             w.xml.empty(Element::new("file").attribute("href", path.as_str()))
         })
     }
@@ -153,46 +209,52 @@ impl ManifestWriter<'_> {
     fn package_metadata(&mut self, source: &(impl ItemSource + ?Sized)) -> Written {
         self.lom(|w| {
             let policy = [(SOLUTION_CATALOG, w.options.solution.name().to_owned())];
-            w.general(source.id(), &policy, source.title(), source.locale())?;
+            w.general(source.title(), source.locale(), |w| {
+                identifier(&mut w.xml, TOOL_NAME, source.id())?;
+                policy.iter().try_for_each(|(catalog, entry)| identifier(&mut w.xml, catalog, entry))
+            })?;
             w.meta_metadata()
         })
     }
 
-    fn item_metadata(&mut self, entry: &Entry<'_>) -> Written {
-        let Entry { id, item, template, .. } = *entry;
-        let origin = match template {
-            Some(_) => vec![(FAMILY_CATALOG, format!("{} {} {}", item.family, item.version, item.locale))],
-            None => vec![(DRAW_CATALOG, draw(item)), (RECEIPT_CATALOG, item.receipt.clone())],
-        };
-        self.lom(|w| {
-            w.general(id, &origin, &item.title, &item.locale)?;
-            w.parent(Element::new("lifeCycle"), |w| {
-                w.parent(Element::new("version"), |w| w.string("en", &item.version.to_string()))?;
-                w.vocabulary("status", "final")
-            })?;
-            w.meta_metadata()?;
-            w.educational(item)?;
-            if item.standards.is_empty() { Ok(()) } else { w.classification(&item.standards) }
-        })
+    /// All metadata of an item, but for what identifies it; tells where that belongs.
+    fn item_metadata(&mut self, entry: &Entry<'_>) -> Result<usize, XmlError> {
+        let Entry { item, template, .. } = *entry;
+        let mut gap = 0;
+        self.parent(Element::new("metadata"), |w| {
+            w.qti_metadata(item, template.is_some())?;
+            w.curriculum_metadata(item)?;
+            w.lom(|w| {
+                w.general(&item.title, &item.locale, |w| {
+                    gap = w.xml.gap()?;
+                    Ok(())
+                })?;
+                w.parent(Element::new("lifeCycle"), |w| {
+                    w.parent(Element::new("version"), |w| w.string("en", &item.version.to_string()))?;
+                    w.vocabulary("status", "final")
+                })?;
+                w.meta_metadata()?;
+                w.educational(item)?;
+                if item.standards.is_empty() { Ok(()) } else { w.classification(&item.standards) }
+            })
+        })?;
+        Ok(gap)
     }
 
     fn lom(&mut self, children: impl FnOnce(&mut Self) -> Written) -> Written {
         self.parent(Element::new("lom").attribute("xmlns", LOM), children)
     }
 
-    fn general(&mut self, id: &str, more: &[(&str, String)], title: &str, language: &str) -> Written {
+    fn general(
+        &mut self,
+        title: &str,
+        language: &str,
+        identifiers: impl FnOnce(&mut Self) -> Written,
+    ) -> Written {
         self.parent(Element::new("general"), |w| {
-            w.identifier(TOOL_NAME, id)?;
-            more.iter().try_for_each(|(catalog, entry)| w.identifier(catalog, entry))?;
+            identifiers(w)?;
             w.parent(Element::new("title"), |w| w.string(language, title))?;
             w.text("language", language)
-        })
-    }
-
-    fn identifier(&mut self, catalog: &str, entry: &str) -> Written {
-        self.parent(Element::new("identifier"), |w| {
-            w.text("catalog", catalog)?;
-            w.text("entry", entry)
         })
     }
 
@@ -290,6 +352,28 @@ impl ManifestWriter<'_> {
             w.text("GUID", &case_item.identifier)
         })
     }
+}
+
+/// Inside how many elements what identifies an item stands in its resource: `metadata`, `lom` and `general`.
+const METADATA_DEPTH: usize = 3;
+
+/// What identifies an item: its name, what it was drawn from, and its receipt.
+fn identifiers(xml: &mut XmlWriter<Vec<u8>>, entry: &Entry<'_>) -> Written {
+    let Entry { id, item, template, .. } = *entry;
+    identifier(xml, TOOL_NAME, id)?;
+    if template.is_some() {
+        let family = format!("{} {} {}", item.family, item.version, item.locale);
+        return identifier(xml, FAMILY_CATALOG, &family);
+    }
+    identifier(xml, DRAW_CATALOG, &draw(item))?;
+    identifier(xml, RECEIPT_CATALOG, &item.receipt)
+}
+
+fn identifier(xml: &mut XmlWriter<Vec<u8>>, catalog: &str, entry: &str) -> Written {
+    xml.lines(Element::new("identifier"), |xml| {
+        xml.text_element(Element::new("catalog"), catalog)?;
+        xml.text_element(Element::new("entry"), entry)
+    })
 }
 
 fn resource<'e>(identifier: &'e str, kind: &'e str, path: &'e str) -> Element<'e> {

@@ -3,17 +3,17 @@
 //!
 //! A value of these types is one item, ready to be spelled out by [`super::write`]. It holds what our items use of
 //! the standard, not all of it, and decides nothing about content.
-use std::{fmt, sync::Arc};
+use std::fmt;
 
 use qbank::decimal::Decimal;
+use smol_str::SmolStr;
 
 use super::processing::{Rule, TemplateRule, Value};
 
 /// A name inside an item: starts with a letter or `_`, goes on with letters, digits, `_`, `-` and `.` (ASCII only,
-/// the part of the standard's rule on which all readers agree). An item names each of its variables dozens of times, so copies share
-/// the text.
+/// the part of the standard's rule on which all readers agree).
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct Identifier(Arc<str>);
+pub struct Identifier(SmolStr);
 
 /// A text that cannot be an identifier.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -40,7 +40,8 @@ impl Identifier {
 
     /// A name fixed in this crate.
     pub(crate) fn fixed(text: &'static str) -> Self {
-        Self::new(text).expect("a name written in this crate follows the rule")
+        debug_assert!(Self::new(text).is_ok(), "a name written in this crate follows the rule: {text}");
+        Self(SmolStr::new_static(text))
     }
 
     /// The name as text.
@@ -127,7 +128,7 @@ pub enum Block {
     /// A paragraph.
     Paragraph(Vec<Inline>),
     /// Text whose spaces and line ends count, such as a column working.
-    Preformatted(String),
+    Preformatted(SmolStr),
     /// A part of the body, with a class for style sheets.
     Division {
         /// The class.
@@ -146,7 +147,7 @@ pub enum Block {
 impl Block {
     /// A paragraph of plain text.
     #[must_use]
-    pub fn text(text: impl Into<String>) -> Self {
+    pub fn text(text: impl Into<SmolStr>) -> Self {
         Self::Paragraph(vec![Inline::Text(text.into())])
     }
 }
@@ -155,7 +156,7 @@ impl Block {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Inline {
     /// Plain text.
-    Text(String),
+    Text(SmolStr),
     /// A box to write in.
     TextEntry(TextEntryInteraction),
     /// A choice inside a line.
@@ -175,7 +176,7 @@ pub struct PrintedVariable {
 
 impl From<&str> for Inline {
     fn from(text: &str) -> Self {
-        Self::Text(text.to_owned())
+        Self::Text(text.into())
     }
 }
 
@@ -254,7 +255,7 @@ pub struct ModalFeedback {
     /// The identifier it must hold.
     pub identifier: Identifier,
     /// A heading.
-    pub title: Option<String>,
+    pub title: Option<SmolStr>,
     /// The words.
     pub content: Vec<Block>,
 }
@@ -277,9 +278,9 @@ pub struct AssessmentItem {
     /// Its identifier, unique in a package.
     pub identifier: Identifier,
     /// Its title, which a pupil may see.
-    pub title: String,
+    pub title: SmolStr,
     /// The language of its text (BCP 47).
-    pub language: String,
+    pub language: SmolStr,
     /// What the pupil gives.
     pub responses: Vec<ResponseDeclaration>,
     /// What response processing finds.

@@ -103,18 +103,25 @@ fn rounded(key: Decimal, places: u32) -> Option<Decimal> {
 /// A pattern for a text that writes exactly this value, in any usual form, with or without its unit.
 pub(super) fn value_pattern(value: Decimal, unit: Option<&str>) -> String {
     let sign = if value.is_negative() { "[-]" } else { "" };
-    let plain = value.normalized();
-    let whole = match plain.whole_part() {
+    let plain = value.normalized().to_string();
+    let (whole, fraction) = plain.trim_start_matches('-').split_once('.').unwrap_or((&plain, ""));
+    let mut number = String::with_capacity(40);
+    number.push_str(sign);
+    match whole {
         // A zero before the point may be left out, but not alone.
-        0 if plain.places() > 0 => "0*".to_owned(),
-        0 => "0+".to_owned(),
-        whole => format!("0*{}", grouped(&whole.to_string())),
-    };
-    let fraction = match plain.places() {
-        0 => "([.]0*)?".to_owned(),
-        places => format!("[.]{:0width$}0*", plain.fraction_units(), width = places as usize),
-    };
-    beside_unit(&format!("{sign}{whole}{fraction}"), unit, false)
+        "0" if fraction.is_empty() => number.push_str("0+"),
+        "0" => number.push_str("0*"),
+        whole => {
+            number.push_str("0*");
+            push_grouped(whole, &mut number);
+        }
+    }
+    if fraction.is_empty() {
+        number.push_str("([.]0*)?");
+    } else {
+        ["[.]", fraction, "0*"].into_iter().for_each(|part| number.push_str(part));
+    }
+    beside_unit(&number, unit, false)
 }
 
 /// A pattern for a text in the form asked for, whatever its value; `None` where any form will do.
@@ -129,38 +136,51 @@ pub(super) fn form_pattern(form: &Form, unit: Option<&str>) -> Option<String> {
 }
 
 /// Commas may stand between groups of three digits.
-fn grouped(digits: &str) -> String {
-    let mut pattern = String::new();
+fn push_grouped(digits: &str, pattern: &mut String) {
     for (index, digit) in digits.chars().enumerate() {
         if index > 0 && (digits.len() - index).is_multiple_of(3) {
             pattern.push_str(",?");
         }
         pattern.push(digit);
     }
-    pattern
 }
 
 fn beside_unit(number: &str, unit: Option<&str>, required: bool) -> String {
-    let spaced = |before: &str, after: &str| format!(r"\s*{before}{number}{after}\s*");
     let Some(unit) = unit.and_then(units::by_symbol) else {
-        return spaced("", "");
+        return [r"\s*", number, r"\s*"].concat();
     };
-    let words = &WORDS[unit.symbol];
-    match (leading_symbol(unit), required) {
-        (None, true) => spaced("", &format!(r"\s*{words}[.]?")),
-        (None, false) => spaced("", &format!(r"(\s*{words}[.]?)?")),
-        (Some(symbol), false) => spaced(&format!(r"({symbol}\s*)?"), &format!(r"(\s*{words})?")),
-        (Some(symbol), true) => {
+    let Beside { words, around: [before, behind] } = &BESIDE[unit.symbol];
+    if !required {
+        return [before, number, behind].concat();
+    }
+    match leading_symbol(unit) {
+        None => format!(r"\s*{number}\s*{words}[.]?\s*"),
+        Some(symbol) => {
             let (leading, trailing) = (format!(r"{symbol}\s*{number}"), format!(r"{number}\s*{words}"));
             format!(r"\s*({leading}|{trailing})\s*")
         }
     }
 }
 
-/// The words of each unit as a pattern, by its symbol: made once, as every predicted answer of every item needs one.
-static WORDS: LazyLock<BTreeMap<&str, String>> = LazyLock::new(|| {
-    let words = |unit: &Unit| format!("({})", unit.words().map(any_case).collect::<Vec<_>>().join("|"));
-    units::UNITS.iter().map(|unit| (unit.symbol, words(unit))).collect()
+/// A unit in patterns.
+struct Beside {
+    /// Its words.
+    words: String,
+    /// What stands before a number and behind it where the unit may be written.
+    around: [String; 2],
+}
+
+/// Each unit by its symbol: made once, as every predicted answer of every item needs one.
+static BESIDE: LazyLock<BTreeMap<&str, Beside>> = LazyLock::new(|| {
+    let beside = |unit: &Unit| {
+        let words = format!("({})", unit.words().map(any_case).collect::<Vec<_>>().join("|"));
+        let around = match leading_symbol(unit) {
+            None => [r"\s*".to_owned(), format!(r"(\s*{words}[.]?)?\s*")],
+            Some(symbol) => [format!(r"\s*({symbol}\s*)?"), format!(r"(\s*{words})?\s*")],
+        };
+        Beside { words, around }
+    };
+    units::UNITS.iter().map(|unit| (unit.symbol, beside(unit))).collect()
 });
 
 fn leading_symbol(unit: &Unit) -> Option<String> {

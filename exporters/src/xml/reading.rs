@@ -12,7 +12,7 @@ use std::{
 };
 
 use quick_xml::{
-    NsReader, XmlVersion,
+    Reader, XmlVersion,
     escape::resolve_predefined_entity,
     events::{BytesDecl, BytesRef, BytesStart, Event, attributes::Attribute},
     name::{NamespaceResolver, QName, ResolveResult},
@@ -190,7 +190,8 @@ struct Here {
 
 /// Reads one document, top to bottom.
 pub struct XmlReader<R> {
-    reader: NsReader<Counted<R>>,
+    reader: Reader<Counted<R>>,
+    resolver: NamespaceResolver,
     buffer: Vec<u8>,
     here: Here,
     limit: u64,
@@ -212,12 +213,13 @@ impl<R: BufRead> XmlReader<R> {
 
     /// Begins to read a document of so many bytes at most: for those that list a whole package.
     pub fn limited(input: R, limit: u64) -> Self {
-        let mut reader = NsReader::from_reader(Counted { input, line: 1, left: limit, cut: false });
+        let mut reader = Reader::from_reader(Counted { input, line: 1, left: limit, cut: false });
         let config = reader.config_mut();
         config.expand_empty_elements = true;
         config.check_comments = true;
         Self {
             reader,
+            resolver: NamespaceResolver::default(),
             buffer: Vec::new(),
             here: Here::default(),
             limit,
@@ -302,12 +304,11 @@ impl<R: BufRead> XmlReader<R> {
         let mut may_declare = first;
         loop {
             self.buffer.clear();
-            let (namespace, event) = self.reader.read_resolved_event_into(&mut self.buffer).map_err(told)?;
+            let event = self.reader.read_event_into(&mut self.buffer).map_err(told)?;
             let may_declare = std::mem::replace(&mut may_declare, false);
             match event {
                 Event::Start(start) => {
-                    self.here.enter_namespace(&namespace)?;
-                    self.here.begin(&start, self.reader.resolver())?;
+                    self.here.begin(&start, &mut self.resolver)?;
                     return self.begin().map(Some);
                 }
                 Event::End(_) => return Ok(Some(self.end())),
@@ -383,6 +384,7 @@ impl<R: BufRead> XmlReader<R> {
 
     fn end(&mut self) -> Step {
         self.depth -= 1;
+        self.resolver.pop();
         self.namespaces -= self.declared.pop().unwrap_or_default();
         self.ended = self.depth == 0;
         Step::End
@@ -415,12 +417,13 @@ impl Here {
     }
 
     /// Reads the start of an element.
-    fn begin(&mut self, start: &BytesStart<'_>, resolver: &NamespaceResolver) -> Result<(), XmlFault> {
+    fn begin(&mut self, start: &BytesStart<'_>, resolver: &mut NamespaceResolver) -> Result<(), XmlFault> {
         check_name(start.name().as_ref())?;
         self.set_text(start.local_name().into_inner());
         self.name = self.text.len();
         self.attributes.clear();
         self.declared = 0;
+        let mut prefixes = false;
         for (index, attribute) in start.attributes().enumerate() {
             if index >= MAX_ATTRIBUTES {
                 return Err(XmlFault::TooMuch {
@@ -428,12 +431,23 @@ impl Here {
                     most: MAX_ATTRIBUTES,
                 });
             }
-            self.add(&attribute.map_err(XmlFault::malformed)?, resolver)?;
+            let attribute = attribute.map_err(XmlFault::malformed)?;
+            prefixes |= attribute.key.prefix().is_some();
+            self.add(&attribute)?;
         }
-        Ok(())
+        // Hardly any element declares a namespace, and looking for one takes as long as all of this.
+        let none = BytesStart::new("");
+        let declares = if self.declared > 0 { start } else { &none };
+        resolver.push(declares).map_err(|error| told(error.into()))?;
+        if prefixes {
+            let keys = start.attributes().flatten().map(|attribute| attribute.key);
+            keys.filter(|key| key.as_namespace_binding().is_none())
+                .try_for_each(|key| check_prefix(&resolver.resolve_attribute(key).0))?;
+        }
+        self.enter_namespace(&resolver.resolve_prefix(start.name().prefix(), true))
     }
 
-    fn add(&mut self, attribute: &Attribute<'_>, resolver: &NamespaceResolver) -> Result<(), XmlFault> {
+    fn add(&mut self, attribute: &Attribute<'_>) -> Result<(), XmlFault> {
         let (key, raw) = (attribute.key, &attribute.value);
         if raw.len() > MAX_ATTRIBUTE {
             return Err(XmlFault::TooMuch { what: "an attribute has too many bytes", most: MAX_ATTRIBUTE });
@@ -448,8 +462,6 @@ impl Here {
             let middle = self.text.len();
             self.text.push_str(&value);
             self.attributes.push([from, middle, self.text.len()]);
-        } else if let (ResolveResult::Unknown(prefix), _) = resolver.resolve_attribute(key) {
-            return Err(no_namespace(&prefix));
         }
         Ok(())
     }
@@ -525,6 +537,13 @@ fn continues_name(c: char) -> bool {
 
 fn shortened(text: &str) -> String {
     text.chars().take(40).collect()
+}
+
+fn check_prefix(resolved: &ResolveResult<'_>) -> Result<(), XmlFault> {
+    match resolved {
+        ResolveResult::Unknown(prefix) => Err(no_namespace(prefix)),
+        ResolveResult::Bound(_) | ResolveResult::Unbound => Ok(()),
+    }
 }
 
 fn no_namespace(prefix: &str) -> XmlFault {

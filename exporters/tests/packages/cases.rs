@@ -13,6 +13,7 @@ use qbank::{
     units,
     words::{from_words, to_words},
 };
+use smol_str::SmolStr;
 
 pub(crate) type Responses = BTreeMap<String, String>;
 
@@ -60,7 +61,7 @@ pub(crate) fn candidates(item: &Item, step: &Step, proven: &ProvenStep, own: &Na
         Key::Order(ids) => {
             let mut turned = ids.clone();
             turned.rotate_left(1);
-            let back: Vec<&str> = ids.iter().rev().map(|id| id.as_str()).collect();
+            let back: Vec<&str> = ids.iter().rev().map(SmolStr::as_str).collect();
             texts.extend([turned.join(", "), back.join(", ")]);
         }
         Key::Number(key) if step.kind == StepKind::Words => texts.extend(in_words(*key, language(item))),

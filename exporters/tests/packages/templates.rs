@@ -88,7 +88,7 @@ fn as_key(held: &Value, step: StepKind) -> Option<Key> {
         (Value::Single(Scalar::Float(number)), _) => {
             Some(Key::Number(format!("{number:.9}").parse().unwrap()))
         }
-        (Value::Single(Scalar::Identifier(id)), _) => Some(Key::Choice(id.into())),
+        (Value::Single(Scalar::Identifier(id)), _) => Some(Key::Choice(id.clone())),
         (Value::Ordered(ids), _) => Some(Key::Order(ids.iter().map(|id| text(id).into()).collect())),
         (held, kind) => panic!("{held:?} for {kind:?}"),
     }
@@ -96,7 +96,7 @@ fn as_key(held: &Value, step: StepKind) -> Option<Key> {
 
 fn text(held: &Scalar) -> String {
     match held {
-        Scalar::Identifier(text) => text.clone(),
+        Scalar::Identifier(text) => text.to_string(),
         other => panic!("{other:?} where an identifier belongs"),
     }
 }

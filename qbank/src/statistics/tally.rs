@@ -323,11 +323,7 @@ impl StepSums {
         };
         let mut told: Vec<Distractor> = most_first(&self.wrong, names)
             .into_iter()
-            .map(|(misconception, count)| Distractor {
-                answer: answer(&misconception),
-                misconception: misconception.into(),
-                count,
-            })
+            .map(|(misconception, count)| Distractor { answer: answer(&misconception), misconception, count })
             .collect();
         for Prediction { misconception, .. } in predicted {
             if !told.iter().any(|known| known.misconception == *misconception) {

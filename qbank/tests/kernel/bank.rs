@@ -297,7 +297,7 @@ fn every_given_is_told_and_used() {
                 .stems
                 .iter()
                 .map(String::as_str)
-                .chain(texts.prompts.values().map(|text| text.as_str()));
+                .chain(texts.prompts.values().map(SmolStr::as_str));
             [format!("{{{name}}}"), format!("{{{name}:")]
                 .iter()
                 .any(|slot| texts.any(|text| text.contains(slot)))

@@ -107,7 +107,7 @@ fn record(family: &Family) -> anyhow::Result<FamilyRecord<'_>> {
         family: &family.id,
         version: family.version,
         title: family.texts.values().next().map_or("", |texts| texts.title.as_str()),
-        standards: family.standards.iter().map(|code| code.as_str()).collect(),
+        standards: family.standards.iter().map(AsRef::as_ref).collect(),
         difficulty: Levels { from: telling.levels.0, to: telling.levels.1 },
         kinds: family.steps.iter().map(|step| step.kind.name()).collect(),
         locales: family.texts.keys().map(String::as_str).collect(),

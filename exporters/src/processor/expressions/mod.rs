@@ -18,6 +18,8 @@ pub use self::{
     area::Area,
     operator::{Count, Operator},
 };
+use smallvec::SmallVec;
+
 use super::{
     document::Element,
     fault::{Failure, Fault, Reason},
@@ -73,7 +75,8 @@ impl Expression {
     /// [`Failure`] naming the innermost operator that could not be worked out.
     pub fn evaluate(&self, scope: &mut Scope<'_>) -> Result<Value, Failure> {
         let values = self.operands.iter().map(|operand| operand.evaluate(scope));
-        let values: Vec<Value> = values.collect::<Result<_, _>>()?;
+        // Most operators have one operand or two, and most of an item are worked out in every session with it.
+        let values: SmallVec<[Value; 2]> = values.collect::<Result<_, _>>()?;
         self.operator.apply(&values, scope).map_err(|reason| reason.at(self.line))
     }
 

@@ -208,8 +208,8 @@ impl<'f> Mapping<'f> {
         let identifier = item_name(&family.id, family.version, locale);
         let item = AssessmentItem {
             identifier: Identifier::new(&identifier)?,
-            title: sample.title.to_string(),
-            language: locale.to_owned(),
+            title: sample.title.clone(),
+            language: locale.into(),
             responses: Vec::new(),
             outcomes: vec![
                 OutcomeDeclaration::score(Identifier::fixed("SCORE"), Decimal::ZERO, Some(maximum)),

@@ -536,10 +536,10 @@ impl Mapping<'_> {
             label: spoken(&prompt).unwrap_or_else(|| label.unwrap_or(self.words.answer_label()).to_owned()),
             expected_length: BOX_LENGTH.max(digits + 2),
         };
-        prompt.push(Inline::Text(format!(" {before}")));
+        prompt.push(Inline::Text(format!(" {before}").into()));
         prompt.push(Inline::TextEntry(entry));
         if !after.is_empty() {
-            prompt.push(Inline::Text(after));
+            prompt.push(Inline::Text(after.into()));
         }
         let mut content = vec![paragraph(prompt)];
         let demand = step.accept.explained(self.words.language);
@@ -680,7 +680,7 @@ impl Mapping<'_> {
             (StepKind::Number, Some(number)) => {
                 let places = step.accept.form.places.unwrap_or(number.places);
                 let (before, after) = around(step.unit.as_deref());
-                let text = |text: String| (!text.is_empty()).then_some(Inline::Text(text));
+                let text = |text: String| (!text.is_empty()).then_some(Inline::Text(text.into()));
                 let parts = [text(before), Some(of(&key.variable, Some(places))), text(after)];
                 parts.into_iter().flatten().collect()
             }
@@ -715,9 +715,10 @@ fn shuffles(asked: &FamilyStep) -> bool {
 
 /// A prompt as a label, where no variable stands in it.
 fn spoken(prompt: &[Inline]) -> Option<String> {
-    let text = |inline: &Inline| match inline {
-        Inline::Text(text) => Some(text.clone()),
-        Inline::TextEntry(_) | Inline::InlineChoice(_) | Inline::Printed(_) => None,
-    };
-    prompt.iter().map(text).collect()
+    let mut label = String::new();
+    for inline in prompt {
+        let Inline::Text(text) = inline else { return None };
+        label.push_str(text);
+    }
+    Some(label)
 }

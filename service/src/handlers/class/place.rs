@@ -176,7 +176,7 @@ async fn choice(texts: &Texts, app: &App, summary: PoolSummary) -> Result<PoolCh
 fn pool_words(texts: &Texts, count: u32, pool: Option<&Pool>) -> String {
     let items = pool.into_iter().flat_map(Pool::items);
     let codes: std::collections::BTreeSet<&str> =
-        items.flat_map(|item| item.standards.iter().map(|code| code.as_str())).collect();
+        items.flat_map(|item| item.standards.iter().map(AsRef::as_ref)).collect();
     let shown: Vec<&str> = codes.iter().take(STANDARDS_SHOWN).copied().collect();
     let (count, shown) = (("count", count.into()), ("codes", shown.join(", ").into()));
     match codes.len() {

@@ -123,7 +123,7 @@ pub(crate) struct Wanted {
 /// All curriculum codes, in order.
 pub(super) fn codes(shelf: &[Shelved]) -> Vec<String> {
     let all = shelf.iter().flat_map(|shelved| &shelved.family.standards);
-    let all: std::collections::BTreeSet<&str> = all.map(|code| code.as_str()).collect();
+    let all: std::collections::BTreeSet<&str> = all.map(AsRef::as_ref).collect();
     all.into_iter().map(str::to_owned).collect()
 }
 
