@@ -293,11 +293,8 @@ fn every_given_is_told_and_used() {
         let (asked, behind) = used_names(family);
         let texts = &family.texts["en-US"];
         let told_in_text = |name: &str| {
-            let mut texts = texts
-                .stems
-                .iter()
-                .map(String::as_str)
-                .chain(texts.prompts.values().map(SmolStr::as_str));
+            let mut texts =
+                texts.stems.iter().map(String::as_str).chain(texts.prompts.values().map(SmolStr::as_str));
             [format!("{{{name}}}"), format!("{{{name}:")]
                 .iter()
                 .any(|slot| texts.any(|text| text.contains(slot)))
