@@ -123,7 +123,7 @@ pub(super) async fn many_who_visit_and_hand_in_together_get_their_own(store: Arc
         match number {
             5 => assert!(numbers.is_empty()),
             number if number % 6 == 0 => assert_eq!(numbers, [1, 2], "in order"),
-            _ => assert_eq!(visit.attempts, [open.clone()]),
+            _ => assert_eq!(visit.attempts, std::slice::from_ref(open)),
         }
     }
 
@@ -133,7 +133,7 @@ pub(super) async fn many_who_visit_and_hand_in_together_get_their_own(store: Arc
         let responses = Responses::from([("q1".to_owned(), answer)]);
         let judge: Judge = Arc::new(move |attempt, kept| {
             assert_eq!(kept.responses["q1"]["total"], number.to_string());
-            (number % 4 != 0).then(|| submission(attempt, 8).result)
+            (!number.is_multiple_of(4)).then(|| submission(attempt, 8).result)
         });
         let Attempt { id: attempt, placement, user, .. } = open.clone();
         let typing = Typing::from_page("a", "0", responses);
@@ -172,7 +172,8 @@ pub(super) async fn many_who_visit_and_hand_in_together_get_their_own(store: Arc
 pub(super) async fn many_who_log_in_together_are_each_remembered(store: Arc<dyn Storage>) {
     let registered = store.put_registration(registration("c1"), &change()).await.unwrap();
     let login = |number: usize| LoginState {
-        storage: (number % 2 == 0)
+        storage: number
+            .is_multiple_of(2)
             .then(|| PlatformStorage { target: "_parent".to_owned(), secret: Fingerprint::of("kept") }),
         ..login_state(registered.id, &format!("login {number}"))
     };
