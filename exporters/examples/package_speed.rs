@@ -21,6 +21,9 @@ use exporters::{
 use flate2::{Compress, Compression, FlushCompress};
 use qbank::{bank, family::Family};
 
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 /// Long files are cut for the limit, so that no thread has to pack one alone.
 const CUT: usize = 128 << 10;
 
