@@ -1,7 +1,7 @@
 //! A grade: the points of all marks of one attempt, as sent to a line item.
 use serde::{Deserialize, Serialize};
 
-use crate::marking::Mark;
+use crate::marking::{LentMark, Mark};
 
 /// Points earned of points possible in one attempt.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -13,12 +13,26 @@ pub struct Grade {
 }
 
 impl Grade {
-    /// The sum over the marks.
+    /// The sum over the marks, whether they own their texts or lend them.
     #[must_use]
-    pub fn of<'m>(marks: impl IntoIterator<Item = &'m Mark>) -> Self {
-        marks.into_iter().fold(Self { given: 0, maximum: 0 }, |sum, mark| Self {
-            given: sum.given + mark.points,
-            maximum: sum.maximum + mark.max,
+    pub fn of<M: Into<Self>>(marks: impl IntoIterator<Item = M>) -> Self {
+        marks.into_iter().map(Into::into).fold(Self { given: 0, maximum: 0 }, |sum, mark: Self| Self {
+            given: sum.given + mark.given,
+            maximum: sum.maximum + mark.maximum,
         })
+    }
+}
+
+/// What one question adds.
+impl From<&Mark> for Grade {
+    fn from(mark: &Mark) -> Self {
+        Self { given: mark.points, maximum: mark.max }
+    }
+}
+
+/// What one question adds.
+impl From<&LentMark<'_>> for Grade {
+    fn from(mark: &LentMark<'_>) -> Self {
+        Self { given: mark.points, maximum: mark.max }
     }
 }

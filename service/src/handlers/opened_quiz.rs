@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use jiff::Timestamp;
+use qbank::grade::Grade;
 use qbank::locale::Language;
 use qbank::marking::{LentMark, Mark, Marker};
 use qbank::pool::Pool;
@@ -78,11 +79,12 @@ impl OpenedQuiz {
             marker.mark(pupil, &marker.item().id, response)
         });
         let marks: Vec<LentMark<'_>> = marked.collect();
+        let Grade { given: points, maximum } = Grade::of(&marks);
         AttemptResult {
             submitted_at,
             marks: serde_json::to_string(&marks).expect("mark records are plain and have text keys"),
-            points: marks.iter().map(|mark| mark.points).sum(),
-            maximum: marks.iter().map(|mark| mark.max).sum(),
+            points,
+            maximum,
             overrides: Vec::new(),
         }
     }
