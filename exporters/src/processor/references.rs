@@ -141,7 +141,7 @@ impl Check<'_> {
         for rule in self.item.template.iter().chain(self.item.response_rules()).flat_map(Rule::all) {
             for expression in rule.expressions().into_iter().flat_map(Expression::all) {
                 match &expression.operator {
-                    Operator::BaseValue(scalar) => keep(&Value::Single(scalar.clone())),
+                    Operator::BaseValue(value) => keep(value),
                     Operator::Custom(_) => return None,
                     _ => {}
                 }

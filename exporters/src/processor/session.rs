@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use super::{
     body::{Choosing, Interaction, InteractionKind},
     declarations::{Declaration, Role},
-    expressions::{Expression, Scope},
+    expressions::{Expression, Operand, Scope},
     fault::{Failure, Reason},
     reading::Item,
     rules::{Action, Rule, Target},
@@ -307,7 +307,8 @@ impl Session<'_> {
     }
 
     fn evaluate(&mut self, expression: &Expression) -> Result<Value, Failure> {
-        expression.evaluate(&mut Scope { variables: &self.variables, chance: &mut self.chance })
+        let mut scope = Scope { variables: &self.variables, chance: &mut self.chance };
+        expression.evaluate(&mut scope).map(Operand::into_value)
     }
 
     fn holds(&mut self, expression: &Expression) -> Result<bool, Failure> {

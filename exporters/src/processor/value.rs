@@ -69,20 +69,20 @@ impl BaseType {
             Self::Uri => Scalar::Uri(trimmed.into()),
             Self::String => Scalar::String(text.into()),
             Self::File => Scalar::File(text.into()),
-            Self::Pair => two(trimmed).map(|(one, other)| Scalar::Pair(one, other))?,
-            Self::DirectedPair => two(trimmed).map(|(from, to)| Scalar::DirectedPair(from, to))?,
+            Self::Pair => Scalar::Pair(two(trimmed)?),
+            Self::DirectedPair => Scalar::DirectedPair(two(trimmed)?),
             Self::Point => {
-                let (x, y) = two(trimmed)?;
+                let [x, y] = *two(trimmed)?;
                 Scalar::Point(x.parse().ok()?, y.parse().ok()?)
             }
         })
     }
 }
 
-fn two(text: &str) -> Option<(SmolStr, SmolStr)> {
+fn two(text: &str) -> Option<Box<[SmolStr; 2]>> {
     let mut words = text.split_ascii_whitespace();
-    let pair = (words.next()?.into(), words.next()?.into());
-    words.next().is_none().then_some(pair)
+    let pair = [words.next()?.into(), words.next()?.into()];
+    words.next().is_none().then(|| Box::new(pair))
 }
 
 /// A finite number as the standard writes floats: digits, a point, an exponent.
@@ -141,10 +141,10 @@ pub enum Scalar {
     Uri(SmolStr),
     /// Where on a picture.
     Point(i32, i32),
-    /// Two names, whichever comes first.
-    Pair(SmolStr, SmolStr),
+    /// Two names, whichever comes first. (Boxed, as pairs are rare and would make all values twice as large.)
+    Pair(Box<[SmolStr; 2]>),
     /// From one name to another.
-    DirectedPair(SmolStr, SmolStr),
+    DirectedPair(Box<[SmolStr; 2]>),
     /// Seconds.
     Duration(f64),
     /// The name of a file.
@@ -174,7 +174,10 @@ impl Scalar {
     #[must_use]
     pub fn same(&self, other: &Self) -> bool {
         match (self, other) {
-            (Self::Pair(a, b), Self::Pair(c, d)) => (a, b) == (c, d) || (a, b) == (d, c),
+            (Self::Pair(one), Self::Pair(other)) => {
+                let ([a, b], [c, d]) = (&**one, &**other);
+                (a, b) == (c, d) || (a, b) == (d, c)
+            }
             _ => self == other,
         }
     }
@@ -200,7 +203,7 @@ impl fmt::Display for Scalar {
                 f.write_str(text)
             }
             Self::Point(x, y) => write!(f, "{x} {y}"),
-            Self::Pair(one, other) | Self::DirectedPair(one, other) => write!(f, "{one} {other}"),
+            Self::Pair(pair) | Self::DirectedPair(pair) => f.write_str(&pair.join(" ")),
         }
     }
 }
@@ -379,7 +382,7 @@ mod tests {
         assert!(Value::Multiple(numbers(&[1, 2, 2])).same(&Value::Multiple(numbers(&[2, 1, 2]))));
         assert!(!Value::Multiple(numbers(&[1, 1, 2])).same(&Value::Multiple(numbers(&[2, 1, 2]))));
         assert!(!Value::Ordered(numbers(&[1, 2])).same(&Value::Ordered(numbers(&[2, 1]))));
-        let pair = |one: &str, other: &str| Value::Single(Scalar::Pair(one.into(), other.into()));
+        let pair = |one: &str, other: &str| Value::Single(Scalar::Pair(Box::new([one.into(), other.into()])));
         assert!(pair("A", "B").same(&pair("B", "A")));
     }
 }

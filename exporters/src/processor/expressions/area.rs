@@ -1,8 +1,8 @@
 //! Areas on a picture, and whether points lie in them.
-use super::{Found, wrong_type};
+use super::wrong_type;
 use crate::processor::{
     document::Element,
-    fault::Fault,
+    fault::{Fault, Reason},
     value::{Scalar, Value},
 };
 
@@ -86,12 +86,12 @@ fn in_polygon(corners: &[(i64, i64)], x: i64, y: i64) -> bool {
     crossed.count() % 2 == 1
 }
 
-pub(super) fn inside(area: &Area, value: &Value) -> Found {
+pub(super) fn inside(area: &Area, value: &Value) -> Result<bool, Reason> {
     let point = |scalar: &Scalar| match scalar {
         Scalar::Point(x, y) => Some(area.holds(*x, *y)),
         _ => None,
     };
     let inside: Option<Vec<bool>> = value.scalars().iter().map(point).collect();
     let inside = inside.ok_or_else(|| wrong_type("inside", value, "points"))?;
-    Ok(Value::boolean(inside.contains(&true)))
+    Ok(inside.contains(&true))
 }

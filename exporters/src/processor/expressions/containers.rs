@@ -1,5 +1,5 @@
 //! Containers: making them, and looking into them.
-use super::{Count, Found, Scope, single, wrong_type};
+use super::{Count, Found, Operand, Scope, single, wrong_type};
 use crate::processor::{
     fault::Reason,
     value::{Cardinality, Scalar, Value, bag_holds},
@@ -9,12 +9,12 @@ use crate::processor::{
 const MOST: usize = 10_000;
 
 /// The values of all operands, NULL ones left out.
-pub(super) fn gathered(place: &str, values: &[Value]) -> Result<Vec<Scalar>, Reason> {
+pub(super) fn gathered(place: &str, values: &[Operand<'_>]) -> Result<Vec<Scalar>, Reason> {
     let mut all: Vec<Scalar> = Vec::new();
     for value in values {
         let strange =
             |scalar: &Scalar| all.first().is_some_and(|first| first.base_type() != scalar.base_type());
-        if matches!(value, Value::Record(_)) || value.scalars().iter().any(strange) {
+        if matches!(**value, Value::Record(_)) || value.scalars().iter().any(strange) {
             return Err(wrong_type(place, value, "values of one base type"));
         }
         all.extend_from_slice(value.scalars());
@@ -30,7 +30,7 @@ pub(super) fn ordered(values: Vec<Scalar>) -> Value {
     Value::of(Cardinality::Ordered, values)
 }
 
-pub(super) fn repeated(times: &Count, values: &[Value], scope: &Scope<'_>) -> Found {
+pub(super) fn repeated(times: &Count, values: &[Operand<'_>], scope: &Scope<'_>) -> Found {
     let once = gathered("repeat", values)?;
     let times = times.integer(scope)?.and_then(|times| usize::try_from(times).ok()).unwrap_or_default();
     if once.len().saturating_mul(times) > MOST {
@@ -51,20 +51,20 @@ pub(super) fn random(value: &Value, scope: &mut Scope<'_>) -> Value {
     chosen.cloned().map_or(Value::Null, Value::single)
 }
 
-pub(super) fn member(value: &Value, container: &Value) -> Found {
+pub(super) fn member(value: &Value, container: &Value) -> Result<bool, Reason> {
     let one = single("member", value, "a single value and a container")?;
-    Ok(Value::boolean(container.scalars().iter().any(|other| other.same(one))))
+    Ok(container.scalars().iter().any(|other| other.same(one)))
 }
 
 /// Whether the first container holds the second: a bag with all its values as often, a list with them one after the
 /// other.
-pub(super) fn contains(container: &Value, wanted: &Value) -> Found {
+pub(super) fn contains(container: &Value, wanted: &Value) -> Result<bool, Reason> {
     match (container, wanted) {
         (Value::Ordered(list), Value::Ordered(part)) => {
             let alike = |window: &[Scalar]| window.iter().zip(part).all(|(one, other)| one.same(other));
-            Ok(Value::boolean(list.windows(part.len()).any(alike)))
+            Ok(list.windows(part.len()).any(alike))
         }
-        (Value::Multiple(bag), Value::Multiple(part)) => Ok(Value::boolean(bag_holds(bag, part))),
+        (Value::Multiple(bag), Value::Multiple(part)) => Ok(bag_holds(bag, part)),
         _ => Err(wrong_type("contains", wanted, "two containers of the same cardinality")),
     }
 }

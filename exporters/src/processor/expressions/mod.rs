@@ -14,6 +14,8 @@ mod tests;
 mod texts;
 mod variables;
 
+use std::ops::Deref;
+
 pub use self::{
     area::Area,
     operator::{Count, Operator},
@@ -48,6 +50,52 @@ pub struct Scope<'s> {
 
 type Found = Result<Value, Reason>;
 
+/// What an expression is worked out to. A value that stands in the item or in a variable is looked at where it stands, as most of
+/// an item is worked out in every session with it.
+#[derive(Clone, Debug)]
+pub enum Operand<'s> {
+    /// One that stands there.
+    Here(&'s Value),
+    /// One that was made. (Boxed: it is handed on often, and far more is looked at than made.)
+    Made(Box<Value>),
+}
+
+impl Operand<'_> {
+    fn made(value: Value) -> Self {
+        Self::Made(Box::new(value))
+    }
+
+    /// The value itself.
+    #[must_use]
+    pub fn into_value(self) -> Value {
+        match self {
+            Self::Here(value) => value.clone(),
+            Self::Made(value) => *value,
+        }
+    }
+}
+
+impl Deref for Operand<'_> {
+    type Target = Value;
+
+    fn deref(&self) -> &Value {
+        match self {
+            Self::Here(value) => value,
+            Self::Made(value) => value,
+        }
+    }
+}
+
+/// Whether something holds; NULL is `None`.
+type Truth = Result<Option<bool>, Reason>;
+
+/// What an operator is worked out to. Most operators of an item give truth values, one within the other, of which no [`Value`] is
+/// made.
+enum Worked<'s> {
+    Value(Operand<'s>),
+    Truth(Option<bool>),
+}
+
 impl Expression {
     /// Reads an expression.
     ///
@@ -73,21 +121,64 @@ impl Expression {
     ///
     /// # Errors
     /// [`Failure`] naming the innermost operator that could not be worked out.
-    pub fn evaluate(&self, scope: &mut Scope<'_>) -> Result<Value, Failure> {
-        let values = self.operands.iter().map(|operand| operand.evaluate(scope));
-        // Most operators have one operand or two, and most of an item are worked out in every session with it.
-        let values: SmallVec<[Value; 2]> = values.collect::<Result<_, _>>()?;
-        self.operator.apply(&values, scope).map_err(|reason| reason.at(self.line))
+    pub fn evaluate<'s>(&'s self, scope: &mut Scope<'s>) -> Result<Operand<'s>, Failure> {
+        Ok(match self.work(scope)? {
+            Worked::Value(value) => value,
+            Worked::Truth(truth) => Operand::made(truth.map_or(Value::Null, Value::boolean)),
+        })
     }
 
     /// The truth value; NULL is none.
     ///
     /// # Errors
     /// [`Failure`], also for a value that is no truth value.
-    pub fn holds(&self, scope: &mut Scope<'_>) -> Result<bool, Failure> {
-        let value = self.evaluate(scope)?;
-        let truth = logic::truth("a condition", &value).map_err(|reason| reason.at(self.line))?;
-        Ok(truth == Some(true))
+    pub fn holds<'s>(&'s self, scope: &mut Scope<'s>) -> Result<bool, Failure> {
+        Ok(self.truth("a condition", self.line, scope)? == Some(true))
+    }
+
+    /// The truth value, NULL is `None`, for what asks for one in that line.
+    fn truth<'s>(&'s self, asks: &str, line: u64, scope: &mut Scope<'s>) -> Result<Option<bool>, Failure> {
+        match self.work(scope)? {
+            Worked::Truth(truth) => Ok(truth),
+            Worked::Value(value) => logic::truth(asks, &value).map_err(|reason| reason.at(line)),
+        }
+    }
+
+    fn work<'s>(&'s self, scope: &mut Scope<'s>) -> Result<Worked<'s>, Failure> {
+        if let Some(found) = self.operator.look(scope) {
+            return found.map(Operand::Here).map(Worked::Value).map_err(|reason| reason.at(self.line));
+        }
+        match self.operator {
+            Operator::And => self.decided("and", false, scope).map(Worked::Truth),
+            Operator::Or => self.decided("or", true, scope).map(Worked::Truth),
+            Operator::Not => {
+                let truth = self.operands[0].truth("not", self.line, scope)?;
+                Ok(Worked::Truth(truth.map(|truth| !truth)))
+            }
+            _ => {
+                // Most operators have one operand or two.
+                let values = self.operands.iter().map(|operand| operand.evaluate(scope));
+                let values: SmallVec<[Operand<'s>; 2]> = values.collect::<Result<_, _>>()?;
+                self.operator.apply(&values, scope).map_err(|reason| reason.at(self.line))
+            }
+        }
+    }
+
+    /// `and` and `or`: one part may decide, whatever the others are.
+    fn decided<'s>(
+        &'s self,
+        name: &str,
+        deciding: bool,
+        scope: &mut Scope<'s>,
+    ) -> Result<Option<bool>, Failure> {
+        let (mut decides, mut open) = (false, false);
+        for operand in &self.operands {
+            match operand.truth(name, self.line, scope)? {
+                Some(truth) => decides |= truth == deciding,
+                None => open = true,
+            }
+        }
+        Ok(if decides { Some(deciding) } else { (!open).then_some(!deciding) })
     }
 
     /// It and all expressions in it.
@@ -100,25 +191,34 @@ impl Expression {
 }
 
 impl Operator {
-    fn apply(&self, values: &[Value], scope: &mut Scope<'_>) -> Found {
-        if let Some(found) = self.apply_leaf(scope).or_else(|| self.apply_to_nulls(values, scope)) {
-            return found;
-        }
-        if values.iter().any(Value::is_null) {
-            return Ok(Value::Null);
-        }
-        self.apply_to_values(values, scope)
+    /// What operators without operands name, where it stands.
+    fn look<'s>(&'s self, scope: &Scope<'s>) -> Option<Result<&'s Value, Reason>> {
+        Some(match self {
+            Self::BaseValue(value) => Ok(value),
+            Self::Variable(name) => scope.variables.get(name).map(|variable| &variable.value),
+            Self::Default(name) => scope.variables.get(name).map(|variable| &variable.default),
+            Self::Correct(name) => scope.variables.get(name).map(|variable| &variable.correct),
+            _ => return None,
+        })
     }
 
-    /// Operators without operands.
+    fn apply<'s>(&self, values: &[Operand<'_>], scope: &mut Scope<'_>) -> Result<Worked<'s>, Reason> {
+        if let Some(found) = self.apply_leaf(scope).or_else(|| self.apply_to_nulls(values, scope)) {
+            return found.map(Operand::made).map(Worked::Value);
+        }
+        let null = values.iter().any(|value| value.is_null());
+        match self.judge(values, null, scope) {
+            Some(truth) => truth.map(Worked::Truth),
+            None if null => Ok(Worked::Value(Operand::Here(&Value::Null))),
+            None => self.apply_to_values(values, scope).map(Operand::made).map(Worked::Value),
+        }
+    }
+
+    /// Operators without operands that make something.
     fn apply_leaf(&self, scope: &mut Scope<'_>) -> Option<Found> {
         Some(match self {
-            Self::BaseValue(scalar) => Ok(Value::single(scalar.clone())),
             Self::Null => Ok(Value::Null),
             Self::Constant(number) => Ok(Value::float(*number)),
-            Self::Variable(name) => scope.variables.get(name).map(|variable| variable.value.clone()),
-            Self::Default(name) => scope.variables.get(name).map(|variable| variable.default.clone()),
-            Self::Correct(name) => scope.variables.get(name).map(|variable| variable.correct.clone()),
             Self::MapResponse(name) => variables::mapped(name, scope.variables),
             Self::MapResponsePoint(name) => variables::mapped_points(name, scope.variables),
             Self::RandomInteger { min, max, step } => variables::random_integer([min, max, step], scope),
@@ -127,13 +227,9 @@ impl Operator {
         })
     }
 
-    /// Operators for which NULL is not simply NULL.
-    fn apply_to_nulls(&self, values: &[Value], scope: &Scope<'_>) -> Option<Found> {
+    /// Operators for which NULL is not simply NULL, and that give no truth value.
+    fn apply_to_nulls(&self, values: &[Operand<'_>], scope: &Scope<'_>) -> Option<Found> {
         Some(match self {
-            Self::IsNull => Ok(Value::boolean(values[0].is_null())),
-            Self::And => logic::decided("and", values, false),
-            Self::Or => logic::decided("or", values, true),
-            Self::AnyN { min, max } => logic::any_n([min, max], values, scope),
             Self::Multiple => containers::gathered("multiple", values).map(containers::multiple),
             Self::Ordered => containers::gathered("ordered", values).map(containers::ordered),
             Self::Repeat(times) => containers::repeated(times, values, scope),
@@ -142,32 +238,42 @@ impl Operator {
         })
     }
 
-    /// All others; no value is NULL.
-    fn apply_to_values(&self, values: &[Value], scope: &mut Scope<'_>) -> Found {
-        let name = self.name();
-        match self {
-            Self::Not => {
-                Ok(logic::truth(name, &values[0])?.map_or(Value::Null, |truth| Value::boolean(!truth)))
+    /// Operators that give a truth value; `null` tells whether one of the values is NULL, which nearly all give back.
+    fn judge(&self, values: &[Operand<'_>], null: bool, scope: &Scope<'_>) -> Option<Truth> {
+        Some(match self {
+            Self::IsNull => Ok(Some(null)),
+            Self::AnyN { min, max } => logic::any_n([min, max], values, scope),
+            _ if null => return None,
+            Self::Match => logic::matched(&values[0], &values[1]).map(Some),
+            Self::Compare(comparison) => logic::compared(*comparison, values).map(Some),
+            Self::DurationLt => {
+                logic::durations("duration-lt", values, |first, second| first < second).map(Some)
             }
-            Self::Match => logic::matched(&values[0], &values[1]),
-            Self::Compare(comparison) => logic::compared(*comparison, values),
-            Self::DurationLt => logic::durations(name, values, |first, second| first < second),
-            Self::DurationGte => logic::durations(name, values, |first, second| first >= second),
+            Self::DurationGte => {
+                logic::durations("duration-gte", values, |first, second| first >= second).map(Some)
+            }
             Self::Equal(equality) => rounding::equal(equality, values, scope),
             Self::EqualRounded(precision) => rounding::equal_rounded(precision, values, scope),
+            Self::Member => containers::member(&values[0], &values[1]).map(Some),
+            Self::Contains => containers::contains(&values[0], &values[1]).map(Some),
+            Self::StringMatch { case_sensitive, substring } => {
+                texts::string_match(*case_sensitive, *substring, values).map(Some)
+            }
+            Self::Substring { case_sensitive } => texts::substring(*case_sensitive, values).map(Some),
+            Self::PatternMatch(pattern) => texts::pattern_match(pattern, &values[0]).map(Some),
+            Self::Inside(area) => area::inside(area, &values[0]).map(Some),
+            _ => return None,
+        })
+    }
+
+    /// All others; no value is NULL.
+    fn apply_to_values(&self, values: &[Operand<'_>], scope: &mut Scope<'_>) -> Found {
+        match self {
             Self::RoundTo(precision) => rounding::round_to(precision, &values[0], scope),
             Self::Random => Ok(containers::random(&values[0], scope)),
-            Self::Member => containers::member(&values[0], &values[1]),
-            Self::Contains => containers::contains(&values[0], &values[1]),
             Self::Delete => containers::deleted(&values[0], &values[1]),
             Self::Index(place) => containers::indexed(place, &values[0], scope),
             Self::FieldValue(field) => containers::field(field, &values[0]),
-            Self::StringMatch { case_sensitive, substring } => {
-                texts::string_match(*case_sensitive, *substring, values)
-            }
-            Self::Substring { case_sensitive } => texts::substring(*case_sensitive, values),
-            Self::PatternMatch(pattern) => texts::pattern_match(pattern, &values[0]),
-            Self::Inside(area) => area::inside(area, &values[0]),
             Self::Custom(class) => Err(Reason::Unsupported(format!("the custom operator '{class}'"))),
             Self::OfTests(name) => Err(Reason::Unsupported(format!("'{name}' of a whole test"))),
             _ => numbers::apply(self, values),

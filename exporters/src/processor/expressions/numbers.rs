@@ -1,5 +1,5 @@
 //! Arithmetic as platforms do it: integers of 32 bits and binary floats.
-use super::{Found, Operator, logic::number, wrong_type};
+use super::{Found, Operand, Operator, logic::number, wrong_type};
 use crate::processor::{
     fault::Reason,
     value::{Scalar, Value},
@@ -148,7 +148,7 @@ impl Statistic {
 }
 
 /// Operators on numbers; no value is NULL.
-pub(super) fn apply(operator: &Operator, values: &[Value]) -> Found {
+pub(super) fn apply(operator: &Operator, values: &[Operand<'_>]) -> Found {
     let name = operator.name();
     let float = |index: usize| number(name, &values[index]);
     match operator {
@@ -191,7 +191,7 @@ fn integral(number: f64) -> Value {
 }
 
 /// The numbers of all operands, those of containers one by one.
-fn scalars<'v>(name: &str, values: &'v [Value]) -> Result<Vec<&'v Scalar>, Reason> {
+fn scalars<'v>(name: &str, values: &'v [Operand<'_>]) -> Result<Vec<&'v Scalar>, Reason> {
     let mut all = Vec::new();
     for value in values {
         if value.scalars().is_empty() || value.scalars().iter().any(|scalar| scalar.as_float().is_none()) {
@@ -202,7 +202,7 @@ fn scalars<'v>(name: &str, values: &'v [Value]) -> Result<Vec<&'v Scalar>, Reaso
     Ok(all)
 }
 
-fn floats(name: &str, values: &[Value]) -> Result<Vec<f64>, Reason> {
+fn floats(name: &str, values: &[Operand<'_>]) -> Result<Vec<f64>, Reason> {
     Ok(scalars(name, values)?.into_iter().filter_map(Scalar::as_float).collect())
 }
 
@@ -213,7 +213,7 @@ fn whole(scalar: &Scalar) -> Option<i64> {
     }
 }
 
-fn integers(name: &str, values: &[Value]) -> Result<Vec<i64>, Reason> {
+fn integers(name: &str, values: &[Operand<'_>]) -> Result<Vec<i64>, Reason> {
     let all: Option<Vec<i64>> = scalars(name, values)?.into_iter().map(whole).collect();
     all.ok_or_else(|| wrong_type(name, &values[0], "integers"))
 }
@@ -221,7 +221,7 @@ fn integers(name: &str, values: &[Value]) -> Result<Vec<i64>, Reason> {
 /// Integers among themselves stay integers.
 fn folded(
     name: &str,
-    values: &[Value],
+    values: &[Operand<'_>],
     integer: impl Fn(i64, i64) -> Option<i64>,
     float: impl Fn(f64, f64) -> f64,
 ) -> Found {
@@ -236,7 +236,7 @@ fn folded(
     Ok(floats.reduce(float).map_or(Value::Null, Value::float))
 }
 
-fn divided(name: &str, values: &[Value], result: impl Fn(i64, i64) -> i64) -> Found {
+fn divided(name: &str, values: &[Operand<'_>], result: impl Fn(i64, i64) -> i64) -> Found {
     let all = integers(name, values)?;
     Ok(match all[..] {
         [_, 0] => Value::Null,

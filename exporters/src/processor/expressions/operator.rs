@@ -11,7 +11,7 @@ use crate::processor::{
     document::{Element, told},
     fault::{Fault, Reason},
     patterns::Pattern,
-    value::{BaseType, Scalar, parse_float},
+    value::{BaseType, Scalar, Value, parse_float},
 };
 
 /// A number in an attribute, or the variable that holds it.
@@ -64,7 +64,7 @@ impl Count {
 #[derive(Clone, Debug, PartialEq)]
 #[expect(missing_docs, reason = "they are the standard's own words")]
 pub enum Operator {
-    BaseValue(Scalar),
+    BaseValue(Value),
     Null,
     /// `math-constant`
     Constant(f64),
@@ -205,7 +205,7 @@ impl Operator {
         let identifier = || element.required("identifier").map(str::to_owned);
         let count = |name, default| Count::read(element, name, default);
         Some(match element.name {
-            "base-value" => base_value(element).map(Self::BaseValue),
+            "base-value" => base_value(element).map(|scalar| Self::BaseValue(Value::single(scalar))),
             "variable" => identifier().map(Self::Variable),
             "default" => identifier().map(Self::Default),
             "correct" => identifier().map(Self::Correct),

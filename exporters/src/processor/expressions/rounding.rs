@@ -2,7 +2,7 @@
 //!
 //! Rounding goes by the digits in which a float is usually written, its shortest decimal form: 3.175 to three figures is
 //! 3.18, as the standard's own example says, though its binary form lies a hair below.
-use super::{Count, Found, Scope, logic::number};
+use super::{Count, Found, Operand, Scope, Truth, logic::number};
 use crate::processor::{
     document::Element,
     fault::{Fault, Reason},
@@ -43,12 +43,12 @@ impl Equality {
 
 /// `equal`: the first operand sets the range, the second is tested.
 #[expect(clippy::float_cmp, reason = "the exact mode of the standard is this comparison")]
-pub(super) fn equal(equality: &Equality, values: &[Value], scope: &Scope<'_>) -> Found {
+pub(super) fn equal(equality: &Equality, values: &[Operand<'_>], scope: &Scope<'_>) -> Truth {
     let (x, y) = (number("equal", &values[0])?, number("equal", &values[1])?);
     let widths = equality.tolerance.iter().map(|width| width.value(scope));
-    let Some(widths) = widths.collect::<Result<Option<Vec<f64>>, _>>()? else { return Ok(Value::Null) };
+    let Some(widths) = widths.collect::<Result<Option<Vec<f64>>, _>>()? else { return Ok(None) };
     let (below, above) = match (equality.mode, &widths[..]) {
-        (Mode::Exact, _) | (_, []) => return Ok(Value::boolean(x == y)),
+        (Mode::Exact, _) | (_, []) => return Ok(Some(x == y)),
         (_, [both]) => (*both, *both),
         (_, [below, above, ..]) => (*below, *above),
     };
@@ -59,7 +59,7 @@ pub(super) fn equal(equality: &Equality, values: &[Value], scope: &Scope<'_>) ->
     let [with_lower, with_upper] = equality.include;
     let from = if with_lower { y >= lower } else { y > lower };
     let to = if with_upper { y <= upper } else { y < upper };
-    Ok(Value::boolean(from && to))
+    Ok(Some(from && to))
 }
 
 /// To how many figures or places is rounded.
@@ -91,10 +91,10 @@ pub(super) fn round_to(precision: &Precision, value: &Value, scope: &Scope<'_>) 
 }
 
 #[expect(clippy::float_cmp, reason = "both are the float nearest to a decimal of few digits")]
-pub(super) fn equal_rounded(precision: &Precision, values: &[Value], scope: &Scope<'_>) -> Found {
+pub(super) fn equal_rounded(precision: &Precision, values: &[Operand<'_>], scope: &Scope<'_>) -> Truth {
     let one = precision.round(number("equal-rounded", &values[0])?, scope)?;
     let other = precision.round(number("equal-rounded", &values[1])?, scope)?;
-    Ok(one.zip(other).map_or(Value::Null, |(one, other)| Value::boolean(one == other)))
+    Ok(one.zip(other).map(|(one, other)| one == other))
 }
 
 /// Rounds the shortest decimal form, ties away from zero.

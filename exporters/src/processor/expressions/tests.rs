@@ -59,7 +59,7 @@ fn evaluated(xml: &str) -> Result<Value, String> {
     let expression = Expression::read(child).map_err(|fault| fault.to_string())?;
     let mut chance = Chance::keyed("tests");
     let mut scope = Scope { variables: &variables, chance: &mut chance };
-    expression.evaluate(&mut scope).map_err(|failure| failure.to_string())
+    expression.evaluate(&mut scope).map(Operand::into_value).map_err(|failure| failure.to_string())
 }
 
 /// The operator with its attributes on the operands.
@@ -365,13 +365,16 @@ fn random_numbers_reach_every_step_and_nothing_else() {
     let variables = Variables::new(&item.declarations);
     let mut chance = Chance::keyed("steps");
     let count = |number| Count::Number(number);
-    let integers = Operator::RandomInteger { min: count(3.0), max: count(12.0), step: count(4.0) };
-    let floats = Operator::RandomFloat { min: count(1.0), max: count(2.0) };
+    let expression = |operator| Expression { operator, operands: Vec::new(), line: 1 };
+    let integers =
+        expression(Operator::RandomInteger { min: count(3.0), max: count(12.0), step: count(4.0) });
+    let floats = expression(Operator::RandomFloat { min: count(1.0), max: count(2.0) });
     let mut seen = std::collections::BTreeSet::new();
     for _ in 0..200 {
         let mut scope = Scope { variables: &variables, chance: &mut chance };
-        seen.insert(integers.apply(&[], &mut scope).unwrap().to_string());
-        let float = floats.apply(&[], &mut scope).unwrap().as_float().unwrap();
+        let [integer, float] = [&integers, &floats].map(|one| one.evaluate(&mut scope).unwrap());
+        seen.insert(integer.to_string());
+        let float = float.as_float().unwrap();
         assert!((1.0..2.0).contains(&float));
     }
     assert_eq!(seen.into_iter().collect::<Vec<_>>(), ["11", "3", "7"]);

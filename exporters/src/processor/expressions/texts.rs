@@ -1,5 +1,5 @@
 //! Operators on strings.
-use super::{Found, single, wrong_type};
+use super::{Operand, single, wrong_type};
 use crate::processor::{
     fault::Reason,
     patterns::Pattern,
@@ -13,7 +13,7 @@ fn text<'v>(place: &str, value: &'v Value) -> Result<&'v str, Reason> {
     }
 }
 
-fn two(place: &str, case_sensitive: bool, values: &[Value]) -> Result<(String, String), Reason> {
+fn two(place: &str, case_sensitive: bool, values: &[Operand<'_>]) -> Result<(String, String), Reason> {
     let (one, other) = (text(place, &values[0])?, text(place, &values[1])?);
     Ok(if case_sensitive {
         (one.to_owned(), other.to_owned())
@@ -22,19 +22,23 @@ fn two(place: &str, case_sensitive: bool, values: &[Value]) -> Result<(String, S
     })
 }
 
-pub(super) fn string_match(case_sensitive: bool, substring: bool, values: &[Value]) -> Found {
+pub(super) fn string_match(
+    case_sensitive: bool,
+    substring: bool,
+    values: &[Operand<'_>],
+) -> Result<bool, Reason> {
     let (one, other) = two("string-match", case_sensitive, values)?;
-    Ok(Value::boolean(if substring { one.contains(&other) } else { one == other }))
+    Ok(if substring { one.contains(&other) } else { one == other })
 }
 
 /// Whether the first string is a part of the second.
-pub(super) fn substring(case_sensitive: bool, values: &[Value]) -> Found {
+pub(super) fn substring(case_sensitive: bool, values: &[Operand<'_>]) -> Result<bool, Reason> {
     let (one, other) = two("substring", case_sensitive, values)?;
-    Ok(Value::boolean(other.contains(&one)))
+    Ok(other.contains(&one))
 }
 
-pub(super) fn pattern_match(pattern: &Pattern, value: &Value) -> Found {
+pub(super) fn pattern_match(pattern: &Pattern, value: &Value) -> Result<bool, Reason> {
     let matched = pattern.matches(text("pattern-match", value)?);
     let unsupported = || Reason::Unsupported(format!("the pattern '{}'", pattern.as_str()));
-    matched.map(Value::boolean).ok_or_else(unsupported)
+    matched.ok_or_else(unsupported)
 }
