@@ -108,7 +108,7 @@ impl Compared {
     fn words(&self, item: &Item, document: &[u8], options: &PackageOptions) -> Check {
         let same = || Check::holds(Topic::Words, "the words shown are those of the question");
         let written = map_item(&self.0, options.solution, options.attempts).ok().and_then(|mapped| {
-            let mut bytes = Vec::new();
+            let mut bytes = Vec::with_capacity(document.len());
             write_item(&mut bytes, item.version.dialect(), &mapped.item).ok().map(|()| bytes)
         });
         if written.as_deref() == Some(document) {

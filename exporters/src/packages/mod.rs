@@ -34,6 +34,9 @@ use crate::{
     xml::reading::MAX_DOCUMENT,
 };
 
+/// Room for most items unpacked, in bytes; longer ones make room for themselves.
+const USUAL_ITEM: usize = 16 << 10;
+
 /// The manifest's place in every package.
 pub const MANIFEST: &str = "imsmanifest.xml";
 
@@ -95,8 +98,9 @@ impl<R: Read + Seek> Package<R> {
     /// # Errors
     /// If there is no such member.
     pub fn content(&mut self, member: &str) -> Result<Content, PackageFault> {
-        let mut bytes = Vec::new();
-        let ended = self.open_member(member)?.take(MAX_DOCUMENT + 1).read_to_end(&mut bytes);
+        let input = self.open_member(member)?;
+        let mut bytes = Vec::with_capacity(USUAL_ITEM);
+        let ended = input.take(MAX_DOCUMENT + 1).read_to_end(&mut bytes);
         Ok(Content { bytes, broken: ended.err() })
     }
 

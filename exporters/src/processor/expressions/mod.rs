@@ -184,9 +184,14 @@ impl Expression {
     /// It and all expressions in it.
     #[must_use]
     pub fn all(&self) -> Vec<&Self> {
-        let mut all = vec![self];
-        self.operands.iter().for_each(|operand| all.extend(operand.all()));
+        let mut all = Vec::new();
+        self.gather(&mut all);
         all
+    }
+
+    fn gather<'s>(&'s self, all: &mut Vec<&'s Self>) {
+        all.push(self);
+        self.operands.iter().for_each(|operand| operand.gather(all));
     }
 }
 

@@ -29,8 +29,11 @@ impl Plain {
     pub(super) fn of(pattern: &str) -> Option<Self> {
         let nothing = Text { characters: &[], hasty: false };
         let (_, rest) = nothing.sequence(pattern, 1, 0)?;
-        nothing.ends(pattern)?;
-        Some(Self { alternatives: !rest.is_empty() })
+        let alternatives = !rest.is_empty();
+        if alternatives {
+            nothing.ends(pattern)?;
+        }
+        Some(Self { alternatives })
     }
 
     /// Whether a whole text matches the pattern; `None` for a long text.
