@@ -18,6 +18,8 @@ use quick_xml::{
     name::{NamespaceResolver, QName, ResolveResult},
 };
 
+use smallvec::SmallVec;
+
 use super::check_characters;
 
 /// Deepest nesting of elements.
@@ -418,22 +420,29 @@ impl Here {
 
     /// Reads the start of an element.
     fn begin(&mut self, start: &BytesStart<'_>, resolver: &mut NamespaceResolver) -> Result<(), XmlFault> {
-        check_name(start.name().as_ref())?;
-        self.set_text(start.local_name().into_inner());
+        let name = start.name();
+        let prefixed = check_name(name.into_inner())?;
+        self.set_text(if prefixed { name.local_name().into_inner() } else { name.into_inner() });
         self.name = self.text.len();
         self.attributes.clear();
         self.declared = 0;
         let mut prefixes = false;
-        for (index, attribute) in start.attributes().enumerate() {
-            if index >= MAX_ATTRIBUTES {
+        // The library would make a list of them for each element. Hardly any element has more than these.
+        let mut keys: SmallVec<[&str; 8]> = SmallVec::new();
+        for attribute in start.attributes().with_checks(false) {
+            if keys.len() == MAX_ATTRIBUTES {
                 return Err(XmlFault::TooMuch {
                     what: "an element has too many attributes",
                     most: MAX_ATTRIBUTES,
                 });
             }
             let attribute = attribute.map_err(XmlFault::malformed)?;
-            prefixes |= attribute.key.prefix().is_some();
-            self.add(&attribute)?;
+            let key = attribute.key.into_inner();
+            if keys.contains(&key) {
+                return Err(XmlFault::Malformed(format!("the attribute '{}' is there twice", shortened(key))));
+            }
+            keys.push(key);
+            prefixes |= self.add(&attribute)?;
         }
         // Hardly any element declares a namespace, and looking for one takes as long as all of this.
         let none = BytesStart::new("");
@@ -447,23 +456,24 @@ impl Here {
         self.enter_namespace(&resolver.resolve_prefix(start.name().prefix(), true))
     }
 
-    fn add(&mut self, attribute: &Attribute<'_>) -> Result<(), XmlFault> {
+    /// Keeps an attribute, and tells whether its name has a prefix.
+    fn add(&mut self, attribute: &Attribute<'_>) -> Result<bool, XmlFault> {
         let (key, raw) = (attribute.key, &attribute.value);
         if raw.len() > MAX_ATTRIBUTE {
             return Err(XmlFault::TooMuch { what: "an attribute has too many bytes", most: MAX_ATTRIBUTE });
         }
-        check_name(key.as_ref())?;
+        let prefixed = check_name(key.into_inner())?;
         let value = value_of(attribute)?;
         if key.as_namespace_binding().is_some() {
             self.declared += 1;
-        } else if key.prefix().is_none() {
+        } else if !prefixed {
             let from = self.text.len();
-            self.text.push_str(key.local_name().into_inner());
+            self.text.push_str(key.into_inner());
             let middle = self.text.len();
             self.text.push_str(&value);
             self.attributes.push([from, middle, self.text.len()]);
         }
-        Ok(())
+        Ok(prefixed)
     }
 
     /// Keeps the namespace of an element, empty for none; nearly always it is that of the element before.
@@ -500,24 +510,24 @@ fn value_of<'a>(attribute: &Attribute<'a>) -> Result<Cow<'a, str>, XmlFault> {
     Ok(value)
 }
 
-/// A name, perhaps with a prefix (Namespaces in XML 1.0, `QName`).
-fn check_name(name: &str) -> Result<(), XmlFault> {
+/// Checks a name, and tells whether it has a prefix (Namespaces in XML 1.0, `QName`).
+fn check_name(name: &str) -> Result<bool, XmlFault> {
     if name.len() > MAX_NAME {
         return Err(XmlFault::TooMuch { what: "a name has too many bytes", most: MAX_NAME });
     }
     let plain = |byte: u8| byte.is_ascii_alphanumeric() || matches!(byte, b'-' | b'_' | b'.');
     if name.bytes().next().is_some_and(|first| first.is_ascii_alphabetic()) && name.bytes().all(plain) {
-        return Ok(());
+        return Ok(false);
     }
     let part = |part: &str| {
         let mut characters = part.chars();
         characters.next().is_some_and(begins_name) && characters.all(continues_name)
     };
-    let named = match name.split_once(':') {
-        Some((prefix, local)) => part(prefix) && part(local),
-        None => part(name),
+    let (named, prefixed) = match name.split_once(':') {
+        Some((prefix, local)) => (part(prefix) && part(local), true),
+        None => (part(name), false),
     };
-    if named { Ok(()) } else { Err(XmlFault::Malformed(format!("'{}' is no name", shortened(name)))) }
+    if named { Ok(prefixed) } else { Err(XmlFault::Malformed(format!("'{}' is no name", shortened(name)))) }
 }
 
 /// XML 1.0 clause 2.3, `NameStartChar` without the colon.
