@@ -439,7 +439,10 @@ impl Here {
             let attribute = attribute.map_err(XmlFault::malformed)?;
             let key = attribute.key.into_inner();
             if keys.contains(&key) {
-                return Err(XmlFault::Malformed(format!("the attribute '{}' is there twice", shortened(key))));
+                return Err(XmlFault::Malformed(format!(
+                    "the attribute '{}' is there twice",
+                    shortened(key)
+                )));
             }
             keys.push(key);
             prefixes |= self.add(&attribute)?;

@@ -123,22 +123,22 @@ impl Text<'_> {
                 return Some((ends, rest.strip_prefix(')')?));
             }
             '[' => {
-                let (fits, rest) = self.class(behind)?;
-                return Some(((from & fits) << 1, rest));
+                let (fits, rest) = self.class(behind, from)?;
+                return Some((fits << 1, rest));
             }
             '\\' => {
                 let escaped = signs.next()?;
-                return Some(((from & self.escaped(escaped)?) << 1, signs.as_str()));
+                return Some((self.escaped(escaped, from)? << 1, signs.as_str()));
             }
-            '.' => self.all(|character| !matches!(character, '\n' | '\r')),
+            '.' => self.among(from, |character| !matches!(character, '\n' | '\r')),
             '?' | '*' | '+' | '{' | '}' | ']' | ')' | '|' => return None,
-            sign => self.all(|character| character == sign),
+            sign => self.among(from, |character| character == sign),
         };
-        Some(((from & fits) << 1, behind))
+        Some((fits << 1, behind))
     }
 
-    /// The places before characters of a class.
-    fn class<'p>(&self, inside: &'p str) -> Found<'p> {
+    /// Those places that are before a character of a class.
+    fn class<'p>(&self, inside: &'p str, from: Places) -> Found<'p> {
         let (negated, inside) = match inside.strip_prefix('^') {
             Some(rest) => (true, rest),
             None => (false, inside),
@@ -150,35 +150,45 @@ impl Text<'_> {
             let ranges = signs.as_str().starts_with('-') && !signs.as_str().starts_with("-]");
             fits |= match sign {
                 ']' if !first => break,
-                '\\' => self.escaped(signs.next().filter(|_| !ranges)?)?,
+                '\\' => self.escaped(signs.next().filter(|_| !ranges)?, from)?,
                 // A hyphen is itself at either end.
                 '-' if ranges || !first && !signs.as_str().starts_with(']') => return None,
                 '[' | ']' => return None,
-                from if ranges => {
-                    let to = signs.nth(1).filter(|to| !matches!(to, '[' | '\\' | '-') && from <= *to)?;
-                    self.all(|character| (from..=to).contains(&character))
+                least if ranges => {
+                    let last =
+                        signs.nth(1).filter(|last| !matches!(last, '[' | '\\' | '-') && least <= *last)?;
+                    self.among(from, |character| (least..=last).contains(&character))
                 }
-                sign => self.all(|character| character == sign),
+                sign => self.among(from, |character| character == sign),
             };
             first = false;
         }
-        let fits = if negated { self.all(|_| true) & !fits } else { fits };
+        let fits = if negated { self.among(from, |_| true) & !fits } else { fits };
         Some((fits, signs.as_str()))
     }
 
-    /// The places before characters of an escaped sign.
-    fn escaped(&self, sign: char) -> Option<Places> {
+    /// Those places that are before a character of an escaped sign.
+    fn escaped(&self, sign: char, from: Places) -> Option<Places> {
         Some(match sign {
-            's' => self.all(|character| matches!(character, ' ' | '\t'..='\r')),
-            'd' => self.all(|character| character.is_ascii_digit()),
-            sign if sign.is_ascii_punctuation() => self.all(|character| character == sign),
+            's' => self.among(from, |character| matches!(character, ' ' | '\t'..='\r')),
+            'd' => self.among(from, |character| character.is_ascii_digit()),
+            sign if sign.is_ascii_punctuation() => self.among(from, |character| character == sign),
             _ => return None,
         })
     }
 
-    fn all(&self, fits: impl Fn(char) -> bool) -> Places {
-        let each = self.characters.iter().enumerate();
-        each.fold(0, |places, (at, character)| places | Places::from(fits(*character)) << at)
+    /// Those places that are before such a character.
+    fn among(&self, from: Places, fits: impl Fn(char) -> bool) -> Places {
+        let (mut left, mut places) = (from, 0);
+        while left != 0 {
+            let place = left & left.wrapping_neg();
+            left ^= place;
+            let character = self.characters.get(place.trailing_zeros() as usize);
+            if character.is_some_and(|character| fits(*character)) {
+                places |= place;
+            }
+        }
+        places
     }
 }
 
