@@ -141,8 +141,8 @@ impl Grid {
     pub fn numeral(&self, digits: &Digits) -> Result<Decimal, ColumnError> {
         let highest = first_column(digits).map_or(0, |column| column + 1);
         let written = digits[..highest].iter().rev();
-        // Eighteen columns fit 64 bits, whatever stands in them.
-        let units = if highest <= 18 {
+        // Seventeen columns fit 64 bits, whatever stands in them.
+        let units = if highest <= 17 {
             written.fold(0_i64, |sum, digit| sum * 10 + i64::from(*digit)).into()
         } else {
             written.fold(0_i128, |sum, digit| sum * 10 + i128::from(*digit))
@@ -687,6 +687,17 @@ mod tests {
         let division = divide(&decimal("7.2"), &decimal("0.36"), 9).unwrap();
         assert_eq!(division.drawn(), ["7.2 ÷ 0.36 = 720 ÷ 36", "7.2 ÷ 0.36 = 20"]);
         assert!(!divide(&decimal("1"), &decimal("3"), 4).unwrap().is_exact());
+    }
+
+    #[test]
+    fn columns_that_hold_more_than_a_digit_are_read_at_every_length() {
+        for columns in 1..=MAX_COLUMNS {
+            let mut digits = [0; MAX_COLUMNS];
+            digits[..columns].fill(u8::MAX);
+            let ones = (0..columns).fold(0_i128, |ones, _| 10 * ones + 1);
+            let read = Grid { places: 0, columns }.numeral(&digits);
+            assert_eq!(read.ok(), Decimal::new(255 * ones, 0).ok(), "{columns} columns");
+        }
     }
 
     proptest! {
