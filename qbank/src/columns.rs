@@ -104,6 +104,16 @@ pub enum ColumnError {
     TooLong,
 }
 
+impl Row {
+    /// A numeral in a grid with so many places.
+    fn written(numeral: &Decimal, places: usize) -> Self {
+        let lowest = places - numeral.places() as usize;
+        let mut digits = [0; MAX_COLUMNS];
+        let count = numeral.write_digits(&mut digits[lowest..]);
+        Self { digits, written: (lowest, lowest + count) }
+    }
+}
+
 impl Grid {
     /// The smallest grid that holds all the numerals.
     ///
@@ -125,13 +135,7 @@ impl Grid {
     /// Writes a numeral into the grid.
     #[must_use]
     pub fn row(&self, numeral: &Decimal) -> Row {
-        let lowest = self.places - numeral.places() as usize;
-        let highest = self.places + numeral.whole_digits() as usize;
-        let mut digits = [0; MAX_COLUMNS];
-        for (digit, written) in digits[lowest..highest].iter_mut().zip(numeral.digits_from_the_last()) {
-            *digit = written;
-        }
-        Row { digits, written: (lowest, highest) }
+        Row::written(numeral, self.places)
     }
 
     /// Reads digits of this grid as a numeral with all of its places.
@@ -168,18 +172,12 @@ fn lined_up<const COUNT: usize>(numerals: [&Decimal; COUNT]) -> Result<(Grid, [R
     if numerals.iter().any(|numeral| numeral.is_negative()) {
         return Err(ColumnError::Negative);
     }
-    let each = numerals.map(|numeral| (numeral.places() as usize, numeral.all_digits()));
-    let places = each.iter().fold(0, |most, (places, _)| most.max(*places));
-    let columns = each.iter().fold(0, |most, (own, (_, count))| most.max(places - own + count));
+    let places = numerals.iter().fold(0, |most, numeral| most.max(numeral.places() as usize));
+    let rows = numerals.map(|numeral| Row::written(numeral, places));
+    let columns = rows.iter().fold(0, |most, row| most.max(row.written.1));
     if columns > MAX_DIGITS {
         return Err(ColumnError::TooLong);
     }
-    let rows = each.map(|(own, (written, count))| {
-        let (lowest, highest) = (places - own, places - own + count);
-        let mut digits = [0; MAX_COLUMNS];
-        digits[lowest..highest].copy_from_slice(&written[..count]);
-        Row { digits, written: (lowest, highest) }
-    });
     Ok((Grid { places, columns }, rows))
 }
 
