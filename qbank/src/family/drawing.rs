@@ -20,7 +20,7 @@ use crate::{
     draw::{Draws, Permutation},
     expression::Names,
     locale::Language,
-    misconceptions,
+    misconceptions::{self, Predicted},
     profile::Profile,
     question::{
         Answer, Choice, DrawnStep, Given, Item, Key, Mistake, Prediction, ProofError, Question, Step,
@@ -215,7 +215,7 @@ impl Family {
         let key = step.key_for(&value).ok()?;
         step.answer = step.answer_of(&in_form(&key, family_step), voice.language).ok()?;
         let wrong;
-        (step.predicted, wrong) = self.predictions(family_step, &step, &key, names, voice.language);
+        (step.predicted, wrong) = self.predictions(family_step, &step, &value, &key, names, voice.language);
         if step.predicted.len() < family_step.separates {
             return None;
         }
@@ -263,24 +263,26 @@ impl Family {
         &self,
         family_step: &FamilyStep,
         step: &Step,
+        value: &Value,
         key: &Key,
         names: &Names,
         language: Language,
     ) -> (Vec<Prediction>, Vec<Wrong>) {
-        let by_rule =
-            misconceptions::predict_all(self.misconceptions.iter().copied(), &family_step.expression, names);
-        let mut predicted: Vec<_> =
-            by_rule.into_iter().map(|wrong| (wrong.value, wrong.misconceptions, None)).collect();
+        let candidates = self.misconceptions.iter().copied();
+        let mut predicted =
+            misconceptions::predict_all_beside(Some(value), candidates, &family_step.expression, names);
+        let mut stated: Vec<_> = predicted.iter().map(|_| None).collect();
         for (misconception, mistaken) in &family_step.mistakes {
             if let Ok(value) = prove(mistaken, names)
-                && !predicted.iter().any(|(known, ..)| *known == value)
+                && !predicted.iter().any(|known| known.value == value)
             {
-                predicted.push((value, smallvec![misconception.id], Some(mistaken)));
+                predicted.push(Predicted { value, misconceptions: smallvec![misconception.id] });
+                stated.push(Some(mistaken));
             }
         }
         let (mut records, mut wrong) =
             (Vec::with_capacity(predicted.len()), Vec::with_capacity(predicted.len()));
-        for (value, misconceptions, stated) in predicted {
+        for (Predicted { value, misconceptions }, stated) in predicted.into_iter().zip(stated) {
             let Some(answer) = step.key_for(&value).ok().filter(|answer| !step.marks_right(key, answer))
             else {
                 continue;

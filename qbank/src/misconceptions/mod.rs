@@ -190,23 +190,16 @@ pub fn find(id: &str) -> Option<&'static Misconception> {
 #[must_use]
 pub fn predict(misconception: &Misconception, expression: &Expression, names: &Names) -> Option<Value> {
     let right = evaluate(&Columns, expression, names).ok();
-    predict_beside(right.as_ref(), misconception, expression, names)
+    predict_beside(right.as_ref(), misconception, &expression.with_values(names))
 }
 
-/// The same, where the right value is known.
-fn predict_beside(
-    right: Option<&Value>,
-    misconception: &Misconception,
-    expression: &Expression,
-    names: &Names,
-) -> Option<Value> {
+/// The same for an expression that is shown with its values, where the right value is known.
+fn predict_beside(right: Option<&Value>, misconception: &Misconception, shown: &Expression) -> Option<Value> {
     let bent = match misconception.rule {
         // A numeral put in its place is a value, not a written form.
-        Rule::Instead(other) => {
-            evaluate(&Columns, &other(&expression.with_values(names))?, names).map(normal)
-        }
+        Rule::Instead(other) => evaluate(&Columns, &other(shown)?, &Names::new()).map(normal),
         Rule::Stated => return None,
-        _ => evaluate(&Bent(misconception.rule), expression, names),
+        _ => evaluate(&Bent(misconception.rule), shown, &Names::new()),
     };
     bent.ok().filter(|value| Some(value) != right)
 }
@@ -253,11 +246,23 @@ pub fn predict_all<'c>(
     expression: &Expression,
     names: &Names,
 ) -> Vec<Predicted> {
+    let right = evaluate(&Columns, expression, names).ok();
+    predict_all_beside(right.as_ref(), candidates, expression, names)
+}
+
+/// The same, where the right value is known.
+pub(crate) fn predict_all_beside<'c>(
+    right: Option<&Value>,
+    candidates: impl IntoIterator<Item = &'c Misconception>,
+    expression: &Expression,
+    names: &Names,
+) -> Vec<Predicted> {
     let candidates = candidates.into_iter();
     let mut found: Vec<Predicted> = Vec::with_capacity(candidates.size_hint().0);
-    let right = evaluate(&Columns, expression, names).ok();
+    // All of them look at the same numbers, whose names are looked up once.
+    let shown = expression.with_values(names);
     for candidate in candidates {
-        if let Some(value) = predict_beside(right.as_ref(), candidate, expression, names) {
+        if let Some(value) = predict_beside(right, candidate, &shown) {
             gather(&mut found, value, candidate.id);
         }
     }
