@@ -627,9 +627,7 @@ fn rule(grid: &Grid, width: usize) -> SmolStr {
 }
 
 fn dashes(count: usize) -> SmolStr {
-    let mut line = SmolStrBuilder::new();
-    (0..count).for_each(|_| line.push('-'));
-    line.finish()
+    "-".repeat(count).into()
 }
 
 #[cfg(test)]

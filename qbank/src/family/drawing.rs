@@ -9,6 +9,7 @@ use alloc::{
     string::{String, ToString},
     vec::Vec,
 };
+use core::iter;
 
 use smallvec::smallvec;
 use smol_str::{SmolStr, ToSmolStr};
@@ -271,15 +272,17 @@ impl Family {
         let candidates = self.misconceptions.iter().copied();
         let mut predicted =
             misconceptions::predict_all_beside(Some(value), candidates, &family_step.expression, names);
-        let mut stated: Vec<_> = predicted.iter().map(|_| None).collect();
+        let by_rule = predicted.len();
+        let mut stated = Vec::new();
         for (misconception, mistaken) in &family_step.mistakes {
             if let Ok(value) = prove(mistaken, names)
                 && !predicted.iter().any(|known| known.value == value)
             {
                 predicted.push(Predicted { value, misconceptions: smallvec![misconception.id] });
-                stated.push(Some(mistaken));
+                stated.push(mistaken);
             }
         }
+        let stated = iter::repeat_n(None, by_rule).chain(stated.into_iter().map(Some));
         let (mut records, mut wrong) =
             (Vec::with_capacity(predicted.len()), Vec::with_capacity(predicted.len()));
         for (Predicted { value, misconceptions }, stated) in predicted.into_iter().zip(stated) {

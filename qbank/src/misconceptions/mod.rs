@@ -40,6 +40,7 @@ use crate::{
     expression::{Expression, Names, Operation},
     locale::Language,
 };
+use place_value::literal;
 
 /// What joins the names of misconceptions that predict the same wrong answer.
 pub const JOINT: &str = " | ";
@@ -195,13 +196,25 @@ pub fn predict(misconception: &Misconception, expression: &Expression, names: &N
 
 /// The same for an expression that is shown with its values, where the right value is known.
 fn predict_beside(right: Option<&Value>, misconception: &Misconception, shown: &Expression) -> Option<Value> {
-    let bent = match misconception.rule {
+    let bent = match (misconception.rule, one_operation(shown)) {
+        // Most exercises are one operation. Where the rule makes nothing else of it, the right answer stands.
+        (Rule::Operation(bent, rule), Some((operation, left, right))) => {
+            (bent == operation).then(|| rule(left, right))?.map(Value::Number).map(normal)
+        }
         // A numeral put in its place is a value, not a written form.
-        Rule::Instead(other) => evaluate(&Columns, &other(shown)?, &Names::new()).map(normal),
-        Rule::Stated => return None,
-        _ => evaluate(&Bent(misconception.rule), shown, &Names::new()),
+        (Rule::Instead(other), _) => evaluate(&Columns, &other(shown)?, &Names::new()).ok().map(normal),
+        (Rule::Stated, _) => None,
+        (rule, _) => evaluate(&Bent(rule), shown, &Names::new()).ok(),
     };
-    bent.ok().filter(|value| Some(value) != right)
+    bent.filter(|value| Some(value) != right)
+}
+
+/// The operation and its two numbers, where there is nothing else.
+fn one_operation(shown: &Expression) -> Option<(Operation, &Decimal, &Decimal)> {
+    match shown {
+        Expression::Binary(operation, left, right) => Some((*operation, literal(left)?, literal(right)?)),
+        _ => None,
+    }
 }
 
 fn normal(value: Value) -> Value {
@@ -513,6 +526,23 @@ mod tests {
         for misconception in all() {
             let fires = exercises.iter().any(|one| predict(misconception, one, &Names::new()).is_some());
             assert_eq!(fires, !matches!(misconception.rule, Rule::Stated), "{}", misconception.id);
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn one_operation_is_bent_as_the_whole_machine_is(a in 0_i128..100_000, b in 0_i128..10_000, p in 0_u32..5, q in 0_u32..5) {
+            let number = |units, places| Decimal::new(units, places).unwrap();
+            let names = Names::from([("a".into(), number(a, p)), ("b".into(), number(b, q))]);
+            for text in ["a + b", "a - b", "b - a", "a * b", "a / b"] {
+                let expression: Expression = text.parse().unwrap();
+                let right = evaluate(&Columns, &expression, &names).ok();
+                for misconception in all().filter(|known| matches!(known.rule, Rule::Operation(..))) {
+                    let bent = evaluate(&Bent(misconception.rule), &expression, &names).ok();
+                    let predicted = predict(misconception, &expression, &names);
+                    prop_assert_eq!(predicted, bent.filter(|bent| Some(bent) != right.as_ref()), "{} {}", misconception.id, text);
+                }
+            }
         }
     }
 
