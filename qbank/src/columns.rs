@@ -104,6 +104,16 @@ pub enum ColumnError {
     TooLong,
 }
 
+impl Row {
+    /// A numeral in a grid with so many places.
+    fn written(numeral: &Decimal, places: usize) -> Self {
+        let lowest = places - numeral.places() as usize;
+        let mut digits = [0; MAX_COLUMNS];
+        let count = numeral.write_digits(&mut digits[lowest..]);
+        Self { digits, written: (lowest, lowest + count) }
+    }
+}
+
 impl Grid {
     /// The smallest grid that holds all the numerals.
     ///
@@ -125,13 +135,7 @@ impl Grid {
     /// Writes a numeral into the grid.
     #[must_use]
     pub fn row(&self, numeral: &Decimal) -> Row {
-        let lowest = self.places - numeral.places() as usize;
-        let highest = self.places + numeral.whole_digits() as usize;
-        let mut digits = [0; MAX_COLUMNS];
-        for (digit, written) in digits[lowest..highest].iter_mut().zip(numeral.digits_from_the_last()) {
-            *digit = written;
-        }
-        Row { digits, written: (lowest, highest) }
+        Row::written(numeral, self.places)
     }
 
     /// Reads digits of this grid as a numeral with all of its places.
@@ -141,8 +145,8 @@ impl Grid {
     pub fn numeral(&self, digits: &Digits) -> Result<Decimal, ColumnError> {
         let highest = first_column(digits).map_or(0, |column| column + 1);
         let written = digits[..highest].iter().rev();
-        // Eighteen columns fit 64 bits, whatever stands in them.
-        let units = if highest <= 18 {
+        // Seventeen columns fit 64 bits, whatever stands in them.
+        let units = if highest <= 17 {
             written.fold(0_i64, |sum, digit| sum * 10 + i64::from(*digit)).into()
         } else {
             written.fold(0_i128, |sum, digit| sum * 10 + i128::from(*digit))
@@ -168,18 +172,12 @@ fn lined_up<const COUNT: usize>(numerals: [&Decimal; COUNT]) -> Result<(Grid, [R
     if numerals.iter().any(|numeral| numeral.is_negative()) {
         return Err(ColumnError::Negative);
     }
-    let each = numerals.map(|numeral| (numeral.places() as usize, numeral.all_digits()));
-    let places = each.iter().fold(0, |most, (places, _)| most.max(*places));
-    let columns = each.iter().fold(0, |most, (own, (_, count))| most.max(places - own + count));
+    let places = numerals.iter().fold(0, |most, numeral| most.max(numeral.places() as usize));
+    let rows = numerals.map(|numeral| Row::written(numeral, places));
+    let columns = rows.iter().fold(0, |most, row| most.max(row.written.1));
     if columns > MAX_DIGITS {
         return Err(ColumnError::TooLong);
     }
-    let rows = each.map(|(own, (written, count))| {
-        let (lowest, highest) = (places - own, places - own + count);
-        let mut digits = [0; MAX_COLUMNS];
-        digits[lowest..highest].copy_from_slice(&written[..count]);
-        Row { digits, written: (lowest, highest) }
-    });
     Ok((Grid { places, columns }, rows))
 }
 
@@ -629,9 +627,7 @@ fn rule(grid: &Grid, width: usize) -> SmolStr {
 }
 
 fn dashes(count: usize) -> SmolStr {
-    let mut line = SmolStrBuilder::new();
-    (0..count).for_each(|_| line.push('-'));
-    line.finish()
+    "-".repeat(count).into()
 }
 
 #[cfg(test)]
@@ -687,6 +683,17 @@ mod tests {
         let division = divide(&decimal("7.2"), &decimal("0.36"), 9).unwrap();
         assert_eq!(division.drawn(), ["7.2 ÷ 0.36 = 720 ÷ 36", "7.2 ÷ 0.36 = 20"]);
         assert!(!divide(&decimal("1"), &decimal("3"), 4).unwrap().is_exact());
+    }
+
+    #[test]
+    fn columns_that_hold_more_than_a_digit_are_read_at_every_length() {
+        for columns in 1..=MAX_COLUMNS {
+            let mut digits = [0; MAX_COLUMNS];
+            digits[..columns].fill(u8::MAX);
+            let ones = (0..columns).fold(0_i128, |ones, _| 10 * ones + 1);
+            let read = Grid { places: 0, columns }.numeral(&digits);
+            assert_eq!(read.ok(), Decimal::new(255 * ones, 0).ok(), "{columns} columns");
+        }
     }
 
     proptest! {

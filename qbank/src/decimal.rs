@@ -227,20 +227,22 @@ impl Decimal {
         text.push_str(Numeral::of(self).text());
     }
 
-    /// All digits, from the last written one, and how many places they take: at least one before the point.
-    pub(crate) fn all_digits(&self) -> ([u8; MAX_DIGITS], usize) {
-        let mut digits = [0; MAX_DIGITS];
-        let mut count = 0;
+    /// Writes all digits into zeros, from the last written one, as far as there is room. Tells how many places all of
+    /// them take: at least one before the point.
+    pub(crate) fn write_digits(&self, zeros: &mut [u8]) -> usize {
         let Ok(mut rest) = u64::try_from(self.units.unsigned_abs()) else {
-            digits.iter_mut().zip(self.digits_from_the_last()).for_each(|(place, digit)| *place = digit);
-            return (digits, (self.places + self.whole_digits()) as usize);
+            zeros.iter_mut().zip(self.digits_from_the_last()).for_each(|(place, digit)| *place = digit);
+            return (self.places + self.whole_digits()) as usize;
         };
+        let mut count = 0;
         while rest > 0 {
-            digits[count] = u8::try_from(rest % 10).expect("a remainder by ten is one digit");
+            if let Some(place) = zeros.get_mut(count) {
+                *place = u8::try_from(rest % 10).expect("a remainder by ten is one digit");
+            }
             rest /= 10;
             count += 1;
         }
-        (digits, count.max(self.places as usize + 1))
+        count.max(self.places as usize + 1)
     }
 
     /// All digits without end, from the last written one; zeros follow the first one.

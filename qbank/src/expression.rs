@@ -85,7 +85,7 @@ pub enum Function {
 }
 
 /// The values an expression's names stand for. There are few, so they are found by looking at one after the other.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default)]
 pub struct Names(SmallVec<[(SmolStr, Decimal); 4]>);
 
 impl Names {
@@ -109,6 +109,16 @@ impl Names {
         }
     }
 }
+
+impl PartialEq for Names {
+    /// In whatever order they were given.
+    fn eq(&self, other: &Self) -> bool {
+        let known = |(name, value): &(SmolStr, Decimal)| other.get(name) == Some(value);
+        self.0.len() == other.0.len() && self.0.iter().all(known)
+    }
+}
+
+impl Eq for Names {}
 
 impl Extend<(SmolStr, Decimal)> for Names {
     fn extend<I: IntoIterator<Item = (SmolStr, Decimal)>>(&mut self, names: I) {
@@ -547,6 +557,15 @@ mod tests {
 
     fn parsed(text: &str) -> Expression {
         text.parse().unwrap()
+    }
+
+    #[test]
+    fn names_are_the_same_in_any_order() {
+        let named = |all: [(&str, u32); 2]| Names::from(all.map(|(name, value)| (name.into(), value.into())));
+        assert_eq!(named([("a", 1), ("b", 2)]), named([("b", 2), ("a", 1)]));
+        assert_ne!(named([("a", 1), ("b", 2)]), named([("a", 2), ("b", 1)]));
+        assert_ne!(named([("a", 1), ("b", 2)]), named([("a", 1), ("c", 2)]));
+        assert_ne!(named([("a", 1), ("a", 1)]), named([("a", 1), ("b", 2)]));
     }
 
     #[test]

@@ -11,6 +11,8 @@
 //! as hard as one of 6, and they know nothing of reading: how a story is told is not counted.
 use alloc::{borrow::Cow, vec::Vec};
 
+use smallvec::SmallVec;
+
 use crate::{
     arithmetic::{Columns, Value, evaluate},
     columns,
@@ -447,9 +449,8 @@ impl Reader<'_> {
     }
 
     fn sum(&mut self, part: &Expression) -> Option<Decimal> {
-        let mut addends = Vec::new();
-        working::gather_addends(part, &mut addends);
-        let values: Vec<Decimal> =
+        let addends = working::addends_of(part);
+        let values: SmallVec<[Decimal; 4]> =
             addends.into_iter().map(|addend| self.work(addend)).collect::<Option<_>>()?;
         let worked = columns::add(&values).ok()?;
         self.profile.add(Feature::Addition, 1);
@@ -593,9 +594,13 @@ fn digits(number: &Decimal) -> usize {
 /// 40 or 4.50 are none of them.
 fn zeros_inside(number: &Decimal) -> usize {
     let plain = number.normalized();
-    let inside = significant(&plain).skip_while(|digit| *digit == 0).filter(|digit| *digit == 0).count();
-    let in_front = (plain.places() as usize).saturating_sub(digits(&plain));
-    inside + if plain.is_zero() { 0 } else { in_front }
+    if plain.is_zero() {
+        return 0;
+    }
+    let count = digit_count(plain.point_removed()) as usize;
+    let written = plain.digits_from_the_last().take(count);
+    let inside = written.skip_while(|digit| *digit == 0).filter(|digit| *digit == 0).count();
+    inside + (plain.places() as usize).saturating_sub(count)
 }
 
 fn end_nines(mut number: u128) -> usize {

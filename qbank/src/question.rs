@@ -31,6 +31,9 @@ use crate::{
     words::to_words,
 };
 
+/// Most points of a step, so that sums over steps and questions always fit.
+pub const MOST_POINTS: u32 = 1_000;
+
 /// A question as records write it.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Question {
@@ -92,7 +95,7 @@ pub struct Step {
     pub unit: Option<SmolStr>,
     /// What counts as right.
     pub accept: Acceptance,
-    /// Points for a right answer, 1 or more.
+    /// Points for a right answer, from 1 to [`MOST_POINTS`].
     pub points: u32,
     /// Wrong answers and the misconceptions that lead to them.
     pub predicted: Vec<Prediction>,
@@ -280,7 +283,7 @@ pub enum Fault {
     Indistinct(String),
     /// Points must be positive, tolerances must not be negative, a form must be one that an answer can have.
     #[error(
-        "points must be 1 or more, tolerances 0 or more, figures 1 or more, an interval's ends in order, a form possible"
+        "points must be from 1 to {MOST_POINTS}, tolerances 0 or more, figures 1 or more, an interval's ends in order, a form possible"
     )]
     Accept,
     /// The answer is none of those that count.
@@ -474,7 +477,7 @@ impl Step {
 
     fn check_accept(&self) -> Result<(), Fault> {
         let sound = self.accept.rule.fault().is_none() && self.accept.form.fault().is_none();
-        if sound && self.points > 0 { Ok(()) } else { Err(Fault::Accept) }
+        if sound && (1..=MOST_POINTS).contains(&self.points) { Ok(()) } else { Err(Fault::Accept) }
     }
 
     /// An interval is stated apart from the answer, so it may miss it.

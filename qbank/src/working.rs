@@ -7,6 +7,7 @@ use alloc::{
 };
 
 use serde::Serialize;
+use smallvec::SmallVec;
 use smol_str::{SmolStr, format_smolstr};
 
 use crate::{
@@ -194,8 +195,7 @@ fn draw(expression: &Expression, names: &Names, drawn: &mut Vec<Block>) -> Resul
     let block = match expression {
         Expression::Literal(_) | Expression::Name(_) => return Ok(()),
         Expression::Binary(Operation::Add, ..) => {
-            let mut addends = Vec::new();
-            gather_addends(expression, &mut addends);
+            let addends = addends_of(expression);
             let values = worked_out(&addends, names, drawn)?;
             Block::Addition(columns::add(&values)?)
         }
@@ -227,14 +227,19 @@ fn draw(expression: &Expression, names: &Names, drawn: &mut Vec<Block>) -> Resul
 }
 
 /// The parts of `a + b + c`, in order: one column addition, as on paper.
-pub(crate) fn gather_addends<'e>(expression: &'e Expression, addends: &mut Vec<&'e Expression>) {
-    match expression {
-        Expression::Binary(Operation::Add, left, right) => {
-            gather_addends(left, addends);
-            gather_addends(right, addends);
+pub(crate) fn addends_of(expression: &Expression) -> SmallVec<[&Expression; 4]> {
+    fn gather<'e>(expression: &'e Expression, addends: &mut SmallVec<[&'e Expression; 4]>) {
+        match expression {
+            Expression::Binary(Operation::Add, left, right) => {
+                gather(left, addends);
+                gather(right, addends);
+            }
+            other => addends.push(other),
         }
-        other => addends.push(other),
     }
+    let mut addends = SmallVec::new();
+    gather(expression, &mut addends);
+    addends
 }
 
 /// Draws the parts that need working first, and gives the values of all, names in their written form.
@@ -242,7 +247,7 @@ fn worked_out(
     parts: &[&Expression],
     names: &Names,
     drawn: &mut Vec<Block>,
-) -> Result<Vec<Decimal>, ArithmeticError> {
+) -> Result<SmallVec<[Decimal; 4]>, ArithmeticError> {
     parts
         .iter()
         .map(|part| {
@@ -299,7 +304,7 @@ fn draw_call(
         limits.truncate(enough);
         return Ok(Block::Limits(limits, *first));
     }
-    let mut sorted = values.clone();
+    let mut sorted = values.to_vec();
     sorted.sort_unstable();
     Ok(Block::Sorted(sorted))
 }

@@ -25,7 +25,7 @@ use crate::{
     expression::Expression,
     locale::{Language, Locale},
     misconceptions::{self, Misconception},
-    question::{Item, StepKind, is_plain_id},
+    question::{Item, MOST_POINTS, StepKind, is_plain_id},
     units,
 };
 
@@ -456,8 +456,8 @@ impl Checker<'_> {
     fn step(&mut self, step: &StepFile, givens: &[GivenRange]) -> Option<FamilyStep> {
         let expression = self.expression(&step.expression);
         let id = self.new_name(&step.id);
-        if *step.points.get_ref() == 0 {
-            self.fault(step.points.span(), "points must be 1 or more".into());
+        if !(1..=MOST_POINTS).contains(step.points.get_ref()) {
+            self.fault(step.points.span(), format!("points must be from 1 to {MOST_POINTS}"));
         }
         if let Some((rule, fault)) =
             step.accept.as_ref().and_then(|rule| Some((rule, rule.get_ref().0.fault()?)))

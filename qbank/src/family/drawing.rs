@@ -9,6 +9,7 @@ use alloc::{
     string::{String, ToString},
     vec::Vec,
 };
+use core::iter;
 
 use smallvec::smallvec;
 use smol_str::{SmolStr, ToSmolStr};
@@ -20,7 +21,7 @@ use crate::{
     draw::{Draws, Permutation},
     expression::Names,
     locale::Language,
-    misconceptions,
+    misconceptions::{self, Predicted},
     profile::Profile,
     question::{
         Answer, Choice, DrawnStep, Given, Item, Key, Mistake, Prediction, ProofError, Question, Step,
@@ -215,7 +216,7 @@ impl Family {
         let key = step.key_for(&value).ok()?;
         step.answer = step.answer_of(&in_form(&key, family_step), voice.language).ok()?;
         let wrong;
-        (step.predicted, wrong) = self.predictions(family_step, &step, &key, names, voice.language);
+        (step.predicted, wrong) = self.predictions(family_step, &step, &value, &key, names, voice.language);
         if step.predicted.len() < family_step.separates {
             return None;
         }
@@ -263,24 +264,28 @@ impl Family {
         &self,
         family_step: &FamilyStep,
         step: &Step,
+        value: &Value,
         key: &Key,
         names: &Names,
         language: Language,
     ) -> (Vec<Prediction>, Vec<Wrong>) {
-        let by_rule =
-            misconceptions::predict_all(self.misconceptions.iter().copied(), &family_step.expression, names);
-        let mut predicted: Vec<_> =
-            by_rule.into_iter().map(|wrong| (wrong.value, wrong.misconceptions, None)).collect();
+        let candidates = self.misconceptions.iter().copied();
+        let mut predicted =
+            misconceptions::predict_all_beside(Some(value), candidates, &family_step.expression, names);
+        let by_rule = predicted.len();
+        let mut stated = Vec::new();
         for (misconception, mistaken) in &family_step.mistakes {
             if let Ok(value) = prove(mistaken, names)
-                && !predicted.iter().any(|(known, ..)| *known == value)
+                && !predicted.iter().any(|known| known.value == value)
             {
-                predicted.push((value, smallvec![misconception.id], Some(mistaken)));
+                predicted.push(Predicted { value, misconceptions: smallvec![misconception.id] });
+                stated.push(mistaken);
             }
         }
+        let stated = iter::repeat_n(None, by_rule).chain(stated.into_iter().map(Some));
         let (mut records, mut wrong) =
             (Vec::with_capacity(predicted.len()), Vec::with_capacity(predicted.len()));
-        for (value, misconceptions, stated) in predicted {
+        for (Predicted { value, misconceptions }, stated) in predicted.into_iter().zip(stated) {
             let Some(answer) = step.key_for(&value).ok().filter(|answer| !step.marks_right(key, answer))
             else {
                 continue;

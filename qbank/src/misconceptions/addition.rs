@@ -178,7 +178,7 @@ fn ragged_tail_dropped(a: &Decimal, b: &Decimal) -> Option<Decimal> {
         return None;
     }
     let shorter = a.places().min(b.places());
-    columns::add(&[columns::cut(a, shorter).ok()?, columns::cut(b, shorter).ok()?]).ok()?.result().ok()
+    columns::sum(&columns::cut(a, shorter).ok()?, &columns::cut(b, shorter).ok()?).ok()
 }
 
 #[cfg(test)]

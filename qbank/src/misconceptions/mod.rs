@@ -40,6 +40,7 @@ use crate::{
     expression::{Expression, Names, Operation},
     locale::Language,
 };
+use place_value::literal;
 
 /// What joins the names of misconceptions that predict the same wrong answer.
 pub const JOINT: &str = " | ";
@@ -190,25 +191,30 @@ pub fn find(id: &str) -> Option<&'static Misconception> {
 #[must_use]
 pub fn predict(misconception: &Misconception, expression: &Expression, names: &Names) -> Option<Value> {
     let right = evaluate(&Columns, expression, names).ok();
-    predict_beside(right.as_ref(), misconception, expression, names)
+    predict_beside(right.as_ref(), misconception, &expression.with_values(names))
 }
 
-/// The same, where the right value is known.
-fn predict_beside(
-    right: Option<&Value>,
-    misconception: &Misconception,
-    expression: &Expression,
-    names: &Names,
-) -> Option<Value> {
-    let bent = match misconception.rule {
-        // A numeral put in its place is a value, not a written form.
-        Rule::Instead(other) => {
-            evaluate(&Columns, &other(&expression.with_values(names))?, names).map(normal)
+/// The same for an expression that is shown with its values, where the right value is known.
+fn predict_beside(right: Option<&Value>, misconception: &Misconception, shown: &Expression) -> Option<Value> {
+    let bent = match (misconception.rule, one_operation(shown)) {
+        // Most exercises are one operation. Where the rule makes nothing else of it, the right answer stands.
+        (Rule::Operation(bent, rule), Some((operation, left, right))) => {
+            (bent == operation).then(|| rule(left, right))?.map(Value::Number).map(normal)
         }
-        Rule::Stated => return None,
-        _ => evaluate(&Bent(misconception.rule), expression, names),
+        // A numeral put in its place is a value, not a written form.
+        (Rule::Instead(other), _) => evaluate(&Columns, &other(shown)?, &Names::new()).ok().map(normal),
+        (Rule::Stated, _) => None,
+        (rule, _) => evaluate(&Bent(rule), shown, &Names::new()).ok(),
     };
-    bent.ok().filter(|value| Some(value) != right)
+    bent.filter(|value| Some(value) != right)
+}
+
+/// The operation and its two numbers, where there is nothing else.
+fn one_operation(shown: &Expression) -> Option<(Operation, &Decimal, &Decimal)> {
+    match shown {
+        Expression::Binary(operation, left, right) => Some((*operation, literal(left)?, literal(right)?)),
+        _ => None,
+    }
 }
 
 fn normal(value: Value) -> Value {
@@ -253,11 +259,23 @@ pub fn predict_all<'c>(
     expression: &Expression,
     names: &Names,
 ) -> Vec<Predicted> {
+    let right = evaluate(&Columns, expression, names).ok();
+    predict_all_beside(right.as_ref(), candidates, expression, names)
+}
+
+/// The same, where the right value is known.
+pub(crate) fn predict_all_beside<'c>(
+    right: Option<&Value>,
+    candidates: impl IntoIterator<Item = &'c Misconception>,
+    expression: &Expression,
+    names: &Names,
+) -> Vec<Predicted> {
     let candidates = candidates.into_iter();
     let mut found: Vec<Predicted> = Vec::with_capacity(candidates.size_hint().0);
-    let right = evaluate(&Columns, expression, names).ok();
+    // All of them look at the same numbers, whose names are looked up once.
+    let shown = expression.with_values(names);
     for candidate in candidates {
-        if let Some(value) = predict_beside(right.as_ref(), candidate, expression, names) {
+        if let Some(value) = predict_beside(right, candidate, &shown) {
             gather(&mut found, value, candidate.id);
         }
     }
@@ -508,6 +526,23 @@ mod tests {
         for misconception in all() {
             let fires = exercises.iter().any(|one| predict(misconception, one, &Names::new()).is_some());
             assert_eq!(fires, !matches!(misconception.rule, Rule::Stated), "{}", misconception.id);
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn one_operation_is_bent_as_the_whole_machine_is(a in 0_i128..100_000, b in 0_i128..10_000, p in 0_u32..5, q in 0_u32..5) {
+            let number = |units, places| Decimal::new(units, places).unwrap();
+            let names = Names::from([("a".into(), number(a, p)), ("b".into(), number(b, q))]);
+            for text in ["a + b", "a - b", "b - a", "a * b", "a / b"] {
+                let expression: Expression = text.parse().unwrap();
+                let right = evaluate(&Columns, &expression, &names).ok();
+                for misconception in all().filter(|known| matches!(known.rule, Rule::Operation(..))) {
+                    let bent = evaluate(&Bent(misconception.rule), &expression, &names).ok();
+                    let predicted = predict(misconception, &expression, &names);
+                    prop_assert_eq!(predicted, bent.filter(|bent| Some(bent) != right.as_ref()), "{} {}", misconception.id, text);
+                }
+            }
         }
     }
 

@@ -65,7 +65,9 @@ fn bad_shapes_are_found() {
     assert_eq!(fault_after(|question| question.id = "1 bad".into()), Fault::BadId);
     assert_eq!(fault_after(|question| question.steps.clear()), Fault::NoStep);
     assert_eq!(fault_after(|question| question.steps[1].id = "cost".into()), Fault::NameTwice("cost".into()));
-    assert_eq!(fault_after(|question| question.steps[0].points = 0), Fault::Accept);
+    for points in [0, 1_001, u32::MAX] {
+        assert_eq!(fault_after(|question| question.steps[0].points = points), Fault::Accept, "{points}");
+    }
     assert!(matches!(
         fault_after(|question| question.steps[0].expression = "a +".into()),
         Fault::Expression(_)
