@@ -5,7 +5,7 @@
 //!
 //! Numbers are 64-bit integers, truth values are 0 and 1, times are milliseconds since 1970, JSON is text.
 
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 use std::collections::BTreeSet;
 use std::error::Error as _;
 use std::fmt;
@@ -276,24 +276,45 @@ impl<T: FromValue> FromValue for Option<T> {
 
 /// A row of an answer.
 pub(super) enum Row<'a> {
-    Sqlite(&'a rusqlite::Row<'a>),
+    /// With the place after the column that was read last.
+    Sqlite(&'a rusqlite::Row<'a>, Cell<usize>),
     Postgres(&'a tokio_postgres::Row),
 }
 
 /// How a column is named: by its name, or by its place from 0 on.
-pub(super) trait Column:
-    Copy + rusqlite::RowIndex + tokio_postgres::row::RowIndex + fmt::Display
-{
+pub(super) trait Column: Copy + tokio_postgres::row::RowIndex + fmt::Display {
+    /// Where it stands in a row of SQLite's, of which `next` is likely.
+    fn place(self, row: &rusqlite::Row<'_>, next: usize) -> SqlResult<usize>;
 }
 
-impl Column for &str {}
-impl Column for usize {}
+impl Column for &str {
+    /// Columns are mostly read in their order, and asking for the name of each one before costs more than reading.
+    fn place(self, row: &rusqlite::Row<'_>, next: usize) -> SqlResult<usize> {
+        let statement = row.as_ref();
+        let is_next = next < statement.column_count() && statement.column_name(next)? == self;
+        if is_next { Ok(next) } else { Ok(statement.column_index(self)?) }
+    }
+}
 
-impl Row<'_> {
+impl Column for usize {
+    fn place(self, _: &rusqlite::Row<'_>, _: usize) -> SqlResult<usize> {
+        Ok(self)
+    }
+}
+
+impl<'a> Row<'a> {
+    fn of_sqlite(row: &'a rusqlite::Row<'a>) -> Self {
+        Self::Sqlite(row, Cell::new(0))
+    }
+
     /// The value of a column.
     pub(super) fn get<C: Column, T: FromValue>(&self, column: C) -> SqlResult<T> {
         let value = match self {
-            Self::Sqlite(row) => of_sqlite(row.get_ref(column)?, &column)?,
+            Self::Sqlite(row, next) => {
+                let place = column.place(row, next.get())?;
+                next.set(place + 1);
+                of_sqlite(row.get_ref(place)?, &column)?
+            }
             Self::Postgres(row) => super::postgres::value(row, column)?,
         };
         T::from_value(value).ok_or_else(|| unreadable(&column, format!("holds {}", value.kind())))
@@ -302,10 +323,24 @@ impl Row<'_> {
     /// The names of the columns.
     pub(super) fn columns(&self) -> Vec<String> {
         match self {
-            Self::Sqlite(row) => row.as_ref().column_names().map(str::to_owned).collect(),
+            Self::Sqlite(row, _) => row.as_ref().column_names().map(str::to_owned).collect(),
             Self::Postgres(row) => row.columns().iter().map(|column| column.name().to_owned()).collect(),
         }
     }
+}
+
+/// All rows of the answer to a statement of SQLite's with these values.
+fn rows_of<T>(
+    statement: &mut rusqlite::Statement<'_>,
+    values: Vec<Value>,
+    read: &mut impl FnMut(&Row<'_>) -> SqlResult<T>,
+) -> SqlResult<Vec<T>> {
+    let mut rows = statement.query(rusqlite::params_from_iter(values))?;
+    let mut all = Vec::new();
+    while let Some(row) = rows.next()? {
+        all.push(read(&Row::of_sqlite(row))?);
+    }
+    Ok(all)
 }
 
 fn of_sqlite<'a>(value: rusqlite::types::ValueRef<'a>, column: &dyn fmt::Display) -> SqlResult<ValueRef<'a>> {
@@ -381,12 +416,7 @@ impl Connection {
         match self {
             Self::Sqlite(connection) => {
                 let mut statement = connection.prepare_cached(sql)?;
-                let mut rows = statement.query(rusqlite::params_from_iter(params.values()))?;
-                let mut all = Vec::new();
-                while let Some(row) = rows.next()? {
-                    all.push(read(&Row::Sqlite(row))?);
-                }
-                Ok(all)
+                rows_of(&mut statement, params.values(), &mut read)
             }
             Self::Postgres(session) => {
                 let rows = session.borrow_mut().query(sql, &params.values())?;
@@ -404,8 +434,9 @@ impl Connection {
         mut read: impl FnMut(&Row<'_>) -> SqlResult<T>,
     ) -> SqlResult<Vec<Vec<T>>> {
         match self {
-            Self::Sqlite(_) => {
-                sets.into_iter().map(|parameters| self.query(sql, parameters, &mut read)).collect()
+            Self::Sqlite(connection) => {
+                let mut statement = connection.prepare_cached(sql)?;
+                sets.into_iter().map(|values| rows_of(&mut statement, values, &mut read)).collect()
             }
             Self::Postgres(session) => {
                 let answers = session.borrow_mut().query_each(sql, &sets)?;

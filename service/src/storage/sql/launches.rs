@@ -55,7 +55,8 @@ pub(super) const STATE: &str = "SELECT * FROM login_states WHERE state = ?1";
 
 /// A login, and whether it was used up.
 pub(super) fn read_used(row: &Row<'_>) -> SqlResult<(bool, LoginState)> {
-    Ok((row.get::<_, Option<i64>>("used_at")?.is_some(), read_state(row)?))
+    let login = read_state(row)?;
+    Ok((row.get::<_, Option<i64>>("used_at")?.is_some(), login))
 }
 
 fn read_state(row: &Row<'_>) -> SqlResult<LoginState> {
@@ -66,11 +67,11 @@ fn read_state(row: &Row<'_>) -> SqlResult<LoginState> {
         target_link_uri: row.get("target_link_uri")?,
         deployment_hint: row.get::<_, Option<String>>("deployment_hint")?.map(DeploymentId),
         browser: Fingerprint(row.get("browser")?),
+        expires_at: time(row, "expires_at")?,
         storage: row
             .get::<_, Option<String>>("storage_target")?
             .zip(row.get::<_, Option<String>>("storage_secret")?)
             .map(|(target, secret)| PlatformStorage { target, secret: Fingerprint(secret) }),
-        expires_at: time(row, "expires_at")?,
     })
 }
 
@@ -159,8 +160,8 @@ pub(super) fn read_session(row: &Row<'_>) -> SqlResult<SessionRecord> {
         user: row.get::<_, Option<String>>("user")?.map(UserId),
         purpose: json(row, "purpose")?,
         csrf: row.get("csrf")?,
-        return_origin: row.get("return_origin")?,
         expires_at: time(row, "expires_at")?,
+        return_origin: row.get("return_origin")?,
     })
 }
 

@@ -208,12 +208,12 @@ pub(super) fn read(row: &Row<'_>) -> SqlResult<Placement> {
             pool: PoolId(row.get("pool")?),
             question_count: count(row, "question_count")?,
             attempts_allowed: count(row, "attempts_allowed")?,
-            policy: super::row::json(row, "policy")?,
-            layout: Layout::named(&row.get::<_, String>("layout")?).unwrap_or_default(),
-            resource_id: row.get("resource_id")?,
-            windows: super::row::json(row, "windows")?,
             grades: read_grades(row)?,
             created_at: time(row, "created_at")?,
+            policy: super::row::json(row, "policy")?,
+            resource_id: row.get("resource_id")?,
+            windows: super::row::json(row, "windows")?,
+            layout: Layout::named(&row.get::<_, String>("layout")?).unwrap_or_default(),
         },
     })
 }
