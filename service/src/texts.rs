@@ -11,6 +11,7 @@ use std::sync::LazyLock;
 
 use actix_web::cookie::Cookie;
 use actix_web::dev::Payload;
+use actix_web::http::Uri;
 use actix_web::http::header::{ACCEPT_LANGUAGE, AcceptLanguage, Header as _};
 use actix_web::{FromRequest, HttpRequest};
 use fluent_bundle::concurrent::FluentBundle;
@@ -30,6 +31,9 @@ use crate::windows::Zone;
 
 /// Name of the cookie that holds the reader's choice of language.
 pub const COOKIE: &str = "language";
+
+/// No language groups fewer than four digits; nearly all counts have fewer.
+const GROUPED_FROM: u64 = 1000;
 
 macro_rules! messages {
     ($locale:literal) => {
@@ -66,8 +70,8 @@ tokio::task_local! {
 #[derive(Debug, Clone)]
 struct Reader {
     texts: &'static Texts,
-    /// Path and query of the request.
-    address: String,
+    /// Where the request went.
+    address: Uri,
 }
 
 /// All messages in one language.
@@ -136,11 +140,11 @@ impl Texts {
 
     /// Path and query of the request that is being answered.
     pub(crate) fn readers_address() -> Option<String> {
-        READER.try_with(|reader| reader.address.clone()).ok()
+        READER.try_with(|reader| path_and_query(&reader.address)).ok()
     }
 
-    /// Answers a request, of that path and query, in the language of its reader.
-    pub(crate) async fn for_reader<F: Future>(texts: &'static Self, address: String, answer: F) -> F::Output {
+    /// Answers a request to that address in the language of its reader.
+    pub(crate) async fn for_reader<F: Future>(texts: &'static Self, address: Uri, answer: F) -> F::Output {
         READER.scope(Reader { texts, address }, answer).await
     }
 
@@ -197,7 +201,9 @@ impl Texts {
     /// A number of a message with its digits grouped, if it is a count.
     fn grouped(&self, value: &FluentValue<'_>) -> Option<String> {
         let FluentValue::Number(number) = value else { return None };
-        number.as_string().parse::<u64>().ok().map(|count| self.number(count))
+        let digits = number.as_string();
+        let count = digits.parse::<u64>().ok()?;
+        Some(if count < GROUPED_FROM { digits.into_owned() } else { self.number(count) })
     }
 
     /// A time for people in `zone`, with the offset from UTC where that is not zero.
@@ -207,6 +213,11 @@ impl Texts {
         let offset = if zoned.offset().is_zero() { String::new() } else { zoned.strftime("%:z").to_string() };
         format!("{} (UTC{offset})", self.times.format(&written))
     }
+}
+
+/// The part of a request's address that the browser asks for.
+pub(crate) fn path_and_query(address: &Uri) -> String {
+    address.path_and_query().map_or_else(String::new, ToString::to_string)
 }
 
 const OF_JIFF: &str = "a time of jiff is one of the calendar, too";

@@ -291,8 +291,8 @@ impl Column for &str {
     /// Columns are mostly read in their order, and asking for the name of each one before costs more than reading.
     fn place(self, row: &rusqlite::Row<'_>, next: usize) -> SqlResult<usize> {
         let statement = row.as_ref();
-        let is_next = next < statement.column_count() && statement.column_name(next)? == self;
-        if is_next { Ok(next) } else { Ok(statement.column_index(self)?) }
+        let ahead = (next..statement.column_count()).find(|place| statement.column_name(*place) == Ok(self));
+        if let Some(place) = ahead { Ok(place) } else { Ok(statement.column_index(self)?) }
     }
 }
 
