@@ -6,16 +6,21 @@
 //!
 //! Sources: Project Fluent's syntax 1.0; Unicode CLDR as ICU4X carries it.
 
+use std::borrow::Cow;
+use std::collections::HashMap;
 use std::future::{Ready, ready};
-use std::sync::LazyLock;
+use std::sync::{LazyLock, Mutex, MutexGuard, PoisonError};
 
 use actix_web::cookie::Cookie;
 use actix_web::dev::Payload;
 use actix_web::http::Uri;
 use actix_web::http::header::{ACCEPT_LANGUAGE, AcceptLanguage, Header as _};
 use actix_web::{FromRequest, HttpRequest};
+use askama::Template;
+use askama::filters::Safe;
 use fluent_bundle::concurrent::FluentBundle;
 use fluent_bundle::{FluentArgs, FluentResource, FluentValue};
+use fluent_syntax::ast::{Entry, PatternElement};
 use icu_calendar::Iso;
 use icu_datetime::DateTimeFormatter;
 use icu_datetime::fieldsets::YMDET;
@@ -34,6 +39,9 @@ pub const COOKIE: &str = "language";
 
 /// No language groups fewer than four digits; nearly all counts have fewer.
 const GROUPED_FROM: u64 = 1000;
+
+/// How many times are remembered.
+const TIMES_MOST: usize = 1000;
 
 macro_rules! messages {
     ($locale:literal) => {
@@ -80,8 +88,43 @@ pub struct Texts {
     name: &'static str,
     language: Language,
     bundle: FluentBundle<FluentResource>,
+    /// The messages without variables, which are most.
+    plain: HashMap<String, Plain>,
     numbers: DecimalFormatter,
     times: DateTimeFormatter<YMDET>,
+    /// Times that were told, by the minute on the clock there and its offset: a class begins within a few.
+    told: Mutex<HashMap<(i64, i32), String>>,
+}
+
+/// A message without variables.
+struct Plain {
+    text: String,
+    /// The same with what is special to HTML escaped.
+    html: String,
+}
+
+impl Plain {
+    /// The message of that entry, if it has text and nothing else.
+    fn of(entry: &Entry<&str>) -> Option<(String, Self)> {
+        let Entry::Message(message) = entry else { return None };
+        let part = |element: &PatternElement<&str>| match element {
+            PatternElement::TextElement { value } => Some((*value).to_owned()),
+            PatternElement::Placeable { .. } => None,
+        };
+        let text = message.value.as_ref()?.elements.iter().map(part).collect::<Option<String>>()?;
+        let html = escaped(&text);
+        Some((message.id.name.to_owned(), Self { text, html }))
+    }
+}
+
+/// A text with what is special to HTML escaped.
+fn escaped(text: &str) -> String {
+    #[derive(Template)]
+    #[template(ext = "html", source = "{{ text }}")]
+    struct Escaped<'a> {
+        text: &'a str,
+    }
+    Escaped { text }.render().expect("writing to memory does not fail")
 }
 
 impl std::fmt::Debug for Texts {
@@ -94,11 +137,14 @@ impl Texts {
     fn new(tag: &'static str, name: &'static str, language: Language, files: &[&str]) -> Self {
         const BUILT_IN: &str = "locales and messages are compiled in, and a test reads them";
         let mut bundle = FluentBundle::new_concurrent(vec![tag.parse().expect(BUILT_IN)]);
+        let mut plain = HashMap::new();
         // Marks around variables are for mixed directions of writing; both languages run the same way.
         bundle.set_use_isolating(false);
         for file in files {
             let resource = FluentResource::try_new((*file).to_owned()).map_err(|(_, errors)| errors);
-            bundle.add_resource(resource.expect(BUILT_IN)).expect(BUILT_IN);
+            let resource = resource.expect(BUILT_IN);
+            plain.extend(resource.entries().filter_map(Plain::of));
+            bundle.add_resource(resource).expect(BUILT_IN);
         }
         let locale: Locale = tag.parse().expect(BUILT_IN);
         Self {
@@ -106,6 +152,8 @@ impl Texts {
             name,
             language,
             bundle,
+            plain,
+            told: Mutex::default(),
             numbers: DecimalFormatter::try_new((&locale).into(), Default::default()).expect(BUILT_IN),
             times: DateTimeFormatter::try_new(
                 (&locale).into(),
@@ -172,7 +220,15 @@ impl Texts {
 
     /// The message `id`. One that is missing shows its id; the tests see to it that none is.
     pub fn say(&self, id: &str) -> String {
-        self.with(id, &[])
+        self.plain.get(id).map_or_else(|| self.with(id, &[]), |plain| plain.text.clone())
+    }
+
+    /// As [`Texts::say`], for a template: escaped once for all.
+    pub fn html(&self, id: &str) -> Safe<Cow<'_, str>> {
+        Safe(match self.plain.get(id) {
+            Some(plain) => Cow::Borrowed(&plain.html),
+            None => Cow::Owned(escaped(&self.with(id, &[]))),
+        })
     }
 
     /// The message `id` with its variables.
@@ -209,10 +265,26 @@ impl Texts {
     /// A time for people in `zone`, with the offset from UTC where that is not zero.
     pub fn date_time(&self, time: Timestamp, zone: &Zone) -> String {
         let zoned = zone.at(time);
+        let offset = zoned.offset().seconds();
+        let minute = ((time.as_second() + i64::from(offset)).div_euclid(60), offset);
+        if let Some(told) = locked(&self.told).get(&minute) {
+            return told.clone();
+        }
         let written = DateTime { date: date_of(&zoned), time: time_of(&zoned) };
         let offset = if zoned.offset().is_zero() { String::new() } else { zoned.strftime("%:z").to_string() };
-        format!("{} (UTC{offset})", self.times.format(&written))
+        let text = format!("{} (UTC{offset})", self.times.format(&written));
+        let mut told = locked(&self.told);
+        if told.len() >= TIMES_MOST {
+            told.clear();
+        }
+        told.insert(minute, text.clone());
+        text
     }
+}
+
+/// A panic elsewhere leaves the times whole: each is put in by one step.
+fn locked<T>(times: &Mutex<T>) -> MutexGuard<'_, T> {
+    times.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// The part of a request's address that the browser asks for.
@@ -325,7 +397,7 @@ mod tests {
             .chain(files_below(&here.join("templates"), "html"));
         for file in files {
             let text = std::fs::read_to_string(&file).unwrap();
-            for call in [".say(\"", ".with(\""] {
+            for call in [".say(\"", ".html(\"", ".with(\""] {
                 for part in text.split(call).skip(1) {
                     let id = part.split('"').next().unwrap();
                     // Other things have methods of these names; our ids have a prefix and a hyphen.
