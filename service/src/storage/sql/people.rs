@@ -23,8 +23,8 @@ pub(super) fn note_launch(
         // Differences belong to the list that named them.
         c.prepare_cached(
             "INSERT INTO rosters (placement, url) VALUES (?1, ?2)
-             ON CONFLICT (placement) DO UPDATE SET url = excluded.url,
-                differences = CASE WHEN rosters.url = excluded.url THEN rosters.differences END",
+             ON CONFLICT (placement) DO UPDATE SET url = excluded.url, differences = NULL
+             WHERE rosters.url <> excluded.url",
         )
         .and_then(|mut insert| insert.execute(params![placement.0, url.as_str()]))
         .map_err(failed)?;
