@@ -9,6 +9,7 @@
 use std::borrow::Cow;
 use std::collections::HashMap;
 use std::future::{Ready, ready};
+use std::hash::Hash;
 use std::sync::{LazyLock, Mutex, MutexGuard, PoisonError};
 
 use actix_web::cookie::Cookie;
@@ -40,8 +41,8 @@ pub const COOKIE: &str = "language";
 /// No language groups fewer than four digits; nearly all counts have fewer.
 const GROUPED_FROM: u64 = 1000;
 
-/// How many times are remembered.
-const TIMES_MOST: usize = 1000;
+/// How many texts of a kind are remembered.
+const TOLD_MOST: usize = 1000;
 
 macro_rules! messages {
     ($locale:literal) => {
@@ -93,7 +94,9 @@ pub struct Texts {
     numbers: DecimalFormatter,
     times: DateTimeFormatter<YMDET>,
     /// Times that were told, by the minute on the clock there and its offset: a class begins within a few.
-    told: Mutex<HashMap<(i64, i32), String>>,
+    told: Told<(i64, i32)>,
+    /// Messages that were told of counts.
+    counted: Told<(&'static str, Vec<u32>)>,
 }
 
 /// A message without variables.
@@ -153,7 +156,8 @@ impl Texts {
             language,
             bundle,
             plain,
-            told: Mutex::default(),
+            told: Told::default(),
+            counted: Told::default(),
             numbers: DecimalFormatter::try_new((&locale).into(), Default::default()).expect(BUILT_IN),
             times: DateTimeFormatter::try_new(
                 (&locale).into(),
@@ -249,6 +253,13 @@ impl Texts {
         text
     }
 
+    /// As [`Texts::with`], for messages on many pages whose variables are counts.
+    pub fn counting<const N: usize>(&self, id: &'static str, counts: [(&'static str, u32); N]) -> String {
+        self.counted.or((id, counts.map(|(_, count)| count).to_vec()), || {
+            self.with(id, &counts.map(|(name, count)| (name, count.into())))
+        })
+    }
+
     /// A count as the language writes it: `12,500`.
     pub fn number(&self, count: impl Into<u64>) -> String {
         self.numbers.format(&Decimal::from(count.into())).to_string()
@@ -267,24 +278,37 @@ impl Texts {
         let zoned = zone.at(time);
         let offset = zoned.offset().seconds();
         let minute = ((time.as_second() + i64::from(offset)).div_euclid(60), offset);
-        if let Some(told) = locked(&self.told).get(&minute) {
-            return told.clone();
-        }
-        let written = DateTime { date: date_of(&zoned), time: time_of(&zoned) };
-        let offset = if zoned.offset().is_zero() { String::new() } else { zoned.strftime("%:z").to_string() };
-        let text = format!("{} (UTC{offset})", self.times.format(&written));
-        let mut told = locked(&self.told);
-        if told.len() >= TIMES_MOST {
-            told.clear();
-        }
-        told.insert(minute, text.clone());
-        text
+        self.told.or(minute, || {
+            let written = DateTime { date: date_of(&zoned), time: time_of(&zoned) };
+            let offset = if offset == 0 { String::new() } else { zoned.strftime("%:z").to_string() };
+            format!("{} (UTC{offset})", self.times.format(&written))
+        })
     }
 }
 
-/// A panic elsewhere leaves the times whole: each is put in by one step.
-fn locked<T>(times: &Mutex<T>) -> MutexGuard<'_, T> {
-    times.lock().unwrap_or_else(PoisonError::into_inner)
+/// Texts that were told before, by what they tell; of as many as are kept at most all are told anew.
+#[derive(Default)]
+struct Told<K>(Mutex<HashMap<K, String>>);
+
+impl<K: Eq + Hash> Told<K> {
+    /// What was told of `of`, or else what `tell` says.
+    fn or(&self, of: K, tell: impl FnOnce() -> String) -> String {
+        if let Some(told) = self.locked().get(&of) {
+            return told.clone();
+        }
+        let text = tell();
+        let mut told = self.locked();
+        if told.len() >= TOLD_MOST {
+            told.clear();
+        }
+        told.insert(of, text.clone());
+        text
+    }
+
+    fn locked(&self) -> MutexGuard<'_, HashMap<K, String>> {
+        // A panic elsewhere leaves the texts whole: each is put in by one step.
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
 }
 
 /// The part of a request's address that the browser asks for.
@@ -397,7 +421,7 @@ mod tests {
             .chain(files_below(&here.join("templates"), "html"));
         for file in files {
             let text = std::fs::read_to_string(&file).unwrap();
-            for call in [".say(\"", ".html(\"", ".with(\""] {
+            for call in [".say(\"", ".html(\"", ".with(\"", ".counting(\""] {
                 for part in text.split(call).skip(1) {
                     let id = part.split('"').next().unwrap();
                     // Other things have methods of these names; our ids have a prefix and a hyphen.

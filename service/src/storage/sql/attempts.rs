@@ -271,7 +271,6 @@ pub(super) fn reset(
     Ok(before.len())
 }
 
-/// In the order of the columns, see [`Row::get`].
 pub(super) fn read(row: &Row<'_>) -> SqlResult<Attempt> {
     Ok(Attempt {
         id: AttemptId(row.get("id")?),

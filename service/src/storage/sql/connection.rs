@@ -276,45 +276,60 @@ impl<T: FromValue> FromValue for Option<T> {
 
 /// A row of an answer.
 pub(super) enum Row<'a> {
-    /// With the place after the column that was read last.
-    Sqlite(&'a rusqlite::Row<'a>, Cell<usize>),
+    Sqlite(&'a rusqlite::Row<'a>, &'a Places),
     Postgres(&'a tokio_postgres::Row),
+}
+
+/// Where the columns stand that the rows of an answer are asked for: found for the first row, since the others are asked for
+/// the same in the same order. To find a column by its name takes longer than to read it.
+#[derive(Default)]
+pub(super) struct Places {
+    found: RefCell<Vec<(&'static str, usize)>>,
+    /// How many columns this row was asked for.
+    asked: Cell<usize>,
+}
+
+impl Places {
+    fn of(&self, column: &'static str, row: &rusqlite::Row<'_>) -> SqlResult<usize> {
+        let asked = self.asked.replace(self.asked.get() + 1);
+        let mut found = self.found.borrow_mut();
+        if let Some((_, place)) = found.get(asked).filter(|(known, _)| *known == column) {
+            return Ok(*place);
+        }
+        found.truncate(asked);
+        let statement = row.as_ref();
+        let next = found.last().map_or(0, |(_, last)| last + 1);
+        let ahead =
+            (next..statement.column_count()).find(|place| statement.column_name(*place) == Ok(column));
+        let place = if let Some(place) = ahead { place } else { statement.column_index(column)? };
+        found.push((column, place));
+        Ok(place)
+    }
 }
 
 /// How a column is named: by its name, or by its place from 0 on.
 pub(super) trait Column: Copy + tokio_postgres::row::RowIndex + fmt::Display {
-    /// Where it stands in a row of SQLite's, of which `next` is likely.
-    fn place(self, row: &rusqlite::Row<'_>, next: usize) -> SqlResult<usize>;
+    /// Where it stands in a row of SQLite's.
+    fn place(self, row: &rusqlite::Row<'_>, places: &Places) -> SqlResult<usize>;
 }
 
-impl Column for &str {
-    /// Columns are mostly read in their order, and asking for the name of each one before costs more than reading.
-    fn place(self, row: &rusqlite::Row<'_>, next: usize) -> SqlResult<usize> {
-        let statement = row.as_ref();
-        let ahead = (next..statement.column_count()).find(|place| statement.column_name(*place) == Ok(self));
-        if let Some(place) = ahead { Ok(place) } else { Ok(statement.column_index(self)?) }
+impl Column for &'static str {
+    fn place(self, row: &rusqlite::Row<'_>, places: &Places) -> SqlResult<usize> {
+        places.of(self, row)
     }
 }
 
 impl Column for usize {
-    fn place(self, _: &rusqlite::Row<'_>, _: usize) -> SqlResult<usize> {
+    fn place(self, _: &rusqlite::Row<'_>, _: &Places) -> SqlResult<usize> {
         Ok(self)
     }
 }
 
-impl<'a> Row<'a> {
-    fn of_sqlite(row: &'a rusqlite::Row<'a>) -> Self {
-        Self::Sqlite(row, Cell::new(0))
-    }
-
+impl Row<'_> {
     /// The value of a column.
     pub(super) fn get<C: Column, T: FromValue>(&self, column: C) -> SqlResult<T> {
         let value = match self {
-            Self::Sqlite(row, next) => {
-                let place = column.place(row, next.get())?;
-                next.set(place + 1);
-                of_sqlite(row.get_ref(place)?, &column)?
-            }
+            Self::Sqlite(row, places) => of_sqlite(row.get_ref(column.place(row, places)?)?, &column)?,
             Self::Postgres(row) => super::postgres::value(row, column)?,
         };
         T::from_value(value).ok_or_else(|| unreadable(&column, format!("holds {}", value.kind())))
@@ -333,12 +348,14 @@ impl<'a> Row<'a> {
 fn rows_of<T>(
     statement: &mut rusqlite::Statement<'_>,
     values: Vec<Value>,
+    places: &Places,
     read: &mut impl FnMut(&Row<'_>) -> SqlResult<T>,
 ) -> SqlResult<Vec<T>> {
     let mut rows = statement.query(rusqlite::params_from_iter(values))?;
     let mut all = Vec::new();
     while let Some(row) = rows.next()? {
-        all.push(read(&Row::of_sqlite(row))?);
+        places.asked.set(0);
+        all.push(read(&Row::Sqlite(row, places))?);
     }
     Ok(all)
 }
@@ -416,7 +433,7 @@ impl Connection {
         match self {
             Self::Sqlite(connection) => {
                 let mut statement = connection.prepare_cached(sql)?;
-                rows_of(&mut statement, params.values(), &mut read)
+                rows_of(&mut statement, params.values(), &Places::default(), &mut read)
             }
             Self::Postgres(session) => {
                 let rows = session.borrow_mut().query(sql, &params.values())?;
@@ -436,7 +453,8 @@ impl Connection {
         match self {
             Self::Sqlite(connection) => {
                 let mut statement = connection.prepare_cached(sql)?;
-                sets.into_iter().map(|values| rows_of(&mut statement, values, &mut read)).collect()
+                let places = Places::default();
+                sets.into_iter().map(|values| rows_of(&mut statement, values, &places, &mut read)).collect()
             }
             Self::Postgres(session) => {
                 let answers = session.borrow_mut().query_each(sql, &sets)?;

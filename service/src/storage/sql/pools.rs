@@ -222,7 +222,7 @@ fn read_grades(row: &Row<'_>) -> SqlResult<Option<GradeEndpoint>> {
     if row.get::<_, Option<String>>("grade_scopes")?.is_none() {
         return Ok(None);
     }
-    let address = |column: &str| match row.get::<_, Option<String>>(column)? {
+    let address = |column: &'static str| match row.get::<_, Option<String>>(column)? {
         Some(_) => super::row::parsed(row, column).map(Some),
         None => Ok(None),
     };
