@@ -40,15 +40,19 @@ pub(super) fn take_state(
     state: &Fingerprint,
     now: Timestamp,
 ) -> Result<TakenState, StorageError> {
-    let select = format!("{STATE} {}", c.take("login_states"));
-    let found = c.query_row(&select, [&state.0], read_used).optional().map_err(failed)?;
-    let Some((used, login)) = found else { return Ok(TakenState::Unknown) };
-    if used {
-        return Ok(TakenState::Used);
-    }
-    c.execute("UPDATE login_states SET used_at = ?2 WHERE state = ?1", params![state.0, ms(now)])
+    let taken = c
+        .query_row(
+            "UPDATE login_states SET used_at = ?2 WHERE state = ?1 AND used_at IS NULL RETURNING *",
+            params![state.0, ms(now)],
+            read_state,
+        )
+        .optional()
         .map_err(failed)?;
-    Ok(if login.expires_at <= now { TakenState::Expired } else { TakenState::Fresh(login) })
+    if let Some(login) = taken {
+        return Ok(if login.expires_at <= now { TakenState::Expired } else { TakenState::Fresh(login) });
+    }
+    let known = c.query_row(STATE, [&state.0], |_| Ok(())).optional().map_err(failed)?;
+    Ok(if known.is_some() { TakenState::Used } else { TakenState::Unknown })
 }
 
 pub(super) const STATE: &str = "SELECT * FROM login_states WHERE state = ?1";

@@ -45,6 +45,16 @@ where
     text.parse().map_err(|error| unreadable(&column, error))
 }
 
+/// The same where there may be none.
+pub(super) fn parsed_if_any<T>(row: &Row<'_>, column: &'static str) -> SqlResult<Option<T>>
+where
+    T: std::str::FromStr,
+    T::Err: std::fmt::Display,
+{
+    let text: Option<String> = row.get(column)?;
+    text.map(|text| text.parse().map_err(|error| unreadable(&column, error))).transpose()
+}
+
 /// A stored JSON value.
 pub(super) fn json<T: DeserializeOwned>(row: &Row<'_>, column: &'static str) -> SqlResult<T> {
     let text: String = row.get(column)?;
