@@ -25,13 +25,13 @@ const KEPT_MAX_MS: i64 = 24 * KEPT_MS;
 const PAUSE_MS: i64 = 60 * 1000;
 const PAUSE_WHEN_EMPTY_MS: i64 = 2 * 1000;
 
-/// An RSA public key of at least 2048 bits, read once for all signatures that it checks.
+/// An RSA public key of at least 2048 bits, read once for all signatures that it checks; none where its numbers make no key.
 #[derive(Debug, Clone)]
-pub struct PublicKey(Arc<ParsedPublicKey>);
+pub struct PublicKey(Option<Arc<ParsedPublicKey>>);
 
 impl PublicKey {
-    /// Reads one key of a set with its name; none when it is not an RSA key for RS256 signatures. How long the key is
-    /// matters when a signature is checked: one of less than 2048 bits verifies nothing.
+    /// Reads one key of a set with its name; none when it is not an RSA key for RS256 signatures. Whether its numbers make
+    /// one matters when a signature is checked: a key of less than 2048 bits verifies nothing.
     pub fn from_jwk(key: &Map<String, Value>) -> Option<(String, Self)> {
         let text = |name: &str| key.get(name).and_then(Value::as_str);
         let number = |name: &str| URL_SAFE_NO_PAD.decode(text(name)?).ok();
@@ -42,13 +42,13 @@ impl PublicKey {
             return None;
         }
         let public = RsaPublicKeyComponents { n: number("n")?, e: number("e")? };
-        let public = public.to_parsed_public_key(&RSA_PKCS1_2048_8192_SHA256).ok()?;
-        Some((text("kid")?.to_owned(), Self(Arc::new(public))))
+        let parsed = public.to_parsed_public_key(&RSA_PKCS1_2048_8192_SHA256).ok();
+        Some((text("kid")?.to_owned(), Self(parsed.map(Arc::new))))
     }
 
     /// Whether this key made an RS256 `signature` over `message`.
     pub fn verifies(&self, message: &[u8], signature: &[u8]) -> bool {
-        self.0.verify_sig(message, signature).is_ok()
+        self.0.as_ref().is_some_and(|key| key.verify_sig(message, signature).is_ok())
     }
 }
 
