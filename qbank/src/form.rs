@@ -44,13 +44,34 @@ impl Strata {
     /// As [`draw`], from the pool that was cut up.
     #[must_use]
     pub fn draw<'p>(&self, pool: &'p Pool, seed: &str) -> Vec<&'p Item> {
-        let sections = pool.sections.iter().zip(&self.sections);
-        let drawn = sections.flat_map(|(section, strata)| {
+        self.places(pool, seed).iter().filter_map(|place| place.of(pool)).collect()
+    }
+
+    /// Where in the pool that was cut up the items of a form stand, for whoever shows one form many times.
+    #[must_use]
+    pub fn places(&self, pool: &Pool, seed: &str) -> Vec<Place> {
+        let sections = pool.sections.iter().zip(&self.sections).enumerate();
+        let drawn = sections.flat_map(|(at, (section, strata))| {
             let mut draws = Draws::keyed(&format!("form/{}/{}/{seed}", pool.id, section.id));
-            let places = strata.iter().filter_map(move |stratum| draws.one_of(stratum));
-            places.filter_map(|place| section.items.get(*place))
+            let items = strata.iter().filter_map(move |stratum| draws.one_of(stratum));
+            items.map(move |item| Place { section: at, item: *item })
         });
         drawn.collect()
+    }
+}
+
+/// Where an item stands in its pool.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Place {
+    section: usize,
+    item: usize,
+}
+
+impl Place {
+    /// The item that stands there; none in a pool that is smaller than the one that was cut up.
+    #[must_use]
+    pub fn of(self, pool: &Pool) -> Option<&Item> {
+        pool.sections.get(self.section)?.items.get(self.item)
     }
 }
 

@@ -5,6 +5,7 @@
 //! section 6.4.2, from memory.)
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use actix_web::{HttpMessage, HttpRequest};
 use url::{Host, Url};
@@ -13,16 +14,16 @@ use crate::storage::PlatformFrames;
 
 /// The origins that may frame the answer to a request.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct FrameAncestors(BTreeSet<String>);
+pub(crate) struct FrameAncestors(Arc<BTreeSet<String>>);
 
 impl FrameAncestors {
     /// Notes on the request that the platform's own pages may frame its answer: those of its issuer, of its authorization
     /// endpoint, those named by `tenths platform frames`, and those of the address that a launch named for returning.
     pub(crate) fn note_frames(request: &HttpRequest, frames: PlatformFrames, return_origin: Option<&str>) {
-        let PlatformFrames { issuer, authorization_url, further: mut origins } = frames;
-        let issuer = Url::parse(&issuer).ok();
-        origins.extend(issuer.iter().chain([&authorization_url]).filter_map(origin));
-        origins.extend(return_origin.map(str::to_owned));
+        let mut origins = frames.origins;
+        if let Some(origin) = return_origin.filter(|origin| !origins.contains(*origin)) {
+            Arc::make_mut(&mut origins).insert(origin.to_owned());
+        }
         request.extensions_mut().insert(Self(origins));
     }
 

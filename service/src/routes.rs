@@ -21,16 +21,17 @@ pub fn configure(config: &mut ServiceConfig) {
         .route("/lti/register", web::post().to(registration::confirm))
         .route("/static/close.js", web::get().to(assets::closing_script));
 
-    // Pupils; /quiz/{placement}/practice comes before /quiz/{placement}/{attempt}
+    // Pupils; showing /quiz/{placement}/practice comes before /quiz/{placement}/{attempt}. Each pattern that is tried costs, so
+    // else what is asked for most comes first.
     config
         .app_data(form_settings())
-        .route("/quiz/{placement}", web::get().to(quiz::start::show))
-        .route("/quiz/{placement}", web::post().to(quiz::start::begin))
         .route("/quiz/{placement}/practice", web::get().to(quiz::practice::show))
-        .route("/quiz/{placement}/practice", web::post().to(quiz::practice::mark))
         .route("/quiz/{placement}/{attempt}", web::get().to(quiz::attempt::show))
         .route("/quiz/{placement}/{attempt}/save", web::post().to(quiz::save::save))
-        .route("/quiz/{placement}/{attempt}/submit", web::post().to(quiz::submit::submit));
+        .route("/quiz/{placement}/{attempt}/submit", web::post().to(quiz::submit::submit))
+        .route("/quiz/{placement}", web::get().to(quiz::start::show))
+        .route("/quiz/{placement}", web::post().to(quiz::start::begin))
+        .route("/quiz/{placement}/practice", web::post().to(quiz::practice::mark));
 
     // Teachers; fixed words come before /class/{placement} and /class/{placement}/{attempt}
     config

@@ -6,15 +6,22 @@
 //!
 //! Sources: Project Fluent's syntax 1.0; Unicode CLDR as ICU4X carries it.
 
+use std::borrow::Cow;
+use std::collections::HashMap;
 use std::future::{Ready, ready};
-use std::sync::LazyLock;
+use std::hash::Hash;
+use std::sync::{LazyLock, Mutex, MutexGuard, PoisonError};
 
 use actix_web::cookie::Cookie;
 use actix_web::dev::Payload;
+use actix_web::http::Uri;
 use actix_web::http::header::{ACCEPT_LANGUAGE, AcceptLanguage, Header as _};
 use actix_web::{FromRequest, HttpRequest};
+use askama::Template;
+use askama::filters::Safe;
 use fluent_bundle::concurrent::FluentBundle;
 use fluent_bundle::{FluentArgs, FluentResource, FluentValue};
+use fluent_syntax::ast::{Entry, PatternElement};
 use icu_calendar::Iso;
 use icu_datetime::DateTimeFormatter;
 use icu_datetime::fieldsets::YMDET;
@@ -30,6 +37,12 @@ use crate::windows::Zone;
 
 /// Name of the cookie that holds the reader's choice of language.
 pub const COOKIE: &str = "language";
+
+/// No language groups fewer than four digits; nearly all counts have fewer.
+const GROUPED_FROM: u64 = 1000;
+
+/// How many texts of a kind are remembered.
+const TOLD_MOST: usize = 1000;
 
 macro_rules! messages {
     ($locale:literal) => {
@@ -66,8 +79,8 @@ tokio::task_local! {
 #[derive(Debug, Clone)]
 struct Reader {
     texts: &'static Texts,
-    /// Path and query of the request.
-    address: String,
+    /// Where the request went.
+    address: Uri,
 }
 
 /// All messages in one language.
@@ -76,8 +89,45 @@ pub struct Texts {
     name: &'static str,
     language: Language,
     bundle: FluentBundle<FluentResource>,
+    /// The messages without variables, which are most.
+    plain: HashMap<String, Plain>,
     numbers: DecimalFormatter,
     times: DateTimeFormatter<YMDET>,
+    /// Times that were told, by the minute on the clock there and its offset: a class begins within a few.
+    told: Told<(i64, i32)>,
+    /// Messages that were told of counts.
+    counted: Told<(&'static str, Vec<u32>)>,
+}
+
+/// A message without variables.
+struct Plain {
+    text: String,
+    /// The same with what is special to HTML escaped.
+    html: String,
+}
+
+impl Plain {
+    /// The message of that entry, if it has text and nothing else.
+    fn of(entry: &Entry<&str>) -> Option<(String, Self)> {
+        let Entry::Message(message) = entry else { return None };
+        let part = |element: &PatternElement<&str>| match element {
+            PatternElement::TextElement { value } => Some((*value).to_owned()),
+            PatternElement::Placeable { .. } => None,
+        };
+        let text = message.value.as_ref()?.elements.iter().map(part).collect::<Option<String>>()?;
+        let html = escaped(&text);
+        Some((message.id.name.to_owned(), Self { text, html }))
+    }
+}
+
+/// A text with what is special to HTML escaped.
+fn escaped(text: &str) -> String {
+    #[derive(Template)]
+    #[template(ext = "html", source = "{{ text }}")]
+    struct Escaped<'a> {
+        text: &'a str,
+    }
+    Escaped { text }.render().expect("writing to memory does not fail")
 }
 
 impl std::fmt::Debug for Texts {
@@ -90,11 +140,14 @@ impl Texts {
     fn new(tag: &'static str, name: &'static str, language: Language, files: &[&str]) -> Self {
         const BUILT_IN: &str = "locales and messages are compiled in, and a test reads them";
         let mut bundle = FluentBundle::new_concurrent(vec![tag.parse().expect(BUILT_IN)]);
+        let mut plain = HashMap::new();
         // Marks around variables are for mixed directions of writing; both languages run the same way.
         bundle.set_use_isolating(false);
         for file in files {
             let resource = FluentResource::try_new((*file).to_owned()).map_err(|(_, errors)| errors);
-            bundle.add_resource(resource.expect(BUILT_IN)).expect(BUILT_IN);
+            let resource = resource.expect(BUILT_IN);
+            plain.extend(resource.entries().filter_map(Plain::of));
+            bundle.add_resource(resource).expect(BUILT_IN);
         }
         let locale: Locale = tag.parse().expect(BUILT_IN);
         Self {
@@ -102,6 +155,9 @@ impl Texts {
             name,
             language,
             bundle,
+            plain,
+            told: Told::default(),
+            counted: Told::default(),
             numbers: DecimalFormatter::try_new((&locale).into(), Default::default()).expect(BUILT_IN),
             times: DateTimeFormatter::try_new(
                 (&locale).into(),
@@ -136,11 +192,11 @@ impl Texts {
 
     /// Path and query of the request that is being answered.
     pub(crate) fn readers_address() -> Option<String> {
-        READER.try_with(|reader| reader.address.clone()).ok()
+        READER.try_with(|reader| path_and_query(&reader.address)).ok()
     }
 
-    /// Answers a request, of that path and query, in the language of its reader.
-    pub(crate) async fn for_reader<F: Future>(texts: &'static Self, address: String, answer: F) -> F::Output {
+    /// Answers a request to that address in the language of its reader.
+    pub(crate) async fn for_reader<F: Future>(texts: &'static Self, address: Uri, answer: F) -> F::Output {
         READER.scope(Reader { texts, address }, answer).await
     }
 
@@ -168,7 +224,15 @@ impl Texts {
 
     /// The message `id`. One that is missing shows its id; the tests see to it that none is.
     pub fn say(&self, id: &str) -> String {
-        self.with(id, &[])
+        self.plain.get(id).map_or_else(|| self.with(id, &[]), |plain| plain.text.clone())
+    }
+
+    /// As [`Texts::say`], for a template: escaped once for all.
+    pub fn html(&self, id: &str) -> Safe<Cow<'_, str>> {
+        Safe(match self.plain.get(id) {
+            Some(plain) => Cow::Borrowed(&plain.html),
+            None => Cow::Owned(escaped(&self.with(id, &[]))),
+        })
     }
 
     /// The message `id` with its variables.
@@ -189,6 +253,13 @@ impl Texts {
         text
     }
 
+    /// As [`Texts::with`], for messages on many pages whose variables are counts.
+    pub fn counting<const N: usize>(&self, id: &'static str, counts: [(&'static str, u32); N]) -> String {
+        self.counted.or((id, counts.map(|(_, count)| count).to_vec()), || {
+            self.with(id, &counts.map(|(name, count)| (name, count.into())))
+        })
+    }
+
     /// A count as the language writes it: `12,500`.
     pub fn number(&self, count: impl Into<u64>) -> String {
         self.numbers.format(&Decimal::from(count.into())).to_string()
@@ -197,16 +268,52 @@ impl Texts {
     /// A number of a message with its digits grouped, if it is a count.
     fn grouped(&self, value: &FluentValue<'_>) -> Option<String> {
         let FluentValue::Number(number) = value else { return None };
-        number.as_string().parse::<u64>().ok().map(|count| self.number(count))
+        let digits = number.as_string();
+        let count = digits.parse::<u64>().ok()?;
+        Some(if count < GROUPED_FROM { digits.into_owned() } else { self.number(count) })
     }
 
     /// A time for people in `zone`, with the offset from UTC where that is not zero.
     pub fn date_time(&self, time: Timestamp, zone: &Zone) -> String {
         let zoned = zone.at(time);
-        let written = DateTime { date: date_of(&zoned), time: time_of(&zoned) };
-        let offset = if zoned.offset().is_zero() { String::new() } else { zoned.strftime("%:z").to_string() };
-        format!("{} (UTC{offset})", self.times.format(&written))
+        let offset = zoned.offset().seconds();
+        let minute = ((time.as_second() + i64::from(offset)).div_euclid(60), offset);
+        self.told.or(minute, || {
+            let written = DateTime { date: date_of(&zoned), time: time_of(&zoned) };
+            let offset = if offset == 0 { String::new() } else { zoned.strftime("%:z").to_string() };
+            format!("{} (UTC{offset})", self.times.format(&written))
+        })
     }
+}
+
+/// Texts that were told before, by what they tell; of as many as are kept at most all are told anew.
+#[derive(Default)]
+struct Told<K>(Mutex<HashMap<K, String>>);
+
+impl<K: Eq + Hash> Told<K> {
+    /// What was told of `of`, or else what `tell` says.
+    fn or(&self, of: K, tell: impl FnOnce() -> String) -> String {
+        if let Some(told) = self.locked().get(&of) {
+            return told.clone();
+        }
+        let text = tell();
+        let mut told = self.locked();
+        if told.len() >= TOLD_MOST {
+            told.clear();
+        }
+        told.insert(of, text.clone());
+        text
+    }
+
+    fn locked(&self) -> MutexGuard<'_, HashMap<K, String>> {
+        // A panic elsewhere leaves the texts whole: each is put in by one step.
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// The part of a request's address that the browser asks for.
+pub(crate) fn path_and_query(address: &Uri) -> String {
+    address.path_and_query().map_or_else(String::new, ToString::to_string)
 }
 
 const OF_JIFF: &str = "a time of jiff is one of the calendar, too";
@@ -314,7 +421,7 @@ mod tests {
             .chain(files_below(&here.join("templates"), "html"));
         for file in files {
             let text = std::fs::read_to_string(&file).unwrap();
-            for call in [".say(\"", ".with(\""] {
+            for call in [".say(\"", ".html(\"", ".with(\"", ".counting(\""] {
                 for part in text.split(call).skip(1) {
                     let id = part.split('"').next().unwrap();
                     // Other things have methods of these names; our ids have a prefix and a hyphen.

@@ -2,9 +2,11 @@
 
 use std::io::IsTerminal;
 
+#[cfg(feature = "traces")]
+use tracing::{Dispatch, Subscriber};
 use tracing_subscriber::layer::SubscriberExt as _;
 use tracing_subscriber::util::SubscriberInitExt as _;
-use tracing_subscriber::{EnvFilter, Layer as _, fmt};
+use tracing_subscriber::{EnvFilter, Layer, fmt};
 
 use crate::settings::ServeArguments;
 use crate::traces;
@@ -51,13 +53,47 @@ pub(super) fn start(arguments: &LogArguments, serves: Option<&ServeArguments>) -
     #[cfg(feature = "traces")]
     {
         let collector = serves.and_then(|serves| serves.traces.as_ref());
-        let (exporter, layer) = collector.map(traces::exporter).transpose()?.unzip();
-        registry.with(layer).init();
+        let exporter = collector.map(traces::exporter).transpose()?;
+        let (dispatch, exporter) = with_traces(registry, exporter);
+        dispatch.init();
         Ok(Started { _exporter: exporter })
     }
     #[cfg(not(feature = "traces"))]
     {
         registry.init();
         Ok(Started {})
+    }
+}
+
+/// Logs, and what sends spans where there is a collector. Without one there is not even an empty layer: next to it, spans of
+/// traces would be made for nobody.
+#[cfg(feature = "traces")]
+fn with_traces<S, E>(logs: S, exporter: Option<(E, impl Layer<S> + Send + Sync)>) -> (Dispatch, Option<E>)
+where
+    S: Subscriber + Send + Sync,
+{
+    match exporter {
+        Some((exporter, layer)) => (logs.with(layer).into(), Some(exporter)),
+        None => (logs.into(), None),
+    }
+}
+
+#[cfg(all(test, feature = "traces"))]
+mod tests {
+    use actix_web::http::Method;
+    use actix_web::http::header::HeaderMap;
+
+    use super::*;
+
+    #[test]
+    fn without_a_collector_spans_of_traces_are_not_made() {
+        let made = |collector: Option<((), fmt::Layer<_>)>| {
+            let filter = EnvFilter::new(format!("info,{}=off", traces::TARGET));
+            let logs = tracing_subscriber::registry().with(fmt::layer().with_filter(filter));
+            let (dispatch, _) = with_traces(logs, collector);
+            let request = || traces::request(&Method::GET, &HeaderMap::new());
+            tracing::dispatcher::with_default(&dispatch, || !request().is_disabled())
+        };
+        assert!(!made(None) && made(Some(((), fmt::layer()))));
     }
 }

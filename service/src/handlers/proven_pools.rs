@@ -11,9 +11,10 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use actix_web::web;
 use qbank::accept::Credit;
-use qbank::form::Strata;
+use qbank::form::{Place, Strata};
 use qbank::pool::Pool;
 use qbank::question::Item;
+use smol_str::SmolStr;
 use tokio::sync::OnceCell;
 
 use super::answer::PageError;
@@ -24,7 +25,9 @@ use crate::storage::{Placement, PlacementId, PoolId, Storage};
 /// Of how many placements the pools are remembered; then all are looked up again.
 const PLACEMENTS_MOST: usize = 10_000;
 /// For how many lengths of form a pool is kept cut up.
-const STRATA_MOST: usize = 16;
+const LENGTHS_MOST: usize = 16;
+/// How many forms of a length are kept, some 200 bytes each: a pupil's form is shown, saved and handed in.
+const FORMS_MOST: usize = 16_000;
 /// Of how many questions a pool keeps what they ask, and how many pieces of pages, some 2 kB each.
 const ASKED_MOST: usize = 2_000;
 
@@ -45,18 +48,40 @@ struct Known {
 pub(crate) struct ProvenPool {
     pool: Pool,
     /// By the number of questions.
-    strata: Mutex<HashMap<usize, Arc<Strata>>>,
+    cut: Mutex<HashMap<usize, Arc<Cut>>>,
     /// What questions ask, as pages show it, by item and by what its other forms earn.
     asked: Mutex<HashMap<AskedKey, Arc<AskedQuestion>>>,
     /// Questions as pages show them as long as nothing is answered, which is how nearly all are shown.
     unanswered: Mutex<HashMap<(AskedKey, Numbered), Arc<Written>>>,
 }
 
+/// A pool cut up for forms of one length, and the forms that were drawn from it. A seed draws the same for ever.
+struct Cut {
+    strata: Strata,
+    /// By seed.
+    forms: Mutex<HashMap<String, Arc<[Place]>>>,
+}
+
+impl Cut {
+    fn form(&self, pool: &Pool, seed: &str) -> Arc<[Place]> {
+        if let Some(known) = locked(&self.forms).get(seed) {
+            return Arc::clone(known);
+        }
+        let form: Arc<[Place]> = self.strata.places(pool, seed).into();
+        let mut forms = locked(&self.forms);
+        if forms.len() >= FORMS_MOST {
+            forms.clear();
+        }
+        forms.insert(seed.to_owned(), Arc::clone(&form));
+        form
+    }
+}
+
 /// An item, and what the right value in another form earns.
-type AskedKey = (String, Option<&'static str>);
+type AskedKey = (SmolStr, Option<&'static str>);
 
 fn asked_key(item: &Item, credit: Option<Credit>) -> AskedKey {
-    (item.id.to_string(), credit.map(Credit::name))
+    (item.id.clone(), credit.map(Credit::name))
 }
 
 /// The number of a question on its page.
@@ -78,7 +103,7 @@ impl Deref for ProvenPool {
 
 impl From<Pool> for ProvenPool {
     fn from(pool: Pool) -> Self {
-        Self { pool, strata: Mutex::default(), asked: Mutex::default(), unanswered: Mutex::default() }
+        Self { pool, cut: Mutex::default(), asked: Mutex::default(), unanswered: Mutex::default() }
     }
 }
 
@@ -87,9 +112,9 @@ impl ProvenPool {
     pub(crate) fn draw(&self, count: usize, seed: &str) -> Vec<&Item> {
         // A pool has no more forms than it has items, and longer ones are the same.
         let count = count.min(self.pool.items().count());
-        let known = locked(&self.strata).get(&count).cloned();
-        let strata = known.unwrap_or_else(|| self.cut(count));
-        strata.draw(&self.pool, seed)
+        let known = locked(&self.cut).get(&count).cloned();
+        let form = known.unwrap_or_else(|| self.cut(count)).form(&self.pool, seed);
+        form.iter().filter_map(|place| place.of(&self.pool)).collect()
     }
 
     /// What an item of this pool asks, written by `write` the first time.
@@ -113,14 +138,14 @@ impl ProvenPool {
         known_or(&self.unanswered, (asked_key(item, credit), numbered), write)
     }
 
-    fn cut(&self, count: usize) -> Arc<Strata> {
-        let cut = Arc::new(Strata::of(&self.pool, count));
-        let mut strata = locked(&self.strata);
-        if strata.len() >= STRATA_MOST {
-            strata.clear();
+    fn cut(&self, count: usize) -> Arc<Cut> {
+        let new = Arc::new(Cut { strata: Strata::of(&self.pool, count), forms: Mutex::default() });
+        let mut cut = locked(&self.cut);
+        if cut.len() >= LENGTHS_MOST {
+            cut.clear();
         }
-        strata.insert(count, Arc::clone(&cut));
-        cut
+        cut.insert(count, Arc::clone(&new));
+        new
     }
 }
 

@@ -6,7 +6,7 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use aws_lc_rs::signature::{RSA_PKCS1_2048_8192_SHA256, RsaPublicKeyComponents};
+use aws_lc_rs::signature::{ParsedPublicKey, RSA_PKCS1_2048_8192_SHA256, RsaPublicKeyComponents};
 use base64::{Engine, engine::general_purpose::URL_SAFE_NO_PAD};
 use jiff::Timestamp;
 use reqwest::header::{CACHE_CONTROL, HeaderMap};
@@ -25,16 +25,13 @@ const KEPT_MAX_MS: i64 = 24 * KEPT_MS;
 const PAUSE_MS: i64 = 60 * 1000;
 const PAUSE_WHEN_EMPTY_MS: i64 = 2 * 1000;
 
-/// An RSA public key of at least 2048 bits.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct PublicKey {
-    modulus: Vec<u8>,
-    exponent: Vec<u8>,
-}
+/// An RSA public key of at least 2048 bits, read once for all signatures that it checks; none where its numbers make no key.
+#[derive(Debug, Clone)]
+pub struct PublicKey(Option<Arc<ParsedPublicKey>>);
 
 impl PublicKey {
-    /// Reads one key of a set with its name; none when it is not an RSA key for RS256 signatures. How long the key is
-    /// matters when a signature is checked: one of less than 2048 bits verifies nothing.
+    /// Reads one key of a set with its name; none when it is not an RSA key for RS256 signatures. Whether its numbers make
+    /// one matters when a signature is checked: a key of less than 2048 bits verifies nothing.
     pub fn from_jwk(key: &Map<String, Value>) -> Option<(String, Self)> {
         let text = |name: &str| key.get(name).and_then(Value::as_str);
         let number = |name: &str| URL_SAFE_NO_PAD.decode(text(name)?).ok();
@@ -44,15 +41,14 @@ impl PublicKey {
         if text("alg").is_some_and(|alg| alg != "RS256") {
             return None;
         }
-        let public = Self { modulus: number("n")?, exponent: number("e")? };
-        Some((text("kid")?.to_owned(), public))
+        let public = RsaPublicKeyComponents { n: number("n")?, e: number("e")? };
+        let parsed = public.to_parsed_public_key(&RSA_PKCS1_2048_8192_SHA256).ok();
+        Some((text("kid")?.to_owned(), Self(parsed.map(Arc::new))))
     }
 
     /// Whether this key made an RS256 `signature` over `message`.
     pub fn verifies(&self, message: &[u8], signature: &[u8]) -> bool {
-        RsaPublicKeyComponents { n: &self.modulus, e: &self.exponent }
-            .verify(&RSA_PKCS1_2048_8192_SHA256, message, signature)
-            .is_ok()
+        self.0.as_ref().is_some_and(|key| key.verify_sig(message, signature).is_ok())
     }
 }
 

@@ -44,7 +44,7 @@ const GRID_MESSAGES: [&str; 5] =
 #[derive(Template)]
 #[template(
     ext = "html",
-    source = r#"{% for message in messages %} data-{{ message }}="{{ texts.say(message) }}"{% endfor %}"#
+    source = r#"{% for message in messages %} data-{{ message }}="{{ texts.html(message) }}"{% endfor %}"#
 )]
 struct Attributes<'a> {
     texts: &'static Texts,

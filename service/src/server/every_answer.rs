@@ -52,7 +52,7 @@ pub(super) async fn in_readers_language<B: MessageBody>(
     request: ServiceRequest,
     next: Next<B>,
 ) -> Result<ServiceResponse<B>, Error> {
-    let address = request.uri().path_and_query().map_or_else(String::new, ToString::to_string);
+    let address = request.uri().clone();
     Texts::for_reader(Texts::asked_by(request.request()), address, next.call(request)).await
 }
 

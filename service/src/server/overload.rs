@@ -17,6 +17,7 @@ use crate::entropy;
 use crate::handlers::answer;
 use crate::pages::later::{LaterPage, TypedForm};
 use crate::session;
+use crate::texts;
 
 /// How long finding out who may frame a page may take.
 const NOTED_WITHIN: Duration = Duration::from_millis(500);
@@ -67,7 +68,7 @@ pub(super) async fn say_when_to_come_again<B: MessageBody>(
 ) -> Result<ServiceResponse<EitherBody<B>>, Error> {
     let person = is_for_a_person(&request);
     let get = *request.method() == Method::GET;
-    let address = request.uri().path_and_query().map_or_else(String::new, ToString::to_string);
+    let address = request.uri().clone();
     let typed = if person && carries_typing(&request) { Some(keep(&mut request).await?) } else { None };
     let mut response = next.call(request).await?;
     if response.status() != StatusCode::SERVICE_UNAVAILABLE || response.headers().contains_key(RETRY_AFTER) {
@@ -80,6 +81,7 @@ pub(super) async fn say_when_to_come_again<B: MessageBody>(
         response.headers_mut().insert(RETRY_AFTER, header);
         return Ok(response.map_into_left_body());
     }
+    let address = texts::path_and_query(&address);
     let typed = typed.map(|body| {
         let fields =
             form_urlencoded::parse(&body).map(|(name, value)| (name.into_owned(), value.into_owned()));

@@ -8,17 +8,24 @@ use jiff::Timestamp;
 use url::Url;
 
 use super::{Attempt, AttemptId, AttemptResult, Fingerprint, Placement, PlacementId, SessionRecord, UserId};
+use crate::frame_ancestors;
 use crate::typing::{Kept, Typing};
 
-/// What the pages of a platform are known by.
+/// The origins of a platform's pages, which may show ours in a frame: found once for all who ask together.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PlatformFrames {
-    /// Its issuer.
-    pub issuer: String,
-    /// Where logins go.
-    pub authorization_url: Url,
-    /// Further origins that a coordinator named.
-    pub further: BTreeSet<String>,
+    /// As a content policy names them.
+    pub origins: Arc<BTreeSet<String>>,
+}
+
+impl PlatformFrames {
+    /// Those of its issuer and of its authorization endpoint, and `further` that a coordinator named.
+    pub(crate) fn new(issuer: &str, authorization_url: &Url, further: BTreeSet<String>) -> Self {
+        let mut origins = further;
+        let issuer = Url::parse(issuer).ok();
+        origins.extend(issuer.iter().chain([authorization_url]).filter_map(frame_ancestors::origin));
+        Self { origins: Arc::new(origins) }
+    }
 }
 
 /// Which of a pupil's attempts at a quiz are asked for.

@@ -74,7 +74,7 @@ fn told(app: &App, quiz: &OpenedQuiz, time: Timestamp) -> String {
 /// "Attempt 1 of 3".
 fn attempt_of(quiz: &OpenedQuiz, attempt: &Attempt) -> String {
     let allowed = quiz.placement.quiz.attempts_allowed;
-    texts(quiz).with("quiz-attempt-of", &[("number", attempt.number.into()), ("allowed", allowed.into())])
+    texts(quiz).counting("quiz-attempt-of", [("number", attempt.number), ("allowed", allowed)])
 }
 
 /// A message that tells the points of a result.

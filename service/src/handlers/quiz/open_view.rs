@@ -70,7 +70,7 @@ impl OpenView<'_> {
     fn open(&self, notice: Notice) -> OpenFrame {
         let path = attempt_path(self.attempt);
         OpenFrame {
-            facts: self.facts(self.questions.len()),
+            facts: self.facts(),
             notice,
             save_action: format!("{path}/save"),
             submit_action: format!("{path}/submit"),
@@ -82,12 +82,13 @@ impl OpenView<'_> {
     }
 
     /// Attempt, questions, times: a line each.
-    fn facts(&self, count: usize) -> Vec<String> {
+    fn facts(&self) -> Vec<String> {
         let texts = self.texts();
+        let count = u32::try_from(self.questions.len()).expect("a quiz has a u32 of questions at most");
         let time = |at| [("time", told(self.app, self.quiz, at).into())];
         let mut facts = vec![
             attempt_of(self.quiz, self.attempt),
-            texts.with("quiz-count", &[("count", count.into())]),
+            texts.counting("quiz-count", [("count", count)]),
             texts.with("quiz-started", &time(self.attempt.started_at)),
         ];
         if let Some(closes) = self.quiz.placement.quiz.windows.closes_at() {

@@ -4,7 +4,7 @@ use jiff::civil::Date;
 
 use super::audit;
 use super::connection::{Connection, OptionalExtension, Row, SqlError, SqlResult, params};
-use super::row::{failed, ms, parsed, time};
+use super::row::{failed, ms, parsed, parsed_if_any, time};
 use crate::clock::whole_milliseconds;
 use crate::storage::{Action, ApiToken, Change, Fingerprint, StorageError, Subject};
 
@@ -60,7 +60,6 @@ pub(super) fn revoke(c: &Connection, id: &str, change: &Change) -> Result<bool, 
 
 fn read(row: &Row<'_>) -> SqlResult<ApiToken> {
     let maybe = |column| Ok::<_, SqlError>(row.get::<_, Option<i64>>(column)?.map(whole_milliseconds));
-    let used: Option<String> = row.get("last_used_on")?;
     Ok(ApiToken {
         id: row.get("id")?,
         secret: Fingerprint(row.get("secret")?),
@@ -69,9 +68,6 @@ fn read(row: &Row<'_>) -> SqlResult<ApiToken> {
         created_at: time(row, "created_at")?,
         expires_at: maybe("expires_at")?,
         revoked_at: maybe("revoked_at")?,
-        last_used_on: match used {
-            Some(_) => Some(parsed(row, "last_used_on")?),
-            None => None,
-        },
+        last_used_on: parsed_if_any(row, "last_used_on")?,
     })
 }

@@ -272,16 +272,6 @@ pub(super) fn reset(
 }
 
 pub(super) fn read(row: &Row<'_>) -> SqlResult<Attempt> {
-    let result = match row.get::<_, Option<i64>>("submitted_at")? {
-        None => None,
-        Some(_) => Some(AttemptResult {
-            submitted_at: time(row, "submitted_at")?,
-            marks: row.get("marks")?,
-            points: count(row, "points")?,
-            maximum: count(row, "maximum")?,
-            overrides: json(row, "overrides")?,
-        }),
-    };
     Ok(Attempt {
         id: AttemptId(row.get("id")?),
         placement: PlacementId(row.get("placement")?),
@@ -290,7 +280,18 @@ pub(super) fn read(row: &Row<'_>) -> SqlResult<Attempt> {
         seed: row.get("seed")?,
         started_at: time(row, "started_at")?,
         responses: json(row, "responses")?,
+        result: read_result(row)?,
         revision: count(row, "revision")?.into(),
-        result,
     })
+}
+
+fn read_result(row: &Row<'_>) -> SqlResult<Option<AttemptResult>> {
+    let Some(submitted_at) = row.get::<_, Option<i64>>("submitted_at")? else { return Ok(None) };
+    Ok(Some(AttemptResult {
+        submitted_at: whole_milliseconds(submitted_at),
+        marks: row.get("marks")?,
+        points: count(row, "points")?,
+        maximum: count(row, "maximum")?,
+        overrides: json(row, "overrides")?,
+    }))
 }

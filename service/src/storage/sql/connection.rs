@@ -5,7 +5,7 @@
 //!
 //! Numbers are 64-bit integers, truth values are 0 and 1, times are milliseconds since 1970, JSON is text.
 
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 use std::collections::BTreeSet;
 use std::error::Error as _;
 use std::fmt;
@@ -276,24 +276,60 @@ impl<T: FromValue> FromValue for Option<T> {
 
 /// A row of an answer.
 pub(super) enum Row<'a> {
-    Sqlite(&'a rusqlite::Row<'a>),
+    Sqlite(&'a rusqlite::Row<'a>, &'a Places),
     Postgres(&'a tokio_postgres::Row),
 }
 
-/// How a column is named: by its name, or by its place from 0 on.
-pub(super) trait Column:
-    Copy + rusqlite::RowIndex + tokio_postgres::row::RowIndex + fmt::Display
-{
+/// Where the columns stand that the rows of an answer are asked for: found for the first row, since the others are asked for
+/// the same in the same order. To find a column by its name takes longer than to read it.
+#[derive(Default)]
+pub(super) struct Places {
+    found: RefCell<Vec<(&'static str, usize)>>,
+    /// How many columns this row was asked for.
+    asked: Cell<usize>,
 }
 
-impl Column for &str {}
-impl Column for usize {}
+impl Places {
+    fn of(&self, column: &'static str, row: &rusqlite::Row<'_>) -> SqlResult<usize> {
+        let asked = self.asked.replace(self.asked.get() + 1);
+        let mut found = self.found.borrow_mut();
+        if let Some((_, place)) = found.get(asked).filter(|(known, _)| *known == column) {
+            return Ok(*place);
+        }
+        found.truncate(asked);
+        let statement = row.as_ref();
+        let next = found.last().map_or(0, |(_, last)| last + 1);
+        let ahead =
+            (next..statement.column_count()).find(|place| statement.column_name(*place) == Ok(column));
+        let place = if let Some(place) = ahead { place } else { statement.column_index(column)? };
+        found.push((column, place));
+        Ok(place)
+    }
+}
+
+/// How a column is named: by its name, or by its place from 0 on.
+pub(super) trait Column: Copy + tokio_postgres::row::RowIndex + fmt::Display {
+    /// Where it stands in a row of SQLite's.
+    fn place(self, row: &rusqlite::Row<'_>, places: &Places) -> SqlResult<usize>;
+}
+
+impl Column for &'static str {
+    fn place(self, row: &rusqlite::Row<'_>, places: &Places) -> SqlResult<usize> {
+        places.of(self, row)
+    }
+}
+
+impl Column for usize {
+    fn place(self, _: &rusqlite::Row<'_>, _: &Places) -> SqlResult<usize> {
+        Ok(self)
+    }
+}
 
 impl Row<'_> {
     /// The value of a column.
     pub(super) fn get<C: Column, T: FromValue>(&self, column: C) -> SqlResult<T> {
         let value = match self {
-            Self::Sqlite(row) => of_sqlite(row.get_ref(column)?, &column)?,
+            Self::Sqlite(row, places) => of_sqlite(row.get_ref(column.place(row, places)?)?, &column)?,
             Self::Postgres(row) => super::postgres::value(row, column)?,
         };
         T::from_value(value).ok_or_else(|| unreadable(&column, format!("holds {}", value.kind())))
@@ -302,10 +338,26 @@ impl Row<'_> {
     /// The names of the columns.
     pub(super) fn columns(&self) -> Vec<String> {
         match self {
-            Self::Sqlite(row) => row.as_ref().column_names().map(str::to_owned).collect(),
+            Self::Sqlite(row, _) => row.as_ref().column_names().map(str::to_owned).collect(),
             Self::Postgres(row) => row.columns().iter().map(|column| column.name().to_owned()).collect(),
         }
     }
+}
+
+/// All rows of the answer to a statement of SQLite's with these values.
+fn rows_of<T>(
+    statement: &mut rusqlite::Statement<'_>,
+    values: Vec<Value>,
+    places: &Places,
+    read: &mut impl FnMut(&Row<'_>) -> SqlResult<T>,
+) -> SqlResult<Vec<T>> {
+    let mut rows = statement.query(rusqlite::params_from_iter(values))?;
+    let mut all = Vec::new();
+    while let Some(row) = rows.next()? {
+        places.asked.set(0);
+        all.push(read(&Row::Sqlite(row, places))?);
+    }
+    Ok(all)
 }
 
 fn of_sqlite<'a>(value: rusqlite::types::ValueRef<'a>, column: &dyn fmt::Display) -> SqlResult<ValueRef<'a>> {
@@ -381,12 +433,7 @@ impl Connection {
         match self {
             Self::Sqlite(connection) => {
                 let mut statement = connection.prepare_cached(sql)?;
-                let mut rows = statement.query(rusqlite::params_from_iter(params.values()))?;
-                let mut all = Vec::new();
-                while let Some(row) = rows.next()? {
-                    all.push(read(&Row::Sqlite(row))?);
-                }
-                Ok(all)
+                rows_of(&mut statement, params.values(), &Places::default(), &mut read)
             }
             Self::Postgres(session) => {
                 let rows = session.borrow_mut().query(sql, &params.values())?;
@@ -404,8 +451,10 @@ impl Connection {
         mut read: impl FnMut(&Row<'_>) -> SqlResult<T>,
     ) -> SqlResult<Vec<Vec<T>>> {
         match self {
-            Self::Sqlite(_) => {
-                sets.into_iter().map(|parameters| self.query(sql, parameters, &mut read)).collect()
+            Self::Sqlite(connection) => {
+                let mut statement = connection.prepare_cached(sql)?;
+                let places = Places::default();
+                sets.into_iter().map(|values| rows_of(&mut statement, values, &places, &mut read)).collect()
             }
             Self::Postgres(session) => {
                 let answers = session.borrow_mut().query_each(sql, &sets)?;

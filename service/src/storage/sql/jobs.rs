@@ -188,7 +188,7 @@ pub(super) fn forget_old(c: &Connection, before: Timestamp) -> Result<usize, Sto
 fn read(row: &Row<'_>) -> SqlResult<Job> {
     let state = match row.get::<_, String>("state")?.as_str() {
         "running" => {
-            let number = |column: &str| -> SqlResult<u64> {
+            let number = |column: &'static str| -> SqlResult<u64> {
                 row.get::<_, i64>(column)?.try_into().map_err(|error| unreadable(&column, error))
             };
             let parts = number("parts")?;

@@ -40,22 +40,27 @@ pub(super) fn take_state(
     state: &Fingerprint,
     now: Timestamp,
 ) -> Result<TakenState, StorageError> {
-    let select = format!("{STATE} {}", c.take("login_states"));
-    let found = c.query_row(&select, [&state.0], read_used).optional().map_err(failed)?;
-    let Some((used, login)) = found else { return Ok(TakenState::Unknown) };
-    if used {
-        return Ok(TakenState::Used);
-    }
-    c.execute("UPDATE login_states SET used_at = ?2 WHERE state = ?1", params![state.0, ms(now)])
+    let taken = c
+        .query_row(
+            "UPDATE login_states SET used_at = ?2 WHERE state = ?1 AND used_at IS NULL RETURNING *",
+            params![state.0, ms(now)],
+            read_state,
+        )
+        .optional()
         .map_err(failed)?;
-    Ok(if login.expires_at <= now { TakenState::Expired } else { TakenState::Fresh(login) })
+    if let Some(login) = taken {
+        return Ok(if login.expires_at <= now { TakenState::Expired } else { TakenState::Fresh(login) });
+    }
+    let known = c.query_row(STATE, [&state.0], |_| Ok(())).optional().map_err(failed)?;
+    Ok(if known.is_some() { TakenState::Used } else { TakenState::Unknown })
 }
 
 pub(super) const STATE: &str = "SELECT * FROM login_states WHERE state = ?1";
 
 /// A login, and whether it was used up.
 pub(super) fn read_used(row: &Row<'_>) -> SqlResult<(bool, LoginState)> {
-    Ok((row.get::<_, Option<i64>>("used_at")?.is_some(), read_state(row)?))
+    let login = read_state(row)?;
+    Ok((row.get::<_, Option<i64>>("used_at")?.is_some(), login))
 }
 
 fn read_state(row: &Row<'_>) -> SqlResult<LoginState> {
@@ -66,11 +71,11 @@ fn read_state(row: &Row<'_>) -> SqlResult<LoginState> {
         target_link_uri: row.get("target_link_uri")?,
         deployment_hint: row.get::<_, Option<String>>("deployment_hint")?.map(DeploymentId),
         browser: Fingerprint(row.get("browser")?),
+        expires_at: time(row, "expires_at")?,
         storage: row
             .get::<_, Option<String>>("storage_target")?
             .zip(row.get::<_, Option<String>>("storage_secret")?)
             .map(|(target, secret)| PlatformStorage { target, secret: Fingerprint(secret) }),
-        expires_at: time(row, "expires_at")?,
     })
 }
 
@@ -159,8 +164,8 @@ pub(super) fn read_session(row: &Row<'_>) -> SqlResult<SessionRecord> {
         user: row.get::<_, Option<String>>("user")?.map(UserId),
         purpose: json(row, "purpose")?,
         csrf: row.get("csrf")?,
-        return_origin: row.get("return_origin")?,
         expires_at: time(row, "expires_at")?,
+        return_origin: row.get("return_origin")?,
     })
 }
 

@@ -58,11 +58,8 @@ pub(super) fn answered_logins(
 fn with_frames(c: &Connection, registrations: Vec<Registration>) -> Result<Vec<KnownPlatform>, StorageError> {
     let with_frames = |registration: Registration| {
         let platform = &registration.platform;
-        let frames = PlatformFrames {
-            issuer: platform.issuer.clone(),
-            authorization_url: platform.authorization_url.clone(),
-            further: frame_origins::of(c, registration.id)?,
-        };
+        let further = frame_origins::of(c, registration.id)?;
+        let frames = PlatformFrames::new(&platform.issuer, &platform.authorization_url, further);
         Ok(KnownPlatform { registration, frames })
     };
     registrations.into_iter().map(with_frames).collect()

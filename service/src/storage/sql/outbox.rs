@@ -212,7 +212,7 @@ fn read_progress(row: &Row<'_>) -> SqlResult<Progress> {
 }
 
 fn read_cell(row: &Row<'_>) -> SqlResult<CellState> {
-    let optional = |column: &str| row.get::<_, Option<String>>(column);
+    let optional = |column: &'static str| row.get::<_, Option<String>>(column);
     Ok(CellState {
         delivered: if optional("delivered")?.is_some() { Some(json(row, "delivered")?) } else { None },
         ours: json(row, "ours")?,
@@ -235,7 +235,7 @@ fn read_cell(row: &Row<'_>) -> SqlResult<CellState> {
 }
 
 /// A stored decimal.
-fn decimal(row: &Row<'_>, column: &str) -> SqlResult<Decimal> {
+fn decimal(row: &Row<'_>, column: &'static str) -> SqlResult<Decimal> {
     let text: String = row.get(column)?;
     text.parse().map_err(|error| unreadable(&column, error))
 }

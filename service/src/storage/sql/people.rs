@@ -6,7 +6,7 @@ use jiff::Timestamp;
 use url::Url;
 
 use super::connection::{Connection, OptionalExtension, Row, SqlResult, params};
-use super::row::{failed, ms, parsed, time};
+use super::row::{failed, ms, parsed, parsed_if_any, time};
 use crate::clock::whole_milliseconds;
 use crate::storage::{
     Member, OverdueAttempt, Part, PersonName, PlacementId, Roster, RosterReading, StorageError, UserId,
@@ -23,8 +23,8 @@ pub(super) fn note_launch(
         // Differences belong to the list that named them.
         c.prepare_cached(
             "INSERT INTO rosters (placement, url) VALUES (?1, ?2)
-             ON CONFLICT (placement) DO UPDATE SET url = excluded.url,
-                differences = CASE WHEN rosters.url = excluded.url THEN rosters.differences END",
+             ON CONFLICT (placement) DO UPDATE SET url = excluded.url, differences = NULL
+             WHERE rosters.url <> excluded.url",
         )
         .and_then(|mut insert| insert.execute(params![placement.0, url.as_str()]))
         .map_err(failed)?;
@@ -88,13 +88,9 @@ pub(super) fn roster(c: &Connection, placement: &PlacementId) -> Result<Option<R
 }
 
 fn read_roster(row: &Row<'_>) -> SqlResult<Roster> {
-    let differences = match row.get::<_, Option<String>>("differences")? {
-        Some(_) => Some(parsed(row, "differences")?),
-        None => None,
-    };
     Ok(Roster {
         url: parsed(row, "url")?,
-        differences,
+        differences: parsed_if_any(row, "differences")?,
         read_at: row.get::<_, Option<i64>>("read_at")?.map(whole_milliseconds),
         problem: row.get("problem")?,
     })

@@ -7,7 +7,7 @@ use url::Url;
 
 use super::audit;
 use super::connection::{Connection, OptionalExtension, Row, SqlResult, Turn, params};
-use super::row::{count, failed, ms, time, to_json};
+use super::row::{count, failed, json, ms, parsed_if_any, time, to_json};
 use crate::entropy;
 use crate::storage::{
     Action, Change, ContextId, DeploymentId, GradeEndpoint, Layout, LinkKey, NewPlacement, Placement,
@@ -208,12 +208,12 @@ pub(super) fn read(row: &Row<'_>) -> SqlResult<Placement> {
             pool: PoolId(row.get("pool")?),
             question_count: count(row, "question_count")?,
             attempts_allowed: count(row, "attempts_allowed")?,
-            policy: super::row::json(row, "policy")?,
-            layout: Layout::named(&row.get::<_, String>("layout")?).unwrap_or_default(),
-            resource_id: row.get("resource_id")?,
-            windows: super::row::json(row, "windows")?,
             grades: read_grades(row)?,
             created_at: time(row, "created_at")?,
+            policy: json(row, "policy")?,
+            resource_id: row.get("resource_id")?,
+            windows: json(row, "windows")?,
+            layout: Layout::named(&row.get::<_, String>("layout")?).unwrap_or_default(),
         },
     })
 }
@@ -222,13 +222,9 @@ fn read_grades(row: &Row<'_>) -> SqlResult<Option<GradeEndpoint>> {
     if row.get::<_, Option<String>>("grade_scopes")?.is_none() {
         return Ok(None);
     }
-    let address = |column: &str| match row.get::<_, Option<String>>(column)? {
-        Some(_) => super::row::parsed(row, column).map(Some),
-        None => Ok(None),
-    };
     Ok(Some(GradeEndpoint {
-        line_item: address("line_item")?,
-        line_items: address("line_items")?,
-        scopes: super::row::json(row, "grade_scopes")?,
+        line_item: parsed_if_any(row, "line_item")?,
+        line_items: parsed_if_any(row, "line_items")?,
+        scopes: json(row, "grade_scopes")?,
     }))
 }

@@ -26,17 +26,17 @@ pub(super) fn ms(time: Timestamp) -> i64 {
 }
 
 /// A stored time.
-pub(super) fn time(row: &Row<'_>, column: &str) -> SqlResult<Timestamp> {
+pub(super) fn time(row: &Row<'_>, column: &'static str) -> SqlResult<Timestamp> {
     Ok(crate::clock::whole_milliseconds(row.get(column)?))
 }
 
 /// A stored count.
-pub(super) fn count(row: &Row<'_>, column: &str) -> SqlResult<u32> {
+pub(super) fn count(row: &Row<'_>, column: &'static str) -> SqlResult<u32> {
     row.get(column)
 }
 
 /// A stored value that has to be parsed.
-pub(super) fn parsed<T>(row: &Row<'_>, column: &str) -> SqlResult<T>
+pub(super) fn parsed<T>(row: &Row<'_>, column: &'static str) -> SqlResult<T>
 where
     T: std::str::FromStr,
     T::Err: std::fmt::Display,
@@ -45,8 +45,18 @@ where
     text.parse().map_err(|error| unreadable(&column, error))
 }
 
+/// The same where there may be none.
+pub(super) fn parsed_if_any<T>(row: &Row<'_>, column: &'static str) -> SqlResult<Option<T>>
+where
+    T: std::str::FromStr,
+    T::Err: std::fmt::Display,
+{
+    let text: Option<String> = row.get(column)?;
+    text.map(|text| text.parse().map_err(|error| unreadable(&column, error))).transpose()
+}
+
 /// A stored JSON value.
-pub(super) fn json<T: DeserializeOwned>(row: &Row<'_>, column: &str) -> SqlResult<T> {
+pub(super) fn json<T: DeserializeOwned>(row: &Row<'_>, column: &'static str) -> SqlResult<T> {
     let text: String = row.get(column)?;
     serde_json::from_str(&text).map_err(|error| unreadable(&column, error))
 }

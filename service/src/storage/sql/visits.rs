@@ -2,6 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use url::Url;
+
 use super::connection::{Connection, values};
 use super::row::{failed, ms, parsed};
 use super::{attempts, launches, overrides, pools};
@@ -62,27 +64,26 @@ pub(super) fn frames_of(
     c: &Connection,
     platforms: BTreeSet<RegistrationId>,
 ) -> Result<BTreeMap<RegistrationId, PlatformFrames>, StorageError> {
+    let sets = platforms.iter().map(|platform| values![platform.0]).collect();
     let known = c
         .query_each(
-            "SELECT r.id, r.issuer, r.authorization_url, o.origin
+            "SELECT r.issuer, r.authorization_url, o.origin
              FROM registrations r LEFT JOIN frame_origins o ON o.registration = r.id WHERE r.id = ?1",
-            platforms.into_iter().map(|platform| values![platform.0]).collect(),
+            sets,
             |row| {
-                let frames = PlatformFrames {
-                    issuer: row.get("issuer")?,
-                    authorization_url: parsed(row, "authorization_url")?,
-                    further: row.get::<_, Option<String>>("origin")?.into_iter().collect(),
-                };
-                Ok((RegistrationId(row.get("id")?), frames))
+                let (issuer, authorization_url) = (row.get("issuer")?, parsed(row, "authorization_url")?);
+                Ok((issuer, authorization_url, row.get("origin")?))
             },
         )
         .map_err(failed)?;
-    let mut all: BTreeMap<RegistrationId, PlatformFrames> = BTreeMap::new();
-    for (platform, mut frames) in known.into_iter().flatten() {
-        let further = std::mem::take(&mut frames.further);
-        all.entry(platform).or_insert(frames).further.extend(further);
-    }
-    Ok(all)
+    // A row for each further origin; one without if there is none.
+    let frames = |rows: Vec<(String, Url, Option<String>)>| {
+        let further = rows.iter().filter_map(|(.., origin)| origin.clone()).collect();
+        let (issuer, authorization_url, _) = rows.into_iter().next()?;
+        Some(PlatformFrames::new(&issuer, &authorization_url, further))
+    };
+    let known = platforms.into_iter().zip(known);
+    Ok(known.filter_map(|(platform, rows)| Some((platform, frames(rows)?))).collect())
 }
 
 /// A visit with a quiz and a person, who may have attempts at it.
