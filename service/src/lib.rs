@@ -20,6 +20,7 @@ pub mod paper;
 pub mod placing;
 pub mod practice;
 mod registering;
+mod remembered;
 mod retention;
 pub mod routes;
 pub mod seal;

@@ -9,8 +9,7 @@
 use std::borrow::Cow;
 use std::collections::HashMap;
 use std::future::{Ready, ready};
-use std::hash::Hash;
-use std::sync::{LazyLock, Mutex, MutexGuard, PoisonError};
+use std::sync::LazyLock;
 
 use actix_web::cookie::Cookie;
 use actix_web::dev::Payload;
@@ -33,6 +32,7 @@ use icu_locale_core::Locale;
 use jiff::{Timestamp, ZonedDateTime};
 use qbank::locale::Language;
 
+use crate::remembered::Remembered;
 use crate::windows::Zone;
 
 /// Name of the cookie that holds the reader's choice of language.
@@ -94,9 +94,9 @@ pub struct Texts {
     numbers: DecimalFormatter,
     times: DateTimeFormatter<YMDET>,
     /// Times that were told, by the minute on the clock there and its offset: a class begins within a few.
-    told: Told<(i64, i32)>,
+    told: Remembered<(i64, i32), String>,
     /// Messages that were told of counts.
-    counted: Told<(&'static str, Vec<u32>)>,
+    counted: Remembered<(&'static str, Vec<u32>), String>,
 }
 
 /// A message without variables.
@@ -156,8 +156,8 @@ impl Texts {
             language,
             bundle,
             plain,
-            told: Told::default(),
-            counted: Told::default(),
+            told: Remembered::at_most(TOLD_MOST),
+            counted: Remembered::at_most(TOLD_MOST),
             numbers: DecimalFormatter::try_new((&locale).into(), Default::default()).expect(BUILT_IN),
             times: DateTimeFormatter::try_new(
                 (&locale).into(),
@@ -283,31 +283,6 @@ impl Texts {
             let offset = if offset == 0 { String::new() } else { zoned.strftime("%:z").to_string() };
             format!("{} (UTC{offset})", self.times.format(&written))
         })
-    }
-}
-
-/// Texts that were told before, by what they tell; of as many as are kept at most all are told anew.
-#[derive(Default)]
-struct Told<K>(Mutex<HashMap<K, String>>);
-
-impl<K: Eq + Hash> Told<K> {
-    /// What was told of `of`, or else what `tell` says.
-    fn or(&self, of: K, tell: impl FnOnce() -> String) -> String {
-        if let Some(told) = self.locked().get(&of) {
-            return told.clone();
-        }
-        let text = tell();
-        let mut told = self.locked();
-        if told.len() >= TOLD_MOST {
-            told.clear();
-        }
-        told.insert(of, text.clone());
-        text
-    }
-
-    fn locked(&self) -> MutexGuard<'_, HashMap<K, String>> {
-        // A panic elsewhere leaves the texts whole: each is put in by one step.
-        self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 

@@ -141,7 +141,7 @@ pub enum Scalar {
     Uri(SmolStr),
     /// Where on a picture.
     Point(i32, i32),
-    /// Two names, whichever comes first. (Boxed, as pairs are rare and would make all values twice as large.)
+    /// Two names, whichever comes first. (Boxed, as pairs are rare and would make all values nearly twice as large.)
     Pair(Box<[SmolStr; 2]>),
     /// From one name to another.
     DirectedPair(Box<[SmolStr; 2]>),

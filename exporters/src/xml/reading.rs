@@ -17,7 +17,6 @@ use quick_xml::{
     events::{BytesDecl, BytesRef, BytesStart, Event, attributes::Attribute},
     name::{NamespaceResolver, QName, ResolveResult},
 };
-
 use smallvec::SmallVec;
 
 use super::check_characters;

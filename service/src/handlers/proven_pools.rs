@@ -5,7 +5,6 @@
 //! replaced ([`Storage::put_pool`]), so for a placement its text is read once.
 
 use std::collections::HashMap;
-use std::hash::Hash;
 use std::ops::Deref;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
@@ -20,6 +19,7 @@ use tokio::sync::OnceCell;
 use super::answer::PageError;
 use crate::pages::quiz::AskedQuestion;
 use crate::pages::spoken::Written;
+use crate::remembered::Remembered;
 use crate::storage::{Placement, PlacementId, PoolId, Storage};
 
 /// Of how many placements the pools are remembered; then all are looked up again.
@@ -48,33 +48,18 @@ struct Known {
 pub(crate) struct ProvenPool {
     pool: Pool,
     /// By the number of questions.
-    cut: Mutex<HashMap<usize, Arc<Cut>>>,
+    cut: Remembered<usize, Arc<Cut>>,
     /// What questions ask, as pages show it, by item and by what its other forms earn.
-    asked: Mutex<HashMap<AskedKey, Arc<AskedQuestion>>>,
+    asked: Remembered<AskedKey, Arc<AskedQuestion>>,
     /// Questions as pages show them as long as nothing is answered, which is how nearly all are shown.
-    unanswered: Mutex<HashMap<(AskedKey, Numbered), Arc<Written>>>,
+    unanswered: Remembered<(AskedKey, Numbered), Arc<Written>>,
 }
 
 /// A pool cut up for forms of one length, and the forms that were drawn from it. A seed draws the same for ever.
 struct Cut {
     strata: Strata,
     /// By seed.
-    forms: Mutex<HashMap<String, Arc<[Place]>>>,
-}
-
-impl Cut {
-    fn form(&self, pool: &Pool, seed: &str) -> Arc<[Place]> {
-        if let Some(known) = locked(&self.forms).get(seed) {
-            return Arc::clone(known);
-        }
-        let form: Arc<[Place]> = self.strata.places(pool, seed).into();
-        let mut forms = locked(&self.forms);
-        if forms.len() >= FORMS_MOST {
-            forms.clear();
-        }
-        forms.insert(seed.to_owned(), Arc::clone(&form));
-        form
-    }
+    forms: Remembered<String, Arc<[Place]>>,
 }
 
 /// An item, and what the right value in another form earns.
@@ -103,7 +88,12 @@ impl Deref for ProvenPool {
 
 impl From<Pool> for ProvenPool {
     fn from(pool: Pool) -> Self {
-        Self { pool, cut: Mutex::default(), asked: Mutex::default(), unanswered: Mutex::default() }
+        Self {
+            pool,
+            cut: Remembered::at_most(LENGTHS_MOST),
+            asked: Remembered::at_most(ASKED_MOST),
+            unanswered: Remembered::at_most(ASKED_MOST),
+        }
     }
 }
 
@@ -112,8 +102,10 @@ impl ProvenPool {
     pub(crate) fn draw(&self, count: usize, seed: &str) -> Vec<&Item> {
         // A pool has no more forms than it has items, and longer ones are the same.
         let count = count.min(self.pool.items().count());
-        let known = locked(&self.cut).get(&count).cloned();
-        let form = known.unwrap_or_else(|| self.cut(count)).form(&self.pool, seed);
+        let cut = self.cut.or(count, || {
+            Arc::new(Cut { strata: Strata::of(&self.pool, count), forms: Remembered::at_most(FORMS_MOST) })
+        });
+        let form = cut.forms.or(seed.to_owned(), || cut.strata.places(&self.pool, seed).into());
         form.iter().filter_map(|place| place.of(&self.pool)).collect()
     }
 
@@ -124,7 +116,7 @@ impl ProvenPool {
         credit: Option<Credit>,
         write: impl FnOnce() -> AskedQuestion,
     ) -> Arc<AskedQuestion> {
-        known_or(&self.asked, asked_key(item, credit), || Arc::new(write()))
+        self.asked.or(asked_key(item, credit), || Arc::new(write()))
     }
 
     /// An item of this pool with its number and without any answer, written by `write` the first time.
@@ -135,17 +127,7 @@ impl ProvenPool {
         numbered: Numbered,
         write: impl FnOnce() -> Arc<Written>,
     ) -> Arc<Written> {
-        known_or(&self.unanswered, (asked_key(item, credit), numbered), write)
-    }
-
-    fn cut(&self, count: usize) -> Arc<Cut> {
-        let new = Arc::new(Cut { strata: Strata::of(&self.pool, count), forms: Mutex::default() });
-        let mut cut = locked(&self.cut);
-        if cut.len() >= LENGTHS_MOST {
-            cut.clear();
-        }
-        cut.insert(count, Arc::clone(&new));
-        new
+        self.unanswered.or((asked_key(item, credit), numbered), write)
     }
 }
 
@@ -203,24 +185,6 @@ impl ProvenPools {
         }
         Arc::clone(placed.entry(placement.clone()).or_default())
     }
-}
-
-/// What the map has, or else `write` makes for it; of as many as are kept at most all are made anew.
-fn known_or<K: Eq + Hash, T>(
-    map: &Mutex<HashMap<K, Arc<T>>>,
-    key: K,
-    write: impl FnOnce() -> Arc<T>,
-) -> Arc<T> {
-    let known = locked(map).get(&key).cloned();
-    known.unwrap_or_else(|| {
-        let written = write();
-        let mut map = locked(map);
-        if map.len() >= ASKED_MOST {
-            map.clear();
-        }
-        map.insert(key, Arc::clone(&written));
-        written
-    })
 }
 
 /// A panic elsewhere leaves these maps whole: each is changed in one step.
