@@ -7,7 +7,7 @@ use qbank::marking::Policy;
 use service::app::App;
 use service::clock::SettableClock;
 use service::storage::{
-    self, Announce, AttemptResult, DeliveryState, GONE_AFTER_MS, GradeEndpoint, Layout, LinkKey,
+    self, Announce, AttemptResult, DeliveryState, GONE_AFTER_SIGNS, GradeEndpoint, Layout, LinkKey,
     NewPlacement, Placement, Responses, Room, Started, Storage, Submission,
 };
 use service::windows::Windows;
@@ -266,8 +266,11 @@ async fn a_grade_survives_a_stop_between_sending_and_noting() {
     };
     let restarted = Delivery::open(&store, platform, grades).await;
     assert_eq!(restarted.deliver().await, 0, "the lease holds while its process may live");
-    let silent_for = std::time::Duration::from_millis(GONE_AFTER_MS.unsigned_abs() + 1);
-    assert_eq!(restarted.storage.beat(monday() + silent_for).await.unwrap().released, 1);
+    for moment in 0..GONE_AFTER_SIGNS {
+        let own = monday() + std::time::Duration::from_secs(u64::from(moment));
+        assert_eq!(restarted.storage.beat(own).await.unwrap().released, 0);
+    }
+    assert_eq!(restarted.storage.beat("2026-03-02T08:10:00Z".parse().unwrap()).await.unwrap().released, 1);
     assert_eq!(restarted.deliver().await, 1);
     assert_eq!(restarted.platform.points("pupil-7"), Some(7));
     assert!(restarted.platform.timestamps()[0] > monday(), "later than the time that may have been sent");
