@@ -16,12 +16,19 @@ pub(super) fn line(text: &str) -> anyhow::Result<()> {
 
 /// Tells a person why the command failed: exit code 1. A reader that has seen enough, as `head` does, is no failure.
 pub(super) fn failure(error: &anyhow::Error) -> ExitCode {
-    if error.downcast_ref::<io::Error>().is_some_and(|error| error.kind() == ErrorKind::BrokenPipe) {
+    if reader_is_gone(error) {
         return ExitCode::SUCCESS;
     }
     // Nothing is left to do if even this cannot be written.
     let _ = writeln!(io::stderr().lock(), "tenths: {}", told(error));
     ExitCode::from(1)
+}
+
+/// Whether writing failed because nobody reads any more; JSON that is written wraps that error in one of its own.
+fn reader_is_gone(error: &anyhow::Error) -> bool {
+    let written = error.downcast_ref::<io::Error>().map(io::Error::kind);
+    let json = error.downcast_ref::<serde_json::Error>().and_then(serde_json::Error::io_error_kind);
+    written.or(json) == Some(ErrorKind::BrokenPipe)
 }
 
 /// An error with its causes, each told once: many errors already end with the words of their cause.
@@ -132,12 +139,33 @@ pub(super) fn progress(total: u64, what: &'static str) -> ProgressBar {
 
 #[cfg(test)]
 mod tests {
-    use super::told;
+    use super::{reader_is_gone, told};
+    use std::io;
 
     #[derive(Debug, thiserror::Error)]
     #[error("section 2: {source}")]
     struct Outer {
         source: std::num::ParseIntError,
+    }
+
+    struct Fails(io::ErrorKind);
+
+    impl io::Write for Fails {
+        fn write(&mut self, _: &[u8]) -> io::Result<usize> {
+            Err(self.0.into())
+        }
+
+        fn flush(&mut self) -> io::Result<()> {
+            Ok(())
+        }
+    }
+
+    #[test]
+    fn a_reader_that_is_gone_is_known_through_json() {
+        for (kind, gone) in [(io::ErrorKind::BrokenPipe, true), (io::ErrorKind::StorageFull, false)] {
+            assert_eq!(reader_is_gone(&io::Error::from(kind).into()), gone);
+            assert_eq!(reader_is_gone(&serde_json::to_writer(Fails(kind), "x").unwrap_err().into()), gone);
+        }
     }
 
     #[test]

@@ -65,7 +65,12 @@ struct ResponseRow {
 }
 
 /// Where the columns are; others, such as `at`, may stand between and behind them.
-struct Columns([usize; 4]);
+#[derive(Debug)]
+struct Columns {
+    places: [usize; 4],
+    /// How many there are, with the others.
+    all: usize,
+}
 
 impl Columns {
     const NAMES: [&'static str; 4] = ["pupil", "question", "step", "response"];
@@ -76,12 +81,21 @@ impl Columns {
         if !missing.is_empty() {
             bail!("the header row lacks {}; expected pupil,question,step,response", missing.join(", "));
         }
-        Ok(Self(Self::NAMES.map(|name| place(name).unwrap_or_default())))
+        let twice = |name: &&str| headers.iter().filter(|known| known == name).count() > 1;
+        if let Some(name) = Self::NAMES.iter().find(|name| twice(name)) {
+            bail!("the header row has {name} more than once");
+        }
+        Ok(Self { places: Self::NAMES.map(|name| place(name).unwrap_or_default()), all: headers.len() })
     }
 
     fn read(&self, row: &StringRecord) -> Result<ResponseRow, String> {
+        // A comma of a response without quotes, as in 1,234.5, would leave the response cut short.
+        if row.iter().skip(self.all).any(|field| !field.is_empty()) {
+            return Err("the row has more fields than the header row; put a response with a comma in quotes"
+                .to_owned());
+        }
         let field = |column: usize| {
-            let text = row.get(self.0[column]).map(str::to_owned);
+            let text = row.get(self.places[column]).map(str::to_owned);
             text.ok_or_else(|| format!("the row ends before its {}", Self::NAMES[column]))
         };
         Ok(ResponseRow { pupil: field(0)?, question: field(1)?, step: field(2)?, response: field(3)? })
@@ -261,6 +275,21 @@ mod tests {
         let Outcome { target, marked, unusable, .. } = scoring.outcome;
         target.finish().unwrap();
         (marked, unusable, fs::read_to_string(output).unwrap())
+    }
+
+    /// RFC 4180, section 2, rules 4 and 6: as many fields in each line, and a field with a comma in quotes.
+    #[test]
+    fn a_response_is_never_cut_at_its_comma() {
+        let columns = Columns::find(&vec!["pupil", "question", "step", "response"].into()).unwrap();
+        let read = |fields: &[&str]| columns.read(&fields.to_vec().into()).map(|row| row.response);
+        assert_eq!(read(&["p", "q", "s", "1,234.5"]), Ok("1,234.5".to_owned()));
+        assert_eq!(read(&["p", "q", "s", "3", "", ""]), Ok("3".to_owned()), "cells that a table left empty");
+        assert!(
+            read(&["p", "q", "s", "1", "234.5"]).unwrap_err().contains("more fields than the header row")
+        );
+        assert!(read(&["p", "q", "s"]).unwrap_err().contains("ends before its response"));
+        let twice = Columns::find(&vec!["pupil", "question", "step", "response", "response"].into());
+        assert_eq!(twice.unwrap_err().to_string(), "the header row has response more than once");
     }
 
     #[test]

@@ -19,6 +19,8 @@ use super::{Markers, Outcome, ResponseRecord, Scoring, TOLD_ROWS, record::LentRe
 const MAX_LINE: usize = 64 * 1024;
 /// How much is read at once; a line that is not too long fits.
 const BLOCK: usize = 256 * 1024;
+/// Some programs put it before the first line.
+const BYTE_ORDER_MARK: &[u8] = "\u{feff}".as_bytes();
 /// More threads than this only wait for each other's turns.
 const MOST_THREADS: usize = 8;
 
@@ -92,6 +94,9 @@ impl<R: Read> Blocks<R> {
         }
         let number = self.next;
         self.next += 1;
+        if number == 0 && block.starts_with(BYTE_ORDER_MARK) {
+            block.drain(..BYTE_ORDER_MARK.len());
+        }
         Ok((!block.is_empty()).then_some(number))
     }
 
@@ -295,6 +300,17 @@ mod tests {
         for threads in [1, 2, 3, 7] {
             assert!(scored(&items, threads, text.as_bytes()) == (expected.clone(), 6_000, 0), "{threads}");
         }
+    }
+
+    /// RFC 8259, section 8.1: a reader may pass over a byte order mark.
+    #[test]
+    fn a_byte_order_mark_is_passed_over_before_the_first_line_alone() {
+        let item = bank::family("add-ragged").unwrap().draw("lines", 0, "en-US").unwrap();
+        let record = serde_json::json!({"pupil": "p", "question": item.id, "responses": {"total": "1"}});
+        let text = format!("\u{feff}{record}\r\n\u{feff}{record}\n");
+        let (_, marked, unusable) = scored(&[item], 1, text.as_bytes());
+        assert_eq!((marked, unusable), (1, 1));
+        assert_eq!(scored(&[], 1, "\u{feff}".as_bytes()), (String::new(), 0, 0));
     }
 
     #[test]
