@@ -29,6 +29,7 @@ use self::visits::{
     a_visit_brings_session_quiz_and_own_attempts, handing_in_keeps_judges_and_closes_in_one_step,
     many_who_log_in_together_are_each_remembered, many_who_visit_and_hand_in_together_get_their_own,
 };
+use super::test_launch::{follow, link_to, open_session, place};
 use super::*;
 use crate::clock::plus_ms;
 use crate::paper::SheetCode;
@@ -79,7 +80,7 @@ async fn placement(store: &dyn Storage, link: &str, attempts_allowed: u32) -> Pl
         grades: None,
         created_at: monday(),
     };
-    store.put_placement(new).await.unwrap()
+    place(store, new).await
 }
 
 async fn open_attempt(store: &dyn Storage, placement: &Placement, user: &str) -> Attempt {
@@ -212,7 +213,7 @@ async fn a_session_lives_until_it_ends(store: Arc<dyn Storage>) {
         return_origin: Some("https://pages.platform.example.org".to_owned()),
         expires_at: later(1_000),
     };
-    store.add_session(session.clone()).await.unwrap();
+    open_session(store.as_ref(), session.clone(), None).await;
     assert_eq!(store.session(&session.id, later(999)).await.unwrap(), Some(session.clone()));
     assert_eq!(store.session(&session.id, later(1_000)).await.unwrap(), None);
     assert_eq!(store.session(&Fingerprint::of("other"), monday()).await.unwrap(), None);
@@ -273,7 +274,7 @@ async fn a_ticket_hands_a_session_over_once(store: Arc<dyn Storage>) {
             session: session(name).id,
             expires_at: later(1_000),
         };
-        store.add_session_with_ticket(session(name), ticket).await.unwrap();
+        open_session(store.as_ref(), session(name), Some(ticket)).await;
     }
     let redeem = |ticket: &'static str, id: &'static str, now| {
         let store = store.clone();
@@ -334,13 +335,13 @@ async fn a_found_line_item_stays_when_launches_name_none(store: Arc<dyn Storage>
     };
     let found = "https://platform.example.org/items/7";
     let relaunch = |line_item| NewPlacement { grades: endpoint(line_item), ..placed.quiz.clone() };
-    store.put_placement(relaunch(None)).await.unwrap();
+    place(store.as_ref(), relaunch(None)).await;
     store.set_line_item(&placed.id, &found.parse().unwrap()).await.unwrap();
-    let again = store.put_placement(relaunch(None)).await.unwrap();
+    let again = place(store.as_ref(), relaunch(None)).await;
     assert_eq!(again.id, placed.id);
     assert_eq!(again.quiz.grades, endpoint(Some(found)));
     let moved = "https://platform.example.org/items/8";
-    assert_eq!(store.put_placement(relaunch(Some(moved))).await.unwrap().quiz.grades, endpoint(Some(moved)));
+    assert_eq!(place(store.as_ref(), relaunch(Some(moved))).await.quiz.grades, endpoint(Some(moved)));
     assert_eq!(store.placement_of(&placed.quiz.link).await.unwrap().map(|found| found.id), Some(placed.id));
 }
 
@@ -666,7 +667,7 @@ async fn every_platform_gets_its_share_and_none_while_it_is_left_alone(store: Ar
     let placed = placement(store.as_ref(), "l1", 1).await;
     let other = store.put_registration(registration("c2"), &change()).await.unwrap();
     let link = LinkKey { registration: other.id, ..placed.quiz.link.clone() };
-    let elsewhere = store.put_placement(NewPlacement { link, ..placed.quiz.clone() }).await.unwrap();
+    let elsewhere = place(store.as_ref(), NewPlacement { link, ..placed.quiz.clone() }).await;
     for number in 0..30 {
         submit(store.as_ref(), &placed, &format!("u{number:02}"), 5).await;
     }
@@ -787,7 +788,7 @@ async fn neighbours_are_the_other_placements_of_the_course(store: Arc<dyn Storag
     let two = placement(store.as_ref(), "l2", 1).await;
     let link = LinkKey { resource_link: "l3".into(), ..one.quiz.link.clone() };
     let elsewhere = NewPlacement { link, context: Some("other".into()), ..one.quiz.clone() };
-    store.put_placement(elsewhere).await.unwrap();
+    place(store.as_ref(), elsewhere).await;
     assert_eq!(store.neighbours(&one).await.unwrap(), [two]);
 }
 
@@ -855,7 +856,8 @@ async fn a_class_list_marks_who_left_and_forgets_who_never_worked(store: Arc<dyn
     let url: url::Url = "https://platform.example.org/roster".parse().unwrap();
     assert_eq!(store.claim_roster(&placed.id, later(0), later(0)).await.unwrap(), None, "no list is known");
     for (user, part) in [("preview", Preview), ("teacher", Teacher), ("u1", Pupil), ("u2", Pupil)] {
-        store.note_launch(&placed.id, &member(user, part, Active), Some(&url)).await.unwrap();
+        let link = link_to(&placed, member(user, part, Active));
+        follow(store.as_ref(), LinkOpening { roster: Some(url.clone()), ..link }).await;
     }
     open_attempt(store.as_ref(), &placed, "u1").await;
     let differences: Option<url::Url> = Some("https://platform.example.org/roster?since=4".parse().unwrap());
@@ -890,8 +892,11 @@ async fn a_class_list_marks_who_left_and_forgets_who_never_worked(store: Arc<dyn
 async fn one_of_many_reads_a_class_list(store: Arc<dyn Storage>) {
     let placed = placement(store.as_ref(), "l1", 1).await;
     let url: url::Url = "https://platform.example.org/roster".parse().unwrap();
-    let pupil = member("u1", Part::Pupil, MemberStatus::Active);
-    store.note_launch(&placed.id, &pupil, Some(&url)).await.unwrap();
+    let listed_at = |url: &url::Url| {
+        let link = link_to(&placed, member("u1", Part::Pupil, MemberStatus::Active));
+        LinkOpening { roster: Some(url.clone()), ..link }
+    };
+    follow(store.as_ref(), listed_at(&url)).await;
     let claim = |asked_before, now| {
         let (store, id) = (store.clone(), placed.id.clone());
         async move { store.claim_roster(&id, asked_before, now).await.unwrap().is_some() }
@@ -903,35 +908,21 @@ async fn one_of_many_reads_a_class_list(store: Arc<dyn Storage>) {
     let failed = RosterReading::Failed { problem: "busy".to_owned() };
     store.put_roster(&placed.id, failed, later(21)).await.unwrap();
     let moved: url::Url = "https://platform.example.org/list".parse().unwrap();
-    store.note_launch(&placed.id, &pupil, Some(&moved)).await.unwrap();
+    follow(store.as_ref(), listed_at(&moved)).await;
     let roster = store.roster(&placed.id).await.unwrap().unwrap();
     assert_eq!((roster.url, roster.read_at, roster.problem), (moved, None, Some("busy".to_owned())));
 }
 
 const ISSUER: &str = "https://platform.example.org";
 
-/// Two quizzes of a course with attempts, grades, sessions, names and the trail of two people. Grades of the first quiz
+/// Two quizzes of a course with their teacher, and with attempts, grades, sessions, names and the trail of two pupils. Grades of the first quiz
 /// are delivered, those of the second wait.
 async fn a_school_year(store: &dyn Storage) -> [Placement; 2] {
     let placed = [placement(store, "l1", 2).await, placement(store, "l2", 2).await];
     for quiz in &placed {
         for user in ["sub-of-ines", "sub-of-jonte"] {
-            store
-                .note_launch(&quiz.id, &member(user, Part::Pupil, MemberStatus::Active), None)
-                .await
-                .unwrap();
+            follow(store, link_to(quiz, member(user, Part::Pupil, MemberStatus::Active))).await;
             submit(store, quiz, user, 5).await;
-            let session = SessionRecord {
-                id: Fingerprint::of(&format!("{user} {}", quiz.id)),
-                registration: quiz.quiz.link.registration,
-                deployment: "d1".into(),
-                user: Some(user.into()),
-                purpose: SessionPurpose::Quiz { placement: quiz.id.clone(), preview: false },
-                csrf: "csrf".to_owned(),
-                return_origin: None,
-                expires_at: later(1_000),
-            };
-            store.add_session(session).await.unwrap();
         }
         if quiz.id == placed[0].id {
             for grade in lease(store, monday()).await {
@@ -1003,7 +994,7 @@ async fn a_course_and_a_platform_are_deleted_whole(store: Arc<dyn Storage>) {
         link: LinkKey { deployment: "d2".into(), ..second.quiz.link.clone() },
         ..second.quiz.clone()
     };
-    let elsewhere = store.put_placement(elsewhere).await.unwrap();
+    let elsewhere = place(store.as_ref(), elsewhere).await;
     submit(store.as_ref(), &elsewhere, "sub-of-ines", 4).await;
     let course = |deployment: Option<&str>| PurgeScope::Course {
         issuer: ISSUER.to_owned(),
@@ -1016,7 +1007,8 @@ async fn a_course_and_a_platform_are_deleted_whole(store: Arc<dyn Storage>) {
     else {
         panic!("not done")
     };
-    assert_eq!((counts.people, counts.attempts, counts.sessions, waiting), (4, 4, 4, 2));
+    // Two pupils and the teacher at each quiz.
+    assert_eq!((counts.people, counts.attempts, counts.sessions, waiting), (6, 4, 6, 2));
     assert!(store.attempts_at(&first.id).await.unwrap().is_empty());
     assert_eq!(store.attempts_at(&elsewhere.id).await.unwrap().len(), 1);
     assert!(store.placement(&first.id).await.unwrap().is_some(), "a placement says nothing on a person");
@@ -1027,7 +1019,7 @@ async fn a_course_and_a_platform_are_deleted_whole(store: Arc<dyn Storage>) {
     let Purged::Done { counts, .. } = purge(store.as_ref(), &platform, force, false).await else {
         panic!("not done")
     };
-    assert_eq!((counts.people, counts.attempts), (1, 1));
+    assert_eq!((counts.people, counts.attempts), (2, 1), "a pupil and the teacher");
     assert!(store.attempts_at(&elsewhere.id).await.unwrap().is_empty());
 }
 
@@ -1042,7 +1034,11 @@ async fn old_data_goes_but_no_grade_on_its_way(store: Arc<dyn Storage>) {
     assert_eq!(counts, PurgeCounts::default(), "nothing is older than that");
     let purged = purge(store.as_ref(), &before(later(1)), WaitingGrades::Keep, false).await;
     let Purged::Done { counts, waiting } = purged else { panic!("not done") };
-    assert_eq!((counts.people, counts.attempts, waiting), (2, 2, 2));
+    assert_eq!(
+        (counts.people, counts.attempts, waiting),
+        (4, 2, 2),
+        "the pupils of the first, both teachers"
+    );
     assert!(store.attempts_at(&first.id).await.unwrap().is_empty());
     assert_eq!(store.attempts_at(&second.id).await.unwrap().len(), 2, "their grades wait");
 }
@@ -1176,10 +1172,8 @@ async fn no_trace_of_a_purged_pupil_is_left_in_the_files() {
         // Enough others that pages of the tables are split, moved and filled around the pupil's rows.
         for number in 0..300 {
             let user = format!("sub-of-{}-and-some-more-signs", number * 7919 % 300);
-            store
-                .note_launch(&quiz.id, &member(&user, Part::Pupil, MemberStatus::Active), None)
-                .await
-                .unwrap();
+            let pupil = member(&user, Part::Pupil, MemberStatus::Active);
+            follow(store.as_ref(), link_to(&quiz, pupil)).await;
             submit(store.as_ref(), &quiz, &user, number % 10).await;
         }
         let found = |text: &str| {

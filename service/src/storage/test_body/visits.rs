@@ -21,7 +21,7 @@ pub(super) async fn a_visit_brings_session_quiz_and_own_attempts(store: Arc<dyn 
     let placed = placement(store.as_ref(), "l1", 2).await;
     let elsewhere = placement(store.as_ref(), "l2", 2).await;
     let known = session(&placed, "secret", "u1");
-    store.add_session(known.clone()).await.unwrap();
+    open_session(store.as_ref(), known.clone(), None).await;
     let further = BTreeSet::from(["https://pages.example.org".to_owned()]);
     store.set_frame_origins(known.registration, &further, &change()).await.unwrap();
     let origins = ["https://pages.example.org", "https://platform.example.org"].map(str::to_owned).into();
@@ -102,7 +102,7 @@ pub(super) async fn many_who_visit_and_hand_in_together_get_their_own(store: Arc
     let mut pupils = Vec::new();
     for number in 0..MANY {
         let user = format!("u{number}");
-        store.add_session(session(&placed, &user, &user)).await.unwrap();
+        open_session(store.as_ref(), session(&placed, &user, &user), None).await;
         if number % 3 == 0 {
             submit(store.as_ref(), &placed, &user, 2).await;
         }
