@@ -81,7 +81,7 @@ const STALL: Duration = Duration::from_millis(200);
 const OLDER_TABLES: &str = "
     DROP TABLE processes, claims, request_counts, shared_secrets, job_pieces, jobs;
     ALTER TABLE outbox DROP COLUMN leased_by;
-    DROP INDEX outbox_due_of_platform, outbox_of_no_platform, outbox_leased, outbox_unsettled;
+    DROP INDEX outbox_due_of_platform, outbox_of_no_platform, outbox_leased, outbox_stopped;
     ALTER TABLE outbox DROP COLUMN registration;
     CREATE INDEX outbox_due ON outbox (next_try_at) WHERE state = 'waiting';
     UPDATE outbox SET leased_until = NULL;

@@ -58,10 +58,12 @@ const AT_ONCE: u32 = 8;
 const BATCH: usize = 64;
 /// A message that has waited so long for its turn in a batch is put back: what is left of its lease would not do.
 const TURN_WITHIN_MS: i64 = 60 * 1000;
+/// How long a message waits for others: when a class hands in, the outbox is not asked for each pupil.
+const TOGETHER_WITHIN: Duration = Duration::from_millis(20);
 /// How long the worker sleeps at most; another process may have queued something.
 const SLEEP_MAX_MS: i64 = 30 * 1000;
 
-/// Wakes the worker at once after a submit.
+/// Wakes the worker after a submit.
 #[derive(Debug, Clone, Default)]
 pub struct Waker(Arc<Notify>);
 
@@ -69,6 +71,12 @@ impl Waker {
     /// Says that a message has been queued.
     pub fn wake(&self) {
         self.0.notify_one();
+    }
+
+    /// Waits until one has been, and a moment for others that come with it.
+    async fn called(&self) {
+        self.0.notified().await;
+        tokio::time::sleep(TOGETHER_WITHIN).await;
     }
 }
 
@@ -166,7 +174,7 @@ impl Deliverer {
             }
             let sleep = self.sleep(busy.values().copied().collect()).await;
             tokio::select! {
-                () = waker.0.notified() => {}
+                () = waker.called() => {}
                 () = tokio::time::sleep(sleep) => {}
                 Some(ended) = working.join_next_with_id() => {
                     let task = match ended {

@@ -12,7 +12,8 @@ use tokio::sync::watch;
 use crate::app::App;
 use crate::storage::StorageError;
 
-/// How often a process gives a sign of life; several times within [`crate::storage::GONE_AFTER_MS`].
+/// How often a process gives a sign of life; after [`crate::storage::GONE_AFTER_SIGNS`] of them, some ten seconds, it
+/// takes one that gave none for gone.
 const BEAT_EVERY: Duration = Duration::from_secs(2);
 /// How often processes tell each other how much they were asked.
 const EXCHANGE_EVERY: Duration = Duration::from_secs(1);

@@ -47,7 +47,7 @@ pub use overrides::{Allowed, Overridden, Override, Points, REASON_LENGTH_MAX};
 pub use people::{
     Member, MemberStatus, OverdueAttempt, Part, PersonName, Roster, RosterReading, UnknownWord,
 };
-pub use processes::{Beat, GONE_AFTER_MS, Queue, RequestCount};
+pub use processes::{Beat, GONE_AFTER_SIGNS, Queue, RequestCount};
 pub use records::*;
 pub use sheets::{SheetBegun, StoredSheet};
 pub use tool_keys::{PrivateKey, Resealed, Retired, Rotated, ToolKey};
@@ -550,8 +550,9 @@ pub trait Storage: Send + Sync + 'static {
 
     // --- the processes that share the store ---
 
-    /// A sign of life of this process, to be given every few seconds. Processes without one for [`GONE_AFTER_MS`] are
-    /// forgotten: what they were sending others may send, and what they worked on is interrupted.
+    /// A sign of life of this process, to be given every few seconds at a time `now` unlike the last. Processes of which
+    /// it hears no new one for [`GONE_AFTER_SIGNS`] are forgotten: what they were sending others may send, and what they
+    /// worked on is interrupted.
     ///
     /// # Errors
     /// [`StorageError::Full`] also when there is next to no room left on the disk.

@@ -2,14 +2,14 @@
 
 use jiff::Timestamp;
 
-/// How long after its last sign of life a process counts as gone. Signs are given far more often, see
-/// [`super::Storage::beat`].
-pub const GONE_AFTER_MS: i64 = 10 * 1000;
+/// So many signs of life of its own a process gives without hearing a new one of another; then it takes the other for gone.
+/// Counted, because clocks lie apart and are set.
+pub const GONE_AFTER_SIGNS: u32 = 5;
 
 /// What a sign of life found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Beat {
-    /// Processes that gave no sign for [`GONE_AFTER_MS`] and are forgotten now.
+    /// Processes that have been silent for [`GONE_AFTER_SIGNS`] and are forgotten now.
     pub gone: usize,
     /// Messages to gradebooks that those were sending, free for others now.
     pub released: usize,

@@ -9,9 +9,9 @@ use service::app::App;
 use service::clock::SettableClock;
 use service::entropy;
 use service::storage::{
-    self, Announce, AttemptResult, DeliveryState, Fingerprint, GONE_AFTER_MS, GradeEndpoint, Layout, LinkKey,
-    LinkOpening, LoginState, Member, MemberStatus, NewPlacement, Opened, Opening, Opens, Part, Placement,
-    Responses, Room, SessionRecord, Started, Storage, Submission,
+    self, Announce, AttemptResult, DeliveryState, Fingerprint, GONE_AFTER_SIGNS, GradeEndpoint, Layout,
+    LinkKey, LinkOpening, LoginState, Member, MemberStatus, NewPlacement, Opened, Opening, Opens, Part,
+    Placement, Responses, Room, SessionRecord, Started, Storage, Submission,
 };
 use service::windows::Windows;
 
@@ -315,8 +315,11 @@ async fn a_grade_survives_a_stop_between_sending_and_noting() {
     };
     let restarted = Delivery::open(&store, platform, grades).await;
     assert_eq!(restarted.deliver().await, 0, "the lease holds while its process may live");
-    let silent_for = std::time::Duration::from_millis(GONE_AFTER_MS.unsigned_abs() + 1);
-    assert_eq!(restarted.storage.beat(monday() + silent_for).await.unwrap().released, 1);
+    for moment in 0..GONE_AFTER_SIGNS {
+        let own = monday() + std::time::Duration::from_secs(u64::from(moment));
+        assert_eq!(restarted.storage.beat(own).await.unwrap().released, 0);
+    }
+    assert_eq!(restarted.storage.beat("2026-03-02T08:10:00Z".parse().unwrap()).await.unwrap().released, 1);
     assert_eq!(restarted.deliver().await, 1);
     assert_eq!(restarted.platform.points("pupil-7"), Some(7));
     assert!(restarted.platform.timestamps()[0] > monday(), "later than the time that may have been sent");

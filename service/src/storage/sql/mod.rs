@@ -36,6 +36,7 @@ mod visits;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
+use std::sync::{Mutex, PoisonError};
 
 use async_trait::async_trait;
 use jiff::Timestamp;
@@ -58,6 +59,8 @@ pub(super) struct SqlStore {
     hand_ins: Arc<Gathering<HandIn, HandedIn>>,
     /// What this process is called among those that share the store.
     process: String,
+    /// What it has heard of those.
+    heard: Mutex<processes::Heard>,
 }
 
 /// Copies the whole store at one address into an empty one at the other.
@@ -146,6 +149,7 @@ impl SqlStore {
             visits: Gathering::new("visit", visits::visit),
             hand_ins: Gathering::new("hand_in", attempts::hand_in),
             process: entropy::identifier(),
+            heard: Mutex::default(),
         })
     }
 
@@ -749,7 +753,13 @@ impl Storage for SqlStore {
 
     async fn beat(&self, now: Timestamp) -> Result<Beat, StorageError> {
         let process = self.process.clone();
-        let beat = self.threads.write(move |c| processes::beat(c, &process, now)).await?;
+        let signs = self.threads.write(move |c| processes::give_sign(c, &process, now)).await?;
+        let silent = self.heard.lock().unwrap_or_else(PoisonError::into_inner).silent(signs);
+        let beat = if silent.is_empty() {
+            Beat::default()
+        } else {
+            self.threads.write(move |c| processes::forget_silent(c, &silent, now)).await?
+        };
         if let Place::File(path) = &self.place {
             sqlite::has_room(path)?;
         }

@@ -150,9 +150,10 @@ fn name_platforms(c: &Connection) -> Result<(), StorageError> {
 
 fn platforms_with_due(c: &Connection, now: Timestamp) -> Result<Vec<RegistrationId>, StorageError> {
     c.prepare_cached(
+        // Asked for each by itself: to join what is due with the platforms would read all of it.
         "SELECT id FROM registrations r
-         WHERE EXISTS (SELECT 1 FROM outbox o
-            WHERE o.registration = r.id AND o.state = 'waiting' AND o.next_try_at <= ?1)
+         WHERE (SELECT 1 FROM outbox o
+            WHERE o.registration = r.id AND o.state = 'waiting' AND o.next_try_at <= ?1 LIMIT 1) IS NOT NULL
          ORDER BY id",
     )
     .and_then(|mut select| select.query_map([ms(now)], |row| row.get("id").map(RegistrationId))?.collect())
@@ -385,9 +386,10 @@ pub(super) fn next_due(
                  WHERE o.registration = r.id AND o.state = 'waiting' AND o.leased_until IS NULL) AS due
              FROM registrations r
              UNION ALL
-             SELECT o.registration, CASE WHEN o.leased_until > o.next_try_at THEN o.leased_until ELSE o.next_try_at END
+             SELECT o.registration, CASE WHEN o.state <> 'waiting' THEN NULL
+                    WHEN o.leased_until > o.next_try_at THEN o.leased_until ELSE o.next_try_at END
              FROM outbox o
-             WHERE o.leased_until IS NOT NULL AND o.state = 'waiting' AND o.registration IS NOT NULL
+             WHERE o.leased_until IS NOT NULL AND o.registration IS NOT NULL
              UNION ALL
              SELECT p.registration, o.next_try_at FROM outbox o JOIN placements p ON p.id = o.placement
              WHERE o.registration IS NULL AND o.state = 'waiting'",
@@ -444,9 +446,11 @@ fn read_delivery(row: &Row<'_>) -> SqlResult<Delivery> {
 
 pub(super) fn queue(c: &Connection) -> Result<DeliveryQueue, StorageError> {
     c.query_row(
-        "SELECT count(*) FILTER (WHERE state = 'waiting'), count(*) FILTER (WHERE state = 'parked'),
-                count(*) FILTER (WHERE state = 'held'), min(waiting_since) FILTER (WHERE state = 'waiting')
-         FROM outbox WHERE state NOT IN ('delivered', 'kept')",
+        "SELECT waiting, parked, held, oldest
+         FROM (SELECT count(*) AS waiting, min(waiting_since) AS oldest FROM outbox WHERE state = 'waiting') AS w,
+              (SELECT count(*) FILTER (WHERE state = 'parked') AS parked,
+                      count(*) FILTER (WHERE state = 'held') AS held
+               FROM outbox WHERE state IN ('parked', 'held')) AS s",
         [],
         |row| {
             Ok(DeliveryQueue {

@@ -38,10 +38,11 @@ const FIRST_OF_SQLITE: [&str; 12] = [
 const FIRST_OF_POSTGRES: &str = include_str!("migrations/0012_postgres.sql");
 
 /// Migrations of both from version 13 on.
-const NEXT: [Migration; 3] = [
+const NEXT: [Migration; 4] = [
     Migration { sql: include_str!("migrations/0013_processes.sql"), works_with: 12 },
     Migration { sql: include_str!("migrations/0014_jobs.sql"), works_with: 12 },
     Migration { sql: include_str!("migrations/0015_due_by_platform.sql"), works_with: 12 },
+    Migration { sql: include_str!("migrations/0016_stopped.sql"), works_with: 12 },
 ];
 
 const FIRST_SHARED: i64 = 12;

@@ -8,7 +8,7 @@ use sha2::{Digest as _, Sha256};
 use super::connection::{Connection, Row, SqlResult, Value};
 use super::row::{failed, ms};
 use crate::clock::plus_ms;
-use crate::storage::{Copied, GONE_AFTER_MS, Source, StorageError};
+use crate::storage::{Copied, Source, StorageError};
 
 /// All tables but the one of versions; those that others refer to come before them.
 const TABLES: [&str; 19] = [
@@ -36,6 +36,8 @@ const TABLES: [&str; 19] = [
 #[cfg(test)]
 const LEFT_BEHIND: [&str; 7] =
     ["sessions", "session_tickets", "processes", "claims", "request_counts", "jobs", "job_pieces"];
+/// A process whose last sign of life is no older than this serves the store.
+const LIVED_WITHIN_MS: i64 = 10 * 1000;
 /// Tables whose numbers the database gives out, and must go on behind those that are there.
 const NUMBERED: [&str; 2] = ["registrations", "audit"];
 /// How many values go over in one statement; PostgreSQL takes 65,535, SQLite 32,766.
@@ -63,7 +65,7 @@ pub(super) fn copy(from: &Connection, to: &Connection, source: Source) -> Result
 
 fn is_as_wanted(from: &Connection, source: Source) -> Result<(), StorageError> {
     let Source::AtRest(now) = source else { return Ok(()) };
-    let lives_since = [ms(plus_ms(now, -GONE_AFTER_MS))];
+    let lives_since = [ms(plus_ms(now, -LIVED_WITHIN_MS))];
     let sql = "SELECT count(*) AS processes FROM processes WHERE seen_at >= ?1";
     match from.query_row(sql, lives_since, |row| row.get("processes")).map_err(failed)? {
         0 => Ok(()),

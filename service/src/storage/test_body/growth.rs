@@ -36,9 +36,7 @@ async fn pages(rows: u32) -> Option<i64> {
     for statement in fill(rows).split_inclusive(';') {
         server::order(&address, statement);
     }
-    let sum = "SELECT coalesce(sum(heap_blks_read + heap_blks_hit + idx_blks_read + idx_blks_hit), 0)::bigint \
-               FROM pg_statio_user_tables";
-    let before = server::number(&address, sum);
+    let before = server::number(&address, TOUCHED);
     let store = crate::storage::open(&address).unwrap();
     for number in 0..20 {
         submit(store.as_ref(), &placed, &format!("new {number}"), 5).await;
@@ -50,10 +48,45 @@ async fn pages(rows: u32) -> Option<i64> {
         store.attempts_at(&"q3".into()).await.unwrap();
         store.deliveries_at(&"q3".into()).await.unwrap();
     }
-    // Sessions tell what they did when they end.
+    Some(touched_by(store, &address) - before)
+}
+
+/// Pages of tables and indexes that were touched so far.
+const TOUCHED: &str = "SELECT coalesce(sum(heap_blks_read + heap_blks_hit + idx_blks_read + idx_blks_hit), 0)::bigint \
+                       FROM pg_statio_user_tables";
+
+/// The same once all has been told: sessions tell what they did when they end.
+fn touched_by(store: Arc<dyn Storage>, address: &str) -> i64 {
     drop(store);
     std::thread::sleep(std::time::Duration::from_millis(500));
-    Some(server::number(&address, sum) - before)
+    server::number(address, TOUCHED)
+}
+
+/// How many pages some looks for what is due touch when so many grades wait that the database has not taken statistics of.
+async fn pages_of_looks(waiting: u32) -> Option<i64> {
+    let address = server::database()?;
+    placement(crate::storage::open(&address).unwrap().as_ref(), "l1", 1).await;
+    let delivered = "UPDATE outbox SET state = 'delivered'; VACUUM ANALYZE;";
+    let begun = format!("UPDATE outbox SET state = 'waiting' WHERE substr(\"user\", 2)::int <= {waiting};");
+    for statement in (fill(20_000) + delivered + &begun).split_inclusive(';') {
+        server::order(&address, statement);
+    }
+    let before = server::number(&address, TOUCHED);
+    let store = crate::storage::open(&address).unwrap();
+    for _ in 0..20 {
+        let room = Room { each: 1, except: BTreeSet::new() };
+        assert_eq!(store.lease_grades(monday(), later(60_000), &room).await.unwrap().len(), 40);
+        store.next_grade_due(&BTreeSet::new()).await.unwrap();
+    }
+    Some(touched_by(store, &address) - before)
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_look_for_what_is_due_costs_no_more_when_many_begin_to_wait_at_once() {
+    let (Some(few), Some(many)) = (pages_of_looks(1_000).await, pages_of_looks(20_000).await) else { return };
+    let _ = writeln!(std::io::stderr(), "pages touched: {few} with 1,000 waiting, {many} with 20,000");
+    assert!(few > 1_000, "{few}");
+    assert!(many < 2 * few, "{few} pages with a thousand that wait, {many} with twenty thousand");
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -55,6 +55,7 @@ on_every_store_of_two! {
     a_grade_is_leased_by_one
     a_first_key_is_made_by_one
     what_a_process_sends_is_free_once_it_is_gone
+    processes_whose_clocks_lie_apart_know_of_each_other_that_they_live
     one_of_both_may_do_what_is_claimed
     both_know_the_same_secret
     requests_are_counted_together
@@ -218,27 +219,47 @@ async fn what_a_process_sends_is_free_once_it_is_gone(stores: Both) {
     let first = stores[0].lease_grades(monday(), far, &room(&[])).await.unwrap();
     assert_eq!(first.len(), 2);
     // Both live: nothing is taken away.
-    assert_eq!(stores[1].beat(later(GONE_AFTER_MS)).await.unwrap(), Beat::default());
-    assert_eq!(leased(stores[1].as_ref(), later(GONE_AFTER_MS)).await, 0);
+    assert_eq!(signs(stores[1].as_ref(), 1..GONE_AFTER_SIGNS).await, Beat::default());
+    assert_eq!(leased(stores[1].as_ref(), later(60)).await, 0);
     // The first has been silent for too long.
-    let found = stores[1].beat(later(GONE_AFTER_MS + 1)).await.unwrap();
+    let found = stores[1].beat(later(61)).await.unwrap();
     assert_eq!(found, Beat { gone: 1, released: 2, interrupted: 0 });
-    let again = stores[1].lease_grades(later(GONE_AFTER_MS + 1), far, &room(&[])).await.unwrap();
+    let again = stores[1].lease_grades(later(62), far, &room(&[])).await.unwrap();
     assert_eq!(again.len(), 2);
     assert!(again[0].timestamp > first[0].timestamp);
     // It was only slow: what it says now counts no more, and it is one of the living again.
     finish(stores[0].as_ref(), &first[0], DeliveryOutcome::Delivered).await;
     assert_eq!(standing(stores[1].as_ref(), &placed, "u1").await.state, DeliveryState::Waiting);
-    assert_eq!(stores[0].beat(later(GONE_AFTER_MS + 2)).await.unwrap(), Beat::default());
+    assert_eq!(stores[0].beat(later(63)).await.unwrap(), Beat::default());
+    assert_eq!(stores[1].beat(later(64)).await.unwrap(), Beat::default());
     // Whoever ends says so.
-    stores[1].leave(later(GONE_AFTER_MS + 3)).await.unwrap();
-    assert_eq!(leased(stores[0].as_ref(), later(GONE_AFTER_MS + 3)).await, 2);
-    // A clock that was set back by an hour: the sign of life in the future does not hold anything up.
-    stores[0].beat(later(-3_600_000)).await.unwrap();
-    let back = stores[1].beat(later(-3_600_000)).await.unwrap();
-    assert_eq!(back, Beat::default());
-    stores[0].beat(monday()).await.unwrap();
-    assert_eq!(stores[1].beat(later(-3_600_000)).await.unwrap().gone, 1);
+    stores[1].leave(later(65)).await.unwrap();
+    assert_eq!(leased(stores[0].as_ref(), later(66)).await, 2);
+}
+
+/// Signs of life of one process, at those moments; what they found together.
+async fn signs(store: &dyn Storage, moments: impl IntoIterator<Item = u32>) -> Beat {
+    let mut all = Beat::default();
+    for moment in moments {
+        let found = store.beat(later(i64::from(moment))).await.unwrap();
+        all.gone += found.gone;
+        all.released += found.released;
+        all.interrupted += found.interrupted;
+    }
+    all
+}
+
+/// One clock is right, the other lies an hour behind and is set forward by two hours.
+async fn processes_whose_clocks_lie_apart_know_of_each_other_that_they_live([here, there]: Both) {
+    let hour = 3_600_000;
+    for moment in 0..3 * i64::from(GONE_AFTER_SIGNS) {
+        let off = if moment < 8 { -hour } else { hour };
+        assert_eq!(here.beat(later(moment)).await.unwrap(), Beat::default(), "{moment}");
+        assert_eq!(there.beat(later(moment + off)).await.unwrap(), Beat::default(), "{moment}");
+    }
+    // Of one that is gone it makes no difference what its clock had been.
+    assert_eq!(signs(here.as_ref(), 100..100 + GONE_AFTER_SIGNS).await, Beat::default());
+    assert_eq!(here.beat(later(200)).await.unwrap().gone, 1);
 }
 
 async fn one_of_both_may_do_what_is_claimed(stores: Both) {
@@ -362,12 +383,12 @@ async fn a_job_ends_with_its_process([here, there]: Both) {
     assert!(begin_job(here.as_ref(), "a", "k", monday()).await);
     assert!(begin_job(there.as_ref(), "b", "k", monday()).await);
     here.add_job_piece("a", 0, vec![1]).await.unwrap();
-    let found = there.beat(later(GONE_AFTER_MS + 1)).await.unwrap();
+    let found = signs(there.as_ref(), 1..=GONE_AFTER_SIGNS).await;
     assert_eq!(found, Beat { gone: 1, released: 0, interrupted: 1 });
     assert_eq!(state_of(there.as_ref(), "a").await, Some(JobState::Interrupted));
     assert!(state_of(there.as_ref(), "b").await.unwrap().is_running());
     assert!(!here.end_job("a", &Ok(package(1)), later(1)).await.unwrap(), "it was told to be interrupted");
-    there.leave(later(GONE_AFTER_MS + 1)).await.unwrap();
+    there.leave(later(10)).await.unwrap();
     assert_eq!(state_of(here.as_ref(), "b").await, Some(JobState::Interrupted));
 }
 

@@ -12,8 +12,6 @@ use crate::school::Ready;
 
 /// The share of the limit, and of SQLite on PostgreSQL, that is asked for.
 const GOAL: f64 = 0.7;
-/// PostgreSQL gets one of so many pupils: they cost more there, and none of the figures depends on their number.
-const SHARE: usize = 4;
 /// Connections of the crowd, and how many times as long its slowest may take.
 const CROWD: usize = 256;
 const CROWD_GOAL: f64 = 4.0;
@@ -69,7 +67,7 @@ impl OnPostgres {
     async fn prepare(bench: &Bench) -> anyhow::Result<Option<Self>> {
         let Some(server) = Postgres::start() else { return Ok(None) };
         let template = server.database();
-        let ready = bench.begin_all(&template, bench.arguments.pupils.div_ceil(SHARE)).await?;
+        let ready = bench.begin_all(&template, bench.arguments.pupils).await?;
         // As the database's own keeper would do within a minute.
         server.run_at(&template, "ANALYZE");
         Ok(Some(Self { server, template, ready }))
