@@ -110,10 +110,8 @@ async fn the_page_that_asks_to_come_again_shows_in_the_frame_of_its_platform() {
         user: Some("u1".into()),
         return_origin: None,
     };
-    let (cookie, page) = session
-        .open_unlaunched(app, SessionPurpose::Quiz { placement: "q1".into(), preview: false })
-        .await
-        .unwrap();
+    let (cookie, page) =
+        session.open_unlaunched(app, SessionPurpose::Quiz { placement: "q1".into(), preview: false }).await;
     let cookie = cookie.to_str().unwrap().split(';').next().unwrap().to_owned();
     let _flight = app.standing.enter().unwrap();
     let asked = || stage.client.get(stage.url.join(&page).unwrap());

@@ -20,6 +20,8 @@ mod sheets;
 mod sql;
 #[cfg(test)]
 mod test_body;
+#[cfg(test)]
+pub(crate) mod test_launch;
 mod tool_keys;
 mod visits;
 
@@ -31,7 +33,7 @@ use jiff::Timestamp;
 
 use crate::paper::SheetCode;
 use crate::typing::{Kept, Typing};
-use crate::windows::{Edge, Said, Windows};
+use crate::windows::Windows;
 
 pub use api_tokens::{ApiRole, ApiToken, UnknownRole};
 pub use audit::{Action, Actor, AuditEntry, AuditQuery, Change, Subject, UnknownAction};
@@ -276,10 +278,10 @@ pub trait Storage: Send + Sync + 'static {
         now: Timestamp,
     ) -> Result<Option<AnsweredLogin>, StorageError>;
     /// Opens what a launch is for, in one step: uses up its login as [`Storage::take_login_state`] does, makes or refreshes
-    /// the link's placement, notes the person, stores the session.
+    /// the link's placement, notes the person, stores the session with its ticket. Later launches of a link refresh title,
+    /// context, windows and grade endpoint, and keep the pool, the number of questions and of attempts that pupils started
+    /// with.
     async fn open_launch(&self, opening: Opening) -> Result<Opened, StorageError>;
-    /// Stores a session.
-    async fn add_session(&self, session: SessionRecord) -> Result<(), StorageError>;
     /// The live session with this fingerprint, if it has not expired at `now` and its deployment is still registered.
     async fn session(&self, id: &Fingerprint, now: Timestamp) -> Result<Option<SessionRecord>, StorageError>;
     /// Forgets login states and sessions that ended before `before`. Returns how many.
@@ -302,12 +304,6 @@ pub trait Storage: Send + Sync + 'static {
     /// The further origins whose pages may show ours in a frame.
     async fn frame_origins(&self, registration: RegistrationId) -> Result<BTreeSet<String>, StorageError>;
 
-    /// Stores a session together with the ticket that hands it over.
-    async fn add_session_with_ticket(
-        &self,
-        session: SessionRecord,
-        ticket: SessionTicket,
-    ) -> Result<(), StorageError>;
     /// Uses a ticket up: its session gets the fingerprint `id` and is returned. None when there is no such ticket, it
     /// is too old, or its session has ended.
     async fn redeem_session_ticket(
@@ -326,21 +322,12 @@ pub trait Storage: Send + Sync + 'static {
     async fn pool(&self, id: &PoolId) -> Result<Option<StoredPool>, StorageError>;
     /// All pools by title, without their questions.
     async fn pools(&self) -> Result<Vec<PoolSummary>, StorageError>;
-    /// The placement of a resource link: made from `new` at the first launch; later launches refresh title,
-    /// context and grade endpoint, and keep the pool, the number of questions and of attempts that pupils started with.
-    async fn put_placement(&self, new: NewPlacement) -> Result<Placement, StorageError>;
     /// The placement of a resource link, if it has been launched before.
     async fn placement_of(&self, link: &LinkKey) -> Result<Option<Placement>, StorageError>;
     /// One placement.
     async fn placement(&self, id: &PlacementId) -> Result<Option<Placement>, StorageError>;
     /// All placements, newest first.
     async fn placements(&self) -> Result<Vec<Placement>, StorageError>;
-    /// Takes in what a launch says of a placement's windows.
-    async fn refresh_windows(
-        &self,
-        id: &PlacementId,
-        said: &BTreeMap<Edge, Said>,
-    ) -> Result<(), StorageError>;
     /// A teacher chooses other windows.
     async fn set_windows(
         &self,
@@ -435,13 +422,6 @@ pub trait Storage: Send + Sync + 'static {
 
     // --- people of a course ---
 
-    /// Remembers that a launch named this person, and where the platform lists the course, if it said so.
-    async fn note_launch(
-        &self,
-        placement: &PlacementId,
-        member: &Member,
-        roster: Option<&url::Url>,
-    ) -> Result<(), StorageError>;
     /// The people of a placement's course, by id.
     async fn members_at(&self, placement: &PlacementId) -> Result<Vec<Member>, StorageError>;
     /// Where the platform lists the course of a placement, if it does.

@@ -1,14 +1,17 @@
 //! Grade delivery against a gradebook with planned faults: every grade arrives once, times strictly increase.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use qbank::marking::Policy;
 use service::app::App;
 use service::clock::SettableClock;
+use service::entropy;
 use service::storage::{
-    self, Announce, AttemptResult, DeliveryState, GONE_AFTER_SIGNS, GradeEndpoint, Layout, LinkKey,
-    NewPlacement, Placement, Responses, Room, Started, Storage, Submission,
+    self, Announce, AttemptResult, DeliveryState, Fingerprint, GONE_AFTER_SIGNS, GradeEndpoint, Layout,
+    LinkKey, LinkOpening, LoginState, Member, MemberStatus, NewPlacement, Opened, Opening, Opens, Part,
+    Placement, Responses, Room, SessionRecord, Started, Storage, Submission,
 };
 use service::windows::Windows;
 
@@ -61,7 +64,7 @@ impl Delivery {
             grades,
             created_at: monday(),
         };
-        let placement = storage.put_placement(placement).await.unwrap();
+        let placement = place(storage.as_ref(), placement).await;
         let clock = Arc::new(SettableClock::at(monday()));
         let app = App::new(settings("http://127.0.0.1:1"), storage.clone(), clock.clone()).await.unwrap();
         Self { app, storage, clock, platform, placement }
@@ -93,6 +96,52 @@ impl Delivery {
         let times = self.platform.timestamps();
         assert!(times.windows(2).all(|pair| pair[0] < pair[1]), "{times:?}");
     }
+}
+
+/// Has a teacher follow the quiz's link; returns the placement.
+pub(crate) async fn place(storage: &dyn Storage, quiz: NewPlacement) -> Placement {
+    let (key, now) = (quiz.link.clone(), quiz.created_at);
+    let (registration, expires_at) = (key.registration, now + jiff::SignedDuration::from_secs(1));
+    let login = Fingerprint::of(&entropy::secret());
+    let started = LoginState {
+        state: login.clone(),
+        nonce: entropy::secret(),
+        registration,
+        target_link_uri: "https://tool.example.org/".to_owned(),
+        deployment_hint: None,
+        browser: Fingerprint::of("browser"),
+        storage: None,
+        expires_at,
+    };
+    storage.add_login_state(started).await.unwrap();
+    let link = LinkOpening {
+        link: key.clone(),
+        quiz: Arc::new(move |_| Some(quiz.clone())),
+        windows: BTreeMap::new(),
+        member: Member {
+            user: "teacher".into(),
+            part: Part::Teacher,
+            status: MemberStatus::Active,
+            name: None,
+            seen_at: now,
+        },
+        roster: None,
+    };
+    let id = Fingerprint::of(&entropy::secret());
+    let session = move |purpose| SessionRecord {
+        id: id.clone(),
+        registration,
+        deployment: DEPLOYMENT.into(),
+        user: Some("teacher".into()),
+        purpose,
+        csrf: "csrf".to_owned(),
+        return_origin: None,
+        expires_at,
+    };
+    let (opens, session) = (Opens::Link(Box::new(link)), Arc::new(session));
+    let opened = storage.open_launch(Opening { login, now, opens, session, ticket: None }).await.unwrap();
+    assert!(matches!(opened, Opened::Session(_)), "{opened:?}");
+    storage.placement_of(&key).await.unwrap().unwrap()
 }
 
 /// Begins and submits an attempt with `points` of 10.
@@ -404,7 +453,7 @@ async fn a_platform_that_is_out_is_left_alone_and_another_is_not() {
     };
     let link = LinkKey { registration: registered.id, ..delivery.placement.quiz.link.clone() };
     let quiz = NewPlacement { link, grades: Some(endpoint), ..delivery.placement.quiz.clone() };
-    let elsewhere = delivery.storage.put_placement(quiz).await.unwrap();
+    let elsewhere = place(delivery.storage.as_ref(), quiz).await;
 
     delivery.platform.plan(&[Fault::Status(503); 20]);
     for number in 0..20 {

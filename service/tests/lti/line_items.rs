@@ -4,7 +4,7 @@
 use serde_json::{Value, json};
 use service::storage::{DeliveryState, GradeEndpoint, LinkKey, NewPlacement};
 
-use crate::delivery::{Delivery, LINE_ITEM, SCORE, submit};
+use crate::delivery::{Delivery, LINE_ITEM, SCORE, place, submit};
 use crate::platform::Platform;
 
 const READ_ONLY: &str = "https://purl.imsglobal.org/spec/lti-ags/scope/lineitem.readonly";
@@ -136,7 +136,7 @@ async fn a_second_quiz_of_the_same_pool_gets_a_column_of_its_own() {
     let link = LinkKey { resource_link: "link-5".into(), ..delivery.placement.quiz.link.clone() };
     let grades = Some(endpoint(&delivery.platform, LINE_ITEM));
     let quiz = NewPlacement { link, grades, ..delivery.placement.quiz.clone() };
-    let second = delivery.storage.put_placement(quiz).await.unwrap();
+    let second = place(delivery.storage.as_ref(), quiz).await;
     submit(delivery.storage.as_ref(), &second, "pupil-7", 3).await;
     delivery.deliver().await;
     let links: Vec<_> = items(&delivery).iter().map(|item| item["resourceLinkId"].clone()).collect();
@@ -147,7 +147,7 @@ async fn a_second_quiz_of_the_same_pool_gets_a_column_of_its_own() {
 async fn a_column_of_a_link_without_a_title_has_the_pools() {
     let delivery = with_items(LINE_ITEM, &[]).await;
     let quiz = NewPlacement { title: " ".to_owned(), ..delivery.placement.quiz.clone() };
-    delivery.storage.put_placement(quiz).await.unwrap();
+    place(delivery.storage.as_ref(), quiz).await;
     assert_eq!(sent_to(&delivery).await, Ok("1".to_owned()));
     assert_eq!(items(&delivery)[0]["label"], "River day");
 }

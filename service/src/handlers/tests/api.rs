@@ -9,9 +9,7 @@ use serde_json::{Value, json};
 use super::*;
 use crate::clock::plus_ms;
 use crate::judgement::Judgement;
-use crate::storage::{
-    ApiRole, ApiToken, DeliveryOutcome, Drift, GradebookMark, Member, MemberStatus, Part, PersonName, Room,
-};
+use crate::storage::{ApiRole, ApiToken, DeliveryOutcome, Drift, GradebookMark, PersonName, Room};
 
 impl School {
     async fn token(&self, role: ApiRole) -> String {
@@ -346,15 +344,9 @@ async fn what_is_held_on_a_pupil_is_given_out_and_deleted_by_coordinators() {
     let pupil = school.pupil("p-07").await;
     let (path, attempt) = pupil.begin("p-07").await;
     pupil.post_form(&format!("{path}/submit"), &school.fields(&attempt, right)).await;
-    let member = |user: &str, part| Member {
-        user: user.into(),
-        part,
-        status: MemberStatus::Active,
-        name: Some(PersonName("Ines Tannberg".into())),
-        seen_at: monday(),
-    };
+    let name = Some(PersonName("Ines Tannberg".into()));
     for (user, part) in [("p-07", Part::Pupil), ("p-08", Part::Pupil), ("preview", Part::Preview)] {
-        school.app.storage.note_launch(&school.placement.id, &member(user, part), None).await.unwrap();
+        school.launch(Member { name: name.clone(), ..member(user, part) }).await;
     }
     let pupils = format!("/api/v1/placements/{}/pupils", school.placement.id);
     for (role, named) in [(ApiRole::Auditor, false), (ApiRole::Teacher, true), (ApiRole::Coordinator, true)] {

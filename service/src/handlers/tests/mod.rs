@@ -31,9 +31,11 @@ use crate::clock::SettableClock;
 use crate::routes;
 use crate::session::NewSession;
 use crate::settings::{Privacy, PublicUrl, REQUESTS_AT_ONCE, Reach, Settings};
+use crate::storage::test_launch::{follow, link_to, place};
 use crate::storage::{
-    self, Actor, Attempt, Change, ContextId, DeploymentId, GradeEndpoint, Layout, LinkKey, NewPlacement,
-    NewRegistration, Placement, PlacingRequest, Registration, SessionPurpose, StoredPool, UserId,
+    self, Actor, Attempt, Change, ContextId, DeploymentId, GradeEndpoint, Layout, LinkKey, Member,
+    MemberStatus, NewPlacement, NewRegistration, Part, Placement, PlacingRequest, Registration,
+    SessionPurpose, StoredPool, UserId,
 };
 use crate::windows::{Windows, Zone};
 
@@ -88,6 +90,11 @@ fn change() -> Change {
     Change { at: Timestamp::UNIX_EPOCH, by: Actor::CommandLine }
 }
 
+/// A person of the course, without a name.
+fn member(user: &str, part: Part) -> Member {
+    Member { user: user.into(), part, status: MemberStatus::Active, name: None, seen_at: monday() }
+}
+
 impl School {
     async fn open(placed: Placed) -> Self {
         Self::open_with(placed, settings()).await
@@ -109,7 +116,7 @@ impl School {
         let pool = Plan::from_toml(plan).unwrap().make(&families, None).unwrap();
         storage.put_pool(StoredPool::of(&pool)).await.unwrap();
         let registration = storage.put_registration(registration(), &change()).await.unwrap();
-        let placement = storage.put_placement(placement(&registration, &pool, &placed)).await.unwrap();
+        let placement = place(storage.as_ref(), placement(&registration, &pool, &placed)).await;
         let clock = Arc::new(SettableClock::at(monday()));
         let app = web::Data::new(App::new(settings, storage, clock.clone()).await.unwrap());
         Self { app, clock, registration, placement, pool }
@@ -124,6 +131,11 @@ impl School {
         Self { app: web::Data::new(app), ..school }
     }
 
+    /// Has a person follow the quiz's link.
+    async fn launch(&self, member: Member) {
+        follow(self.app.storage.as_ref(), link_to(&self.placement, member)).await;
+    }
+
     /// A browser with a session of that purpose.
     async fn browser(&self, user: &str, purpose: SessionPurpose) -> Browser<'_> {
         let session = NewSession {
@@ -132,7 +144,7 @@ impl School {
             user: Some(UserId::from(user)),
             return_origin: None,
         };
-        let (cookie, page) = session.open_unlaunched(&self.app, purpose).await.unwrap();
+        let (cookie, page) = session.open_unlaunched(&self.app, purpose).await;
         let cookie = Cookie::parse(cookie.to_str().unwrap()).unwrap().into_owned();
         Browser { school: self, cookie: Some(cookie), start: page }
     }

@@ -2,20 +2,13 @@
 
 use super::*;
 use crate::paper::SheetCode;
-use crate::storage::{Action, AuditQuery, Member, MemberStatus, Part, StoredSheet};
+use crate::storage::{Action, AuditQuery, StoredSheet};
 
 /// A class list of `p-07` and `p-08`, and so many sheets without a name.
 async fn school_with_sheets(count: u32) -> (School, Vec<StoredSheet>) {
     let school = School::open(TWO_QUESTIONS_TWO_ATTEMPTS).await;
     for user in ["p-07", "p-08"] {
-        let member = Member {
-            user: user.into(),
-            part: Part::Pupil,
-            status: MemberStatus::Active,
-            name: None,
-            seen_at: monday(),
-        };
-        school.app.storage.note_launch(&school.placement.id, &member, None).await.unwrap();
+        school.launch(member(user, Part::Pupil)).await;
     }
     let teacher = school.teacher().await;
     let wish = fields(&[("for", "count"), ("count", &count.to_string())]);

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::closing;
-use crate::storage::{DeliveryState, Member, MemberStatus, Part};
+use crate::storage::{DeliveryState, LinkOpening};
 use crate::texts::Texts;
 use crate::windows::{Edge, Said};
 
@@ -91,14 +91,7 @@ async fn what_was_saved_is_handed_in_at_the_end() {
         let saved = school.fields(&attempt, right);
         pupil.post_form(&format!("{path}/save"), &saved[..1]).await;
     }
-    let preview = Member {
-        user: "preview".into(),
-        part: Part::Preview,
-        status: MemberStatus::Active,
-        name: None,
-        seen_at: monday(),
-    };
-    school.app.storage.note_launch(&school.placement.id, &preview, None).await.unwrap();
+    school.launch(member("preview", Part::Preview)).await;
     school.clock.advance_ms(16 * MINUTE_MS);
 
     let pupil = school.pupil("late").await;
@@ -158,7 +151,8 @@ async fn a_teacher_changes_times_that_the_course_does_not_set() {
     school.pupil("p-07").await.begin("p-07").await;
 
     let said = [(Edge::AvailableUntil, Said::read("2026-03-02T12:00:00Z"))].into();
-    school.app.storage.refresh_windows(&school.placement.id, &said).await.unwrap();
+    let link = link_to(&school.placement, member("teacher", Part::Teacher));
+    follow(school.app.storage.as_ref(), LinkOpening { windows: said, ..link }).await;
     assert!(teacher.get(&teacher.start).await.body.contains("set by your course"));
     let refused = teacher.post_form(&path, &sound).await;
     assert!(refused.body.contains("please change them there"), "{}", refused.body);

@@ -360,10 +360,6 @@ impl Storage for SqlStore {
         self.threads.write(move |c| opening::open(c, &opening)).await
     }
 
-    async fn add_session(&self, session: SessionRecord) -> Result<(), StorageError> {
-        self.threads.write(move |c| launches::add_session(c, &session)).await
-    }
-
     async fn session(&self, id: &Fingerprint, now: Timestamp) -> Result<Option<SessionRecord>, StorageError> {
         let id = id.clone();
         self.threads.read(move |c| launches::session(c, &id, now)).await
@@ -395,14 +391,6 @@ impl Storage for SqlStore {
         self.threads.read(move |c| frame_origins::of(c, registration)).await
     }
 
-    async fn add_session_with_ticket(
-        &self,
-        session: SessionRecord,
-        ticket: SessionTicket,
-    ) -> Result<(), StorageError> {
-        self.threads.write(move |c| launches::add_session_with_ticket(c, &session, &ticket)).await
-    }
-
     async fn redeem_session_ticket(
         &self,
         ticket: &Fingerprint,
@@ -426,10 +414,6 @@ impl Storage for SqlStore {
         self.threads.read(pools::pools).await
     }
 
-    async fn put_placement(&self, new: NewPlacement) -> Result<Placement, StorageError> {
-        self.threads.write(move |c| pools::put_placement(c, &new)).await
-    }
-
     async fn placement_of(&self, link: &LinkKey) -> Result<Option<Placement>, StorageError> {
         let link = link.clone();
         self.threads.read(move |c| pools::placement_of(c, &link)).await
@@ -442,19 +426,6 @@ impl Storage for SqlStore {
 
     async fn placements(&self) -> Result<Vec<Placement>, StorageError> {
         self.threads.read(pools::placements).await
-    }
-
-    async fn refresh_windows(
-        &self,
-        id: &PlacementId,
-        said: &BTreeMap<Edge, Said>,
-    ) -> Result<(), StorageError> {
-        let (id, said) = (id.clone(), said.clone());
-        let refresh = move |c: &Connection| match pools::placement(c, &id)? {
-            Some(known) => pools::refresh_windows(c, &known, &said),
-            None => Ok(()),
-        };
-        self.threads.write(refresh).await
     }
 
     async fn set_windows(
@@ -585,16 +556,6 @@ impl Storage for SqlStore {
     ) -> Result<SheetBegun, StorageError> {
         let (placement, user, change) = (placement.clone(), user.clone(), change.clone());
         self.threads.write(move |c| sheets::begin(c, &placement, code, &user, &change)).await
-    }
-
-    async fn note_launch(
-        &self,
-        placement: &PlacementId,
-        member: &Member,
-        roster: Option<&Url>,
-    ) -> Result<(), StorageError> {
-        let (placement, member, roster) = (placement.clone(), member.clone(), roster.cloned());
-        self.threads.write(move |c| people::note_launch(c, &placement, &member, roster.as_ref())).await
     }
 
     async fn members_at(&self, placement: &PlacementId) -> Result<Vec<Member>, StorageError> {

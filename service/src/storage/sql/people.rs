@@ -12,6 +12,7 @@ use crate::storage::{
     Member, OverdueAttempt, Part, PersonName, PlacementId, Roster, RosterReading, StorageError, UserId,
 };
 
+/// Remembers that a launch named this person, and where the platform lists the course, if it said so.
 pub(super) fn note_launch(
     c: &Connection,
     placement: &PlacementId,

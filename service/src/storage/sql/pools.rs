@@ -70,6 +70,8 @@ pub(super) fn pools(c: &Connection) -> Result<Vec<PoolSummary>, StorageError> {
     rows.collect::<Result<_, _>>().map_err(failed)
 }
 
+/// The placement of a resource link: made from `new` at the first launch; later launches refresh title, context and grade
+/// endpoint, and keep the pool, the number of questions and of attempts that pupils started with.
 pub(super) fn put_placement(c: &Connection, new: &NewPlacement) -> Result<Placement, StorageError> {
     let grades = new.grades.as_ref();
     let id: String = c
@@ -158,6 +160,7 @@ pub(super) fn set_line_item(c: &Connection, id: &PlacementId, line_item: &Url) -
     Ok(())
 }
 
+/// Takes in what a launch says of a placement's windows.
 pub(super) fn refresh_windows(
     c: &Connection,
     known: &Placement,

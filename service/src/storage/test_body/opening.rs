@@ -2,19 +2,6 @@
 
 use super::*;
 
-fn login(registration: RegistrationId, state: &str) -> LoginState {
-    LoginState {
-        state: Fingerprint::of(state),
-        nonce: format!("nonce of {state}"),
-        registration,
-        target_link_uri: "https://tool.example.org/".to_owned(),
-        deployment_hint: None,
-        browser: Fingerprint::of("browser"),
-        storage: None,
-        expires_at: later(1_000),
-    }
-}
-
 fn opening(state: &str, quiz: Option<NewPlacement>, registration: RegistrationId) -> Opening {
     let member = Member {
         user: "u1".into(),
@@ -50,11 +37,11 @@ fn opening(state: &str, quiz: Option<NewPlacement>, registration: RegistrationId
     }
 }
 
-pub(super) async fn a_launch_uses_its_login_up_and_opens_once(store: Arc<dyn Storage>) {
+async fn a_launch_uses_its_login_up_and_opens_once(store: Arc<dyn Storage>) {
     let placed = placement(store.as_ref(), "elsewhere", 2).await;
     let registration = placed.quiz.link.registration;
     for state in ["one", "two"] {
-        store.add_login_state(login(registration, state)).await.unwrap();
+        store.add_login_state(login_state(registration, state)).await.unwrap();
     }
     let link = LinkKey { resource_link: "l1".into(), ..placed.quiz.link.clone() };
     let described = NewPlacement { link: link.clone(), title: String::new(), ..placed.quiz.clone() };
@@ -84,11 +71,11 @@ pub(super) async fn a_launch_uses_its_login_up_and_opens_once(store: Arc<dyn Sto
     assert_eq!(store.placement_of(&link).await.unwrap(), Some(made));
 }
 
-pub(super) async fn a_launch_that_opens_nothing_uses_its_login_up(store: Arc<dyn Storage>) {
+async fn a_launch_that_opens_nothing_uses_its_login_up(store: Arc<dyn Storage>) {
     let placed = placement(store.as_ref(), "elsewhere", 2).await;
     let registration = placed.quiz.link.registration;
     for state in ["none", "gone"] {
-        store.add_login_state(login(registration, state)).await.unwrap();
+        store.add_login_state(login_state(registration, state)).await.unwrap();
     }
     let open = async |opening: Opening| store.open_launch(opening).await.unwrap();
     assert_eq!(open(opening("none", None, registration)).await, Opened::NoQuiz);
@@ -99,4 +86,9 @@ pub(super) async fn a_launch_that_opens_nothing_uses_its_login_up(store: Arc<dyn
         let taken = store.take_login_state(&Fingerprint::of(state), monday()).await.unwrap();
         assert_eq!(taken, TakenState::Used, "{state}");
     }
+}
+
+on_every_store! {
+    a_launch_uses_its_login_up_and_opens_once
+    a_launch_that_opens_nothing_uses_its_login_up
 }

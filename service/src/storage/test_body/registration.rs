@@ -1,9 +1,6 @@
-//! Signing keys, invitations, pending deployments, tokens.
+//! Registrations, signing keys, invitations, pending deployments, tokens.
 
-use std::sync::Arc;
-
-use super::super::*;
-use super::{change, later, monday, registration};
+use super::*;
 
 const HOUR: i64 = 60 * 60 * 1000;
 
@@ -27,7 +24,64 @@ async fn actions(store: &dyn Storage) -> Vec<Action> {
     store.audit(&all).await.unwrap().iter().map(|entry| entry.action).collect()
 }
 
-pub(super) async fn of_several_first_keys_of_a_registration_one_is_kept(store: Arc<dyn Storage>) {
+async fn registrations_keep_their_deployments(store: Arc<dyn Storage>) {
+    let first = store.put_registration(registration("c1"), &change()).await.unwrap();
+    let second = NewRegistration {
+        deployments: ["d2".into()].into(),
+        audience: Some("audience".to_owned()),
+        ..registration("c1")
+    };
+    let again = store.put_registration(second, &change()).await.unwrap();
+    assert_eq!(first.id, again.id);
+    assert_eq!(again.platform.deployments, ["d1".into(), "d2".into()].into());
+    assert_eq!(again.platform.audience.as_deref(), Some("audience"));
+    store.put_registration(registration("c2"), &change()).await.unwrap();
+    assert_eq!(store.registrations_of("https://platform.example.org").await.unwrap().len(), 2);
+    assert_eq!(store.registrations_of("https://PLATFORM.example.org").await.unwrap(), []);
+    assert_eq!(store.registration(again.id).await.unwrap(), Some(again.clone()));
+    assert!(store.remove_registration(&again.platform.issuer, &"c1".into(), &change()).await.unwrap());
+    assert!(!store.remove_registration(&again.platform.issuer, &"c1".into(), &change()).await.unwrap());
+    assert_eq!(store.registration(again.id).await.unwrap(), None);
+}
+
+async fn every_change_of_a_registration_is_in_the_trail(store: Arc<dyn Storage>) {
+    let by = |actor: &Actor| Change { at: monday(), by: actor.clone() };
+    let (coordinator, platform) = (
+        Actor::Token { role: ApiRole::Coordinator, id: Some("0123456789abcdef".to_owned()) },
+        Actor::Platform { issuer: "https://platform.example.org".to_owned() },
+    );
+    let first = store.put_registration(registration("c1"), &by(&coordinator)).await.unwrap();
+    // The same once more changes nothing, and is not noted.
+    store.put_registration(registration("c1"), &by(&coordinator)).await.unwrap();
+    let moved = NewRegistration {
+        token_url: "https://platform.example.org/t2".parse().unwrap(),
+        ..registration("c1")
+    };
+    store.put_registration(moved, &by(&platform)).await.unwrap();
+    store.put_registration(registration("c2"), &by(&Actor::CommandLine)).await.unwrap();
+    let issuer = first.platform.issuer.as_str();
+    assert!(store.remove_registration(issuer, &"c1".into(), &by(&Actor::Service)).await.unwrap());
+    assert!(!store.remove_registration(issuer, &"c1".into(), &by(&Actor::Service)).await.unwrap());
+
+    let all = AuditQuery { registration: Some(first.id), placement: None, before: None, limit: 10 };
+    let trail = store.audit(&all).await.unwrap();
+    let told: Vec<_> = trail.iter().map(|entry| (entry.action, entry.change.by.clone())).collect();
+    assert_eq!(
+        told,
+        [
+            (Action::RegistrationRemoved, Actor::Service),
+            (Action::RegistrationChanged, platform),
+            (Action::RegistrationAdded, coordinator),
+        ]
+    );
+    assert!(trail[1].detail.contains("tokens https://platform.example.org/t2"), "{}", trail[1].detail);
+    let older =
+        store.audit(&AuditQuery { before: Some(trail[1].id), limit: 1, ..all.clone() }).await.unwrap();
+    assert_eq!(older, trail[2..]);
+    assert_eq!(store.audit(&AuditQuery { registration: None, ..all }).await.unwrap().len(), 4);
+}
+
+async fn of_several_first_keys_of_a_registration_one_is_kept(store: Arc<dyn Storage>) {
     let first = store.put_registration(registration("c1"), &change()).await.unwrap().id;
     let second = store.put_registration(registration("c2"), &change()).await.unwrap().id;
     assert!(store.add_first_tool_key(key("a", Some(first), 0), &change()).await.unwrap());
@@ -44,7 +98,7 @@ pub(super) async fn of_several_first_keys_of_a_registration_one_is_kept(store: A
     assert_eq!(actions(store.as_ref()).await.iter().filter(|done| **done == Action::KeyErased).count(), 1);
 }
 
-pub(super) async fn a_rotated_key_leaves_and_is_erased_in_time(store: Arc<dyn Storage>) {
+async fn a_rotated_key_leaves_and_is_erased_in_time(store: Arc<dyn Storage>) {
     let owner = Some(store.put_registration(registration("c1"), &change()).await.unwrap().id);
     store.add_first_tool_key(key("old", owner, 0), &change()).await.unwrap();
     let new = key("new", owner, 24 * HOUR);
@@ -69,7 +123,7 @@ pub(super) async fn a_rotated_key_leaves_and_is_erased_in_time(store: Arc<dyn St
     );
 }
 
-pub(super) async fn a_waiting_key_can_be_made_to_sign_at_once(store: Arc<dyn Storage>) {
+async fn a_waiting_key_can_be_made_to_sign_at_once(store: Arc<dyn Storage>) {
     let owner = Some(store.put_registration(registration("c1"), &change()).await.unwrap().id);
     store.add_first_tool_key(key("old", owner, 0), &change()).await.unwrap();
     store.rotate_tool_key(key("new", owner, 24 * HOUR), later(48 * HOUR), &at(0)).await.unwrap();
@@ -83,7 +137,7 @@ pub(super) async fn a_waiting_key_can_be_made_to_sign_at_once(store: Arc<dyn Sto
     assert_eq!(store.erase_retired_tool_keys(&at(HOUR)).await.unwrap(), 1);
 }
 
-pub(super) async fn a_shared_key_stays_while_a_registration_needs_it(store: Arc<dyn Storage>) {
+async fn a_shared_key_stays_while_a_registration_needs_it(store: Arc<dyn Storage>) {
     store.add_first_tool_key(key("shared", None, 0), &change()).await.unwrap();
     let first = store.put_registration(registration("c1"), &change()).await.unwrap().id;
     store.put_registration(registration("c2"), &change()).await.unwrap();
@@ -94,7 +148,7 @@ pub(super) async fn a_shared_key_stays_while_a_registration_needs_it(store: Arc<
     assert_eq!(store.retire_tool_key("shared", later(1), &at(1)).await.unwrap(), Retired::Planned);
 }
 
-pub(super) async fn private_parts_are_exchanged_together_or_not_at_all(store: Arc<dyn Storage>) {
+async fn private_parts_are_exchanged_together_or_not_at_all(store: Arc<dyn Storage>) {
     let owner = Some(store.put_registration(registration("c1"), &change()).await.unwrap().id);
     store.add_first_tool_key(key("a", owner, 0), &change()).await.unwrap();
     store.add_first_tool_key(key("b", None, 0), &change()).await.unwrap();
@@ -123,7 +177,7 @@ fn invitation(id: &str) -> Invitation {
     }
 }
 
-pub(super) async fn an_invitation_registers_one_platform(store: Arc<dyn Storage>) {
+async fn an_invitation_registers_one_platform(store: Arc<dyn Storage>) {
     store.add_invitation(invitation("i1"), &change()).await.unwrap();
     store.add_invitation(invitation("i2"), &change()).await.unwrap();
     let state = async |id: &str, ms| store.invitation(&Fingerprint::of(id), later(ms)).await.unwrap();
@@ -160,7 +214,7 @@ pub(super) async fn an_invitation_registers_one_platform(store: Arc<dyn Storage>
     assert_eq!(list.iter().map(|known| known.registration).collect::<Vec<_>>(), [Some(stored), None]);
 }
 
-pub(super) async fn a_new_deployment_waits_for_approval(store: Arc<dyn Storage>) {
+async fn a_new_deployment_waits_for_approval(store: Arc<dyn Storage>) {
     let known = store.put_registration(registration("c1"), &change()).await.unwrap();
     let (new, id) = (DeploymentId::from("d9"), known.id);
     assert!(!store.approve_deployment(id, &new, &change()).await.unwrap(), "nobody has seen it");
@@ -187,7 +241,7 @@ pub(super) async fn a_new_deployment_waits_for_approval(store: Arc<dyn Storage>)
     assert_eq!(store.pending_deployments().await.unwrap(), []);
 }
 
-pub(super) async fn invented_deployments_fill_nothing(store: Arc<dyn Storage>) {
+async fn invented_deployments_fill_nothing(store: Arc<dyn Storage>) {
     let id = store.put_registration(registration("c1"), &change()).await.unwrap().id;
     for number in 0..60 {
         store.hold_deployment(id, &DeploymentId(format!("invented-{number}")), &at(number)).await.unwrap();
@@ -197,7 +251,7 @@ pub(super) async fn invented_deployments_fill_nothing(store: Arc<dyn Storage>) {
     assert_eq!(held.iter().filter(|done| **done == Action::DeploymentHeld).count(), 50);
 }
 
-pub(super) async fn tokens_are_listed_used_and_revoked(store: Arc<dyn Storage>) {
+async fn tokens_are_listed_used_and_revoked(store: Arc<dyn Storage>) {
     let (token, secret) = ApiToken::new(ApiRole::Auditor, "for the auditor", monday(), Some(later(HOUR)));
     store.add_api_token(token.clone(), &change()).await.unwrap();
     let find = async || store.api_token(&Fingerprint::of(&secret)).await.unwrap().unwrap();
@@ -215,4 +269,18 @@ pub(super) async fn tokens_are_listed_used_and_revoked(store: Arc<dyn Storage>) 
     let list = store.api_tokens().await.unwrap();
     assert_eq!(list.iter().map(|known| known.id.as_str()).collect::<Vec<_>>(), [&other.id, &token.id]);
     assert_eq!(actions(store.as_ref()).await, [Action::TokenMade, Action::TokenRevoked, Action::TokenMade]);
+}
+
+on_every_store! {
+    registrations_keep_their_deployments
+    every_change_of_a_registration_is_in_the_trail
+    of_several_first_keys_of_a_registration_one_is_kept
+    a_rotated_key_leaves_and_is_erased_in_time
+    a_waiting_key_can_be_made_to_sign_at_once
+    a_shared_key_stays_while_a_registration_needs_it
+    private_parts_are_exchanged_together_or_not_at_all
+    an_invitation_registers_one_platform
+    a_new_deployment_waits_for_approval
+    invented_deployments_fill_nothing
+    tokens_are_listed_used_and_revoked
 }

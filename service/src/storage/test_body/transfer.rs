@@ -3,6 +3,7 @@
 use tempfile::TempDir;
 use tokio::task::JoinSet;
 
+use super::people::a_school_year;
 use super::*;
 
 /// An address of an empty store of each kind that can be had here.

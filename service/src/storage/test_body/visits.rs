@@ -17,11 +17,11 @@ fn session(placement: &Placement, id: &str, user: &str) -> SessionRecord {
     }
 }
 
-pub(super) async fn a_visit_brings_session_quiz_and_own_attempts(store: Arc<dyn Storage>) {
+async fn a_visit_brings_session_quiz_and_own_attempts(store: Arc<dyn Storage>) {
     let placed = placement(store.as_ref(), "l1", 2).await;
     let elsewhere = placement(store.as_ref(), "l2", 2).await;
     let known = session(&placed, "secret", "u1");
-    store.add_session(known.clone()).await.unwrap();
+    open_session(store.as_ref(), known.clone(), None).await;
     let further = BTreeSet::from(["https://pages.example.org".to_owned()]);
     store.set_frame_origins(known.registration, &further, &change()).await.unwrap();
     let origins = ["https://pages.example.org", "https://platform.example.org"].map(str::to_owned).into();
@@ -60,7 +60,7 @@ pub(super) async fn a_visit_brings_session_quiz_and_own_attempts(store: Arc<dyn 
     assert_eq!(store.visit(nobody).await.unwrap(), Visit::default());
 }
 
-pub(super) async fn handing_in_keeps_judges_and_closes_in_one_step(store: Arc<dyn Storage>) {
+async fn handing_in_keeps_judges_and_closes_in_one_step(store: Arc<dyn Storage>) {
     let placed = placement(store.as_ref(), "l1", 2).await;
     let attempt = open_attempt(store.as_ref(), &placed, "u1").await;
     let typing = |seen: &str, text: &str| {
@@ -97,12 +97,12 @@ pub(super) async fn handing_in_keeps_judges_and_closes_in_one_step(store: Arc<dy
 /// So many that several go together in one statement.
 const MANY: usize = 24;
 
-pub(super) async fn many_who_visit_and_hand_in_together_get_their_own(store: Arc<dyn Storage>) {
+async fn many_who_visit_and_hand_in_together_get_their_own(store: Arc<dyn Storage>) {
     let placed = placement(store.as_ref(), "l1", 3).await;
     let mut pupils = Vec::new();
     for number in 0..MANY {
         let user = format!("u{number}");
-        store.add_session(session(&placed, &user, &user)).await.unwrap();
+        open_session(store.as_ref(), session(&placed, &user, &user), None).await;
         if number % 3 == 0 {
             submit(store.as_ref(), &placed, &user, 2).await;
         }
@@ -169,7 +169,7 @@ pub(super) async fn many_who_visit_and_hand_in_together_get_their_own(store: Arc
     }
 }
 
-pub(super) async fn many_who_log_in_together_are_each_remembered(store: Arc<dyn Storage>) {
+async fn many_who_log_in_together_are_each_remembered(store: Arc<dyn Storage>) {
     let registered = store.put_registration(registration("c1"), &change()).await.unwrap();
     let login = |number: usize| LoginState {
         storage: number
@@ -197,4 +197,11 @@ pub(super) async fn many_who_log_in_together_are_each_remembered(store: Arc<dyn 
     for (number, known) in known.into_iter().enumerate() {
         assert_eq!(known.unwrap().len(), usize::from(number % 2 == 0));
     }
+}
+
+on_every_store! {
+    a_visit_brings_session_quiz_and_own_attempts
+    handing_in_keeps_judges_and_closes_in_one_step
+    many_who_visit_and_hand_in_together_get_their_own
+    many_who_log_in_together_are_each_remembered
 }
