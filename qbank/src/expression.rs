@@ -140,14 +140,14 @@ impl<const COUNT: usize> From<[(SmolStr, Decimal); COUNT]> for Names {
     }
 }
 
-/// Why a text is no expression. `at` counts bytes from 0.
+/// Why a text is no expression. `at` counts characters from 1.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]
 pub enum ExpressionError {
     /// Something else stands where a certain thing was expected.
     #[error("at character {at}: expected {expected}, found {found}")]
     Unexpected {
-        /// Where in the text, in bytes from 0.
+        /// Where in the text, in characters from 1.
         at: usize,
         /// What could stand there.
         expected: &'static str,
@@ -422,12 +422,17 @@ impl<'t> Parser<'t> {
         signs.iter().any(|sign| self.take(sign))
     }
 
+    /// Which character stands at this byte, counted from 1 as people do.
+    fn place(&self, byte: usize) -> usize {
+        self.text[..byte].chars().count() + 1
+    }
+
     fn unexpected(&mut self, expected: &'static str) -> ExpressionError {
         let found = match self.peek() {
             Some(character) => alloc::format!("'{character}'"),
             None => String::from("the end"),
         };
-        ExpressionError::Unexpected { at: self.at, expected, found }
+        ExpressionError::Unexpected { at: self.place(self.at), expected, found }
     }
 
     /// What can only be a whole expression: an order, a comparison, or any value.
@@ -437,8 +442,8 @@ impl<'t> Parser<'t> {
             if self.take(direction.name()) && self.take("(") {
                 let values = self.arguments()?;
                 let fits = values.len() >= 2;
-                let expected = "two or more values";
-                let error = ExpressionError::Arguments { at: start, function: direction.name(), expected };
+                let (at, expected) = (self.place(start), "two or more values");
+                let error = ExpressionError::Arguments { at, function: direction.name(), expected };
                 return fits.then_some(Expression::Order(direction, values)).ok_or(error);
             }
             self.at = start;
@@ -507,7 +512,7 @@ impl<'t> Parser<'t> {
     }
 
     fn literal(&mut self) -> Result<Expression, ExpressionError> {
-        let at = self.at;
+        let at = self.place(self.at);
         let word = self.word(|character| character.is_ascii_digit() || character == '.');
         word.parse().map(Expression::Literal).map_err(|source| ExpressionError::Literal { at, source })
     }
@@ -522,13 +527,14 @@ impl<'t> Parser<'t> {
     }
 
     fn name_or_call(&mut self) -> Result<Expression, ExpressionError> {
-        let at = self.at;
+        let start = self.at;
         let name = self.word(|character| {
             character.is_ascii_lowercase() || character.is_ascii_digit() || character == '_'
         });
         if !self.take("(") {
             return Ok(Expression::Name(name.into()));
         }
+        let at = self.place(start);
         let function = Function::named(name)
             .ok_or_else(|| ExpressionError::UnknownFunction { at, name: String::from(name) })?;
         let arguments = self.arguments()?;
@@ -594,21 +600,22 @@ mod tests {
     #[test]
     fn names_the_place_and_what_was_expected() {
         let cases = [
-            ("", "at character 0: expected a number, a name or '(', found the end"),
-            ("1 +", "at character 3: expected a number, a name or '(', found the end"),
-            ("(1 + 2", "at character 6: expected ')', found the end"),
-            ("1 2", "at character 2: expected an operation or the end, found '2'"),
+            ("", "at character 1: expected a number, a name or '(', found the end"),
+            ("1 +", "at character 4: expected a number, a name or '(', found the end"),
+            ("(1 + 2", "at character 7: expected ')', found the end"),
+            ("1\u{a0}½", "at character 3: expected an operation or the end, found '½'"),
+            ("1 2", "at character 3: expected an operation or the end, found '2'"),
             (
                 "1.2.3",
-                "at character 0: '1.2.3' is not a decimal; expected digits with at most one point, as in 12.40",
+                "at character 1: '1.2.3' is not a decimal; expected digits with at most one point, as in 12.40",
             ),
             (
                 "sqrt(2)",
-                "at character 0: unknown function 'sqrt'; there are round, max, min, smallest_at_least, whole and digit, and as the whole expression ascending and descending",
+                "at character 1: unknown function 'sqrt'; there are round, max, min, smallest_at_least, whole and digit, and as the whole expression ascending and descending",
             ),
-            ("round(2)", "at character 0: round takes a value and a whole number of places from 0 to 9"),
-            ("round(2, 1.5)", "at character 0: round takes a value and a whole number of places from 0 to 9"),
-            ("1 ? 2 ? 3", "at character 6: expected an operation or the end, found '?'"),
+            ("round(2)", "at character 1: round takes a value and a whole number of places from 0 to 9"),
+            ("round(2, 1.5)", "at character 1: round takes a value and a whole number of places from 0 to 9"),
+            ("1 ? 2 ? 3", "at character 7: expected an operation or the end, found '?'"),
         ];
         for (text, message) in cases {
             assert_eq!(text.parse::<Expression>().unwrap_err().to_string(), message, "{text:?}");

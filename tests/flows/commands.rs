@@ -262,7 +262,7 @@ fn work_shows_answer_working_and_what_misconceptions_give() {
 
 #[test]
 fn expressions_without_a_value_are_told_with_their_place() {
-    assert_fails(&run(["work", "1 +"]), 1, &["cannot read '1 +'", "character 3", "expected a number"]);
+    assert_fails(&run(["work", "1 +"]), 1, &["cannot read '1 +'", "character 4", "expected a number"]);
     assert_fails(&run(["work", "sqrt(4)"]), 1, &["unknown function 'sqrt'", "round"]);
     assert_fails(&run(["work", "4 / 0"]), 1, &["division by zero"]);
     assert_fails(&run(["work", "1 / 3"]), 1, &["round it"]);
@@ -282,6 +282,7 @@ fn read_tells_value_unit_form_and_problem() {
         (&["3/4"], "0.75", None, "fraction"),
         (&["1 1/2"], "1.5", None, "mixed"),
         (&["12.4 kg", "--unit", "kg"], "12.4", Some("kg"), "decimal"),
+        (&["500 g", "--unit", "kg"], "0.500", Some("kg"), "decimal"),
         (&["12,4", "--locale", "de-DE"], "12.4", None, "decimal"),
         (&["-3.5"], "-3.5", None, "decimal"),
     ] {

@@ -90,7 +90,7 @@ impl FromStr for Relation {
         let found = Self::SIGNS.iter().find_map(|(sign, allowed)| Some((text.split_once(sign)?, allowed)));
         let Some(((left, right), allowed)) = found else {
             return Err(ExpressionError::Unexpected {
-                at: text.len(),
+                at: text.chars().count() + 1,
                 expected: "a relation: <, <=, =, !=, >= or >",
                 found: String::from("none"),
             });

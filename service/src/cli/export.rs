@@ -237,7 +237,7 @@ pub(crate) fn write_file<T>(
     let mut partial = path.as_os_str().to_owned();
     partial.push(".partial");
     let partial = PathBuf::from(partial);
-    let file = File::create(&partial).with_context(|| format!("cannot write {}", partial.display()))?;
+    let file = File::create(&partial).with_context(|| format!("cannot write {}", path.display()))?;
     let written = write(BufWriter::new(file));
     if written.is_err() {
         // The error tells more than a left-over that could not be removed.

@@ -90,7 +90,7 @@ impl Target {
         let mut name = path.file_name().context("the output needs a file name")?.to_owned();
         name.push(".partial");
         let partial = path.with_file_name(name);
-        let file = File::create(&partial).with_context(|| format!("cannot write {}", partial.display()))?;
+        let file = File::create(&partial).with_context(|| format!("cannot write {}", path.display()))?;
         Ok(Self::File { file: BufWriter::new(file), partial, path: path.to_owned() })
     }
 

@@ -5,7 +5,7 @@ use anyhow::{Context, bail};
 use qbank::{
     locale::{Language, Locale},
     reading::{self, Reading},
-    units,
+    units::{self, Unit},
 };
 use serde::Serialize;
 
@@ -50,7 +50,8 @@ pub(super) fn run(arguments: &ReadArguments) -> anyhow::Result<()> {
         }
         None => None,
     };
-    let record = record(reading::read(&arguments.text, locale, unit), locale.language().unwrap_or_default());
+    let reading = reading::read(&arguments.text, locale, unit);
+    let record = record(reading, unit, locale.language().unwrap_or_default());
     let mut out = output::stdout();
     if arguments.json {
         serde_json::to_writer(&mut out, &record)?;
@@ -69,7 +70,8 @@ pub(super) fn run(arguments: &ReadArguments) -> anyhow::Result<()> {
     Ok(out.flush()?)
 }
 
-fn record(reading: Reading, language: Language) -> ReadRecord {
+/// What was read, in the unit that was asked for if a unit was written.
+fn record(reading: Reading, asked: Option<&'static Unit>, language: Language) -> ReadRecord {
     let unread = |problem: String| ReadRecord { value: None, unit: None, form: None, problem: Some(problem) };
     match reading {
         Reading::Blank => unread("there is nothing but blanks".into()),
@@ -78,7 +80,7 @@ fn record(reading: Reading, language: Language) -> ReadRecord {
             value: Some(
                 number.decimal().map_or_else(|| number.value.to_string(), |decimal| decimal.to_string()),
             ),
-            unit: number.unit.map(|unit| unit.symbol),
+            unit: number.unit.map(|written| asked.unwrap_or(written).symbol),
             form: Some(number.form.name()),
             problem: None,
         },
