@@ -364,6 +364,13 @@ pub struct ColumnNumber {
     cut: bool,
 }
 
+impl ColumnNumber {
+    /// The digits that were worked out: all, or the first twelve behind the point of a quotient that does not end.
+    pub(crate) fn worked_out(&self) -> Decimal {
+        self.value
+    }
+}
+
 impl From<Decimal> for ColumnNumber {
     fn from(value: Decimal) -> Self {
         Self { value, cut: false }

@@ -35,7 +35,7 @@ use smol_str::SmolStr;
 
 use crate::{
     arithmetic::{Arithmetic, ArithmeticError, ColumnNumber, Columns, Relation, Value, evaluate},
-    columns::{Digits, Grid},
+    columns::{self, Digits, Grid},
     decimal::{Decimal, MAX_DIGITS, digit_count, power_of_ten},
     expression::{Expression, Names, Operation},
     locale::Language,
@@ -345,8 +345,9 @@ impl Arithmetic for Bent {
     }
 
     fn round(&self, number: &Self::Number, places: u32) -> Result<Self::Number, ArithmeticError> {
-        if let (Rule::Round(rule), Ok(decimal)) = (self.0, Columns.decimal(number))
-            && let Some(wrong) = rule(&decimal, places)
+        if let Rule::Round(rule) = self.0
+            && let Some(numeral) = numeral_to_round(number, places)
+            && let Some(wrong) = rule(&numeral, places)
         {
             return Ok(wrong.into());
         }
@@ -376,6 +377,15 @@ impl Arithmetic for Bent {
 
     fn decimal(&self, number: &Self::Number) -> Result<Decimal, ArithmeticError> {
         Columns.decimal(number)
+    }
+}
+
+/// What a rule for rounding looks at. Of a quotient that does not end, whoever rounds it has worked out some digits: two more
+/// than are kept, which is as far as any rule needs.
+fn numeral_to_round(number: &ColumnNumber, places: u32) -> Option<Decimal> {
+    match Columns.decimal(number) {
+        Ok(whole) => Some(whole),
+        Err(_) => columns::cut(&number.worked_out(), places + 2).ok(),
     }
 }
 

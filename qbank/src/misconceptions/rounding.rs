@@ -130,6 +130,12 @@ mod tests {
         check(&[
             ("round-cuts-off", "round(4.68, 1)", "4.6"),
             ("round-cuts-off", "round(4.61, 1)", ""),
+            ("round-cuts-off", "round(2 / 3, 2)", "0.66"),
+            ("round-always-up", "round(73.54 / 3, 2)", "24.52"),
+            ("round-wrong-place", "round(2 / 3, 2)", "0.667"),
+            ("round-wrong-place", "round(2 / 3, 1)", "1.0"),
+            ("round-five-goes-down", "round(5 / 9, 1)", "0.5"),
+            ("round-digit-by-digit", "round(4 / 9, 1)", ""),
             ("round-digit-by-digit", "round(2.449, 1)", "2.5"),
             ("round-wrong-place", "round(5.37, 1)", "5.0"),
             ("round-wrong-place", "round(2.18, 1)", "2.0"),
