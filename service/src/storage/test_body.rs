@@ -38,7 +38,7 @@ mod people;
 mod placements;
 mod processes;
 mod registration;
-mod server;
+pub(super) mod server;
 mod sessions;
 mod transfer;
 mod visits;

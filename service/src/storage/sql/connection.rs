@@ -464,9 +464,13 @@ impl Connection {
         }
     }
 
-    /// Runs one statement with several sets of parameters, as [`Connection::query_each`] does.
+    /// Runs one statement with several sets of parameters, as [`Connection::query_each`] does. Over a connection it travels
+    /// with what follows in the transaction, and so does the news that it failed.
     pub(super) fn execute_each(&self, sql: &str, sets: Vec<Vec<Value>>) -> SqlResult<()> {
-        self.query_each(sql, sets, |_| Ok(())).map(drop)
+        match self {
+            Self::Sqlite(_) => self.query_each(sql, sets, |_| Ok(())).map(drop),
+            Self::Postgres(session) => session.borrow_mut().execute_each(sql, sets),
+        }
     }
 
     /// Shows the rows of an answer one after another; they are not all in memory at once.

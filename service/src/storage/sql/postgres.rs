@@ -11,7 +11,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use futures_util::StreamExt as _;
-use futures_util::future::join;
+use futures_util::future::{join_all, join3};
 use rustls_platform_verifier::BuilderVerifierExt;
 use tokio::runtime::Runtime;
 use tokio_postgres::config::SslMode;
@@ -47,8 +47,33 @@ pub(super) struct Session {
     prepared_for_all: HashMap<String, Statement>,
     /// What is still to be said to begin the transaction.
     begin: Option<&'static str>,
+    /// What is still to be said after it, before the next statement whose answer is awaited.
+    unsent: Vec<Unsent>,
     /// Moves the connection's bytes, on the thread that waits for an answer.
     runtime: Runtime,
+}
+
+/// A statement with sets of values, of which nobody awaits an answer.
+struct Unsent {
+    statement: Statement,
+    /// One, for a statement for one; several, for one for all.
+    sets: Vec<Vec<Value>>,
+}
+
+impl Unsent {
+    async fn run(&self, client: &Client) -> Result<(), tokio_postgres::Error> {
+        match &*self.sets {
+            [only] => client.execute(&self.statement, &borrowed(only)).await,
+            sets => client.execute(&self.statement, &borrowed(&by_parameter(&self.statement, sets))).await,
+        }
+        .map(drop)
+    }
+}
+
+/// The values of all sets, parameter by parameter.
+fn by_parameter<'a>(statement: &Statement, sets: &'a [Vec<Value>]) -> Vec<Vec<&'a Value>> {
+    let array = |place: usize| sets.iter().map(|set| &set[place]).collect();
+    (0..statement.params().len()).map(array).collect()
 }
 
 /// Where the database is, with its password; never printed.
@@ -91,6 +116,7 @@ impl Address {
             prepared: HashMap::new(),
             prepared_for_all: HashMap::new(),
             begin: None,
+            unsent: Vec::new(),
             runtime,
         };
         // What was answered is on disk, whatever the server is set to.
@@ -140,12 +166,12 @@ impl Session {
         self.begin = Some(sql);
     }
 
-    /// Says what is to be said, after the beginning of the transaction where that is due; both travel together.
+    /// Says what is to be said, after the beginning of the transaction and what is unsent of it; all travel together.
     fn say<T>(
         &mut self,
         said: impl AsyncFnOnce(&Client) -> Result<T, tokio_postgres::Error>,
     ) -> SqlResult<T> {
-        let begin = self.begin.take();
+        let (begin, unsent) = (self.begin.take(), std::mem::take(&mut self.unsent));
         let client = &self.client;
         let begun = async {
             match begin {
@@ -153,9 +179,12 @@ impl Session {
                 None => Ok(()),
             }
         };
+        let ran = join_all(unsent.iter().map(|one| one.run(client)));
         // Asked in this order, so the server hears them in this order.
-        let (begun, said) = self.runtime.block_on(join(begun, said(client)));
+        let (begun, ran, said) = self.runtime.block_on(join3(begun, ran, said(client)));
         begun?;
+        // After a failure the server does nothing more, and says so of whatever followed.
+        ran.into_iter().collect::<Result<(), _>>()?;
         Ok(said?)
     }
 
@@ -178,10 +207,8 @@ impl Session {
             _ => {}
         }
         let statement = self.prepare_for_all(sql)?;
-        let array = |place| sets.iter().map(|set: &Vec<Value>| &set[place]).collect();
-        let arrays: Vec<Vec<&Value>> = (0..statement.params().len()).map(array).collect();
-        let arrays: Vec<&(dyn ToSql + Sync)> = arrays.iter().map(|array| array as _).collect();
-        let rows = self.say(async |client| client.query(&statement, &arrays).await)?;
+        let arrays = by_parameter(&statement, sets);
+        let rows = self.say(async |client| client.query(&statement, &borrowed(&arrays)).await)?;
         let mut answers: Vec<Vec<Row>> = sets.iter().map(|_| Vec::new()).collect();
         for row in rows {
             let place: i64 = row.try_get(0)?;
@@ -189,6 +216,18 @@ impl Session {
             answer.ok_or_else(|| unreadable(&0, format!("says {place}")))?.push(row);
         }
         Ok(answers)
+    }
+
+    /// Runs one statement with several sets of values, without a way to the server and back of its own: what is said next
+    /// takes it along, and tells if it failed.
+    pub(super) fn execute_each(&mut self, sql: &str, sets: Vec<Vec<Value>>) -> SqlResult<()> {
+        let statement = match sets.len() {
+            0 => return Ok(()),
+            1 => self.prepare(sql)?,
+            _ => self.prepare_for_all(sql)?,
+        };
+        self.unsent.push(Unsent { statement, sets });
+        Ok(())
     }
 
     fn prepare_for_all(&mut self, sql: &str) -> SqlResult<Statement> {
@@ -215,9 +254,13 @@ impl Session {
         })
     }
 
-    /// Runs statements without parameters. A transaction that has not begun needs no end.
+    /// Runs statements without parameters. What was not sent needs not be undone, and a transaction that has not begun
+    /// needs no end.
     pub(super) fn execute_batch(&mut self, sql: &str) -> SqlResult<()> {
-        if self.begin.is_some() && matches!(sql, "COMMIT" | "ROLLBACK") {
+        if sql == "ROLLBACK" {
+            self.unsent.clear();
+        }
+        if self.begin.is_some() && self.unsent.is_empty() && matches!(sql, "COMMIT" | "ROLLBACK") {
             self.begin = None;
             return Ok(());
         }
@@ -256,7 +299,7 @@ impl Session {
     }
 }
 
-fn borrowed(values: &[Value]) -> Vec<&(dyn ToSql + Sync)> {
+fn borrowed<T: ToSql + Sync>(values: &[T]) -> Vec<&(dyn ToSql + Sync)> {
     values.iter().map(|value| value as _).collect()
 }
 
@@ -430,5 +473,53 @@ pub(super) fn is_passing(error: &SqlError) -> bool {
         .contains(code),
         // No word from the server: the connection broke, or none came about.
         None => error.is_closed() || error.source().is_some_and(<dyn Error>::is::<std::io::Error>),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::storage::test_body::server;
+
+    const MOVE: &str = "UPDATE t SET n = ?2 WHERE n = ?1";
+
+    fn moves(all: &[(i64, i64)]) -> Vec<Vec<Value>> {
+        all.iter().map(|(from, to)| vec![Value::Integer(*from), Value::Integer(*to)]).collect()
+    }
+
+    #[test]
+    fn what_is_sent_later_is_kept_or_fails_with_its_transaction() {
+        let Some(address) = server::database() else { return };
+        server::order(&address, "CREATE TABLE t (n BIGINT PRIMARY KEY); INSERT INTO t VALUES (1), (2), (3)");
+        let sum = || server::number(&address, "SELECT sum(n)::bigint FROM t");
+        let mut session = Address::parse(&address).unwrap().connect().unwrap();
+
+        session.begin("BEGIN");
+        session.execute_each(MOVE, moves(&[(1, 10)])).unwrap();
+        session.execute_each(MOVE, moves(&[(10, 11), (2, 12)])).unwrap();
+        assert_eq!(sum(), 6, "nothing was sent");
+        session.execute_batch("COMMIT").unwrap();
+        assert_eq!(sum(), 11 + 12 + 3);
+
+        // What does not work is told by the next statement, or by the end.
+        session.begin("BEGIN");
+        session.execute_each(MOVE, moves(&[(3, 4), (11, 12)])).unwrap();
+        assert!(session.query("SELECT 1 AS one", &[]).is_err());
+        session.execute_batch("ROLLBACK").unwrap();
+        session.begin("BEGIN");
+        session.execute_each(MOVE, moves(&[(3, 4)])).unwrap();
+        session.execute_each(MOVE, moves(&[(11, 12)])).unwrap();
+        assert!(session.execute_batch("COMMIT").is_err());
+        session.execute_batch("ROLLBACK").unwrap();
+        assert_eq!(sum(), 11 + 12 + 3);
+
+        // What was not sent is as good as undone.
+        session.begin("BEGIN");
+        session.execute_each(MOVE, moves(&[(3, 4)])).unwrap();
+        session.execute_batch("ROLLBACK").unwrap();
+        session.begin("BEGIN");
+        assert_eq!(session.query("SELECT n FROM t WHERE n = 4", &[]).unwrap().len(), 0);
+        session.execute_batch("COMMIT").unwrap();
+        assert_eq!(sum(), 11 + 12 + 3);
     }
 }

@@ -16,7 +16,7 @@ struct Server {
 }
 
 /// The address of a new empty database; None, said aloud, where PostgreSQL is not installed.
-pub(super) fn database() -> Option<String> {
+pub(in crate::storage) fn database() -> Option<String> {
     let server = SERVER.as_ref()?;
     let name = format!("t{}", DATABASES.fetch_add(1, Ordering::Relaxed));
     server.order(&format!("CREATE DATABASE {name}")).unwrap();
@@ -31,14 +31,14 @@ pub(super) fn cut_connections(address: &str) {
 }
 
 /// Has a database run a statement.
-pub(super) fn order(address: &str, sql: &str) {
+pub(in crate::storage) fn order(address: &str, sql: &str) {
     let (address, sql) = (address.to_owned(), sql.to_owned());
     let ordering = move || postgres::Client::connect(&address, postgres::NoTls)?.batch_execute(&sql);
     std::thread::spawn(ordering).join().unwrap().unwrap();
 }
 
 /// The number that a statement gives.
-pub(super) fn number(address: &str, sql: &str) -> i64 {
+pub(in crate::storage) fn number(address: &str, sql: &str) -> i64 {
     let (address, sql) = (address.to_owned(), sql.to_owned());
     let asking = move || postgres::Client::connect(&address, postgres::NoTls)?.query_one(&sql, &[]);
     std::thread::spawn(asking).join().unwrap().unwrap().get(0)
