@@ -353,8 +353,8 @@ impl Formulas<'_> {
         Ok(found)
     }
 
-    /// Half up, also of a quotient that does not end. A rule of rounding needs all digits, so that it is at work only
-    /// where the quotient ends.
+    /// Half up, also of a quotient that does not end. A rule of rounding looks at all digits or, where there is no end, at two
+    /// more than are kept, as the question bank's does.
     fn rounded_quotient(
         &mut self,
         number: &Formula,
@@ -371,11 +371,16 @@ impl Formulas<'_> {
             }
             if let Some(Bend::Round(rule)) = bend {
                 let (exact, quotient) = self.quotient(&a, &b, true)?;
-                for case in written_short(&exact, &quotient) {
-                    let ends = when.and(&case.when);
+                let mut numerals = written_short(&exact, &quotient);
+                let (dividend, divisor) = (a.units.raised(places + 2 + b.places), b.units.raised(a.places));
+                self.program.reaches(dividend.peak.max(divisor.peak));
+                numerals.push(Case::new(exact.not(), dividend.over(&divisor), places + 2));
+                for case in numerals {
+                    let written = when.and(&case.when);
                     let number = self.kept(&case)?;
                     let wrong = rule(self.program, &number, places);
-                    found.extend(wrong.into_iter().map(|case| Case { when: ends.and(&case.when), ..case }));
+                    found
+                        .extend(wrong.into_iter().map(|case| Case { when: written.and(&case.when), ..case }));
                 }
             }
             // Twice the dividend and once the divisor, over twice the divisor.
