@@ -94,7 +94,8 @@ struct KeptToken {
 struct TokenAnswer {
     access_token: String,
     token_type: String,
-    expires_in: Option<i64>,
+    /// Some write seconds with a point.
+    expires_in: Option<f64>,
     scope: Option<String>,
 }
 
@@ -224,7 +225,14 @@ fn read_token(body: &[u8], asked: &BTreeSet<String>) -> Result<(AccessToken, i64
             return Err(TokenError::refused("the platform grants less than the launch said"));
         }
     }
-    Ok((AccessToken(answer.access_token), answer.expires_in.unwrap_or(DEFAULT_LIFETIME_S)))
+    let lifetime_s = answer.expires_in.map_or(DEFAULT_LIFETIME_S, whole_seconds);
+    Ok((AccessToken(answer.access_token), lifetime_s))
+}
+
+/// What is left of a lifetime; none of one below zero.
+fn whole_seconds(lifetime_s: f64) -> i64 {
+    let lifetime = Duration::try_from_secs_f64(lifetime_s).unwrap_or_default();
+    i64::try_from(lifetime.as_secs()).unwrap_or(i64::MAX)
 }
 
 fn refusal(answer: &Answer, now: Timestamp) -> TokenError {
@@ -243,5 +251,25 @@ fn refusal(answer: &Answer, now: Timestamp) -> TokenError {
             pause: super::grades::pause(&answer.headers, now),
         },
         _ => TokenError::Refused { problem, status: Some(status) },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// RFC 6749, 5.1: the lifetime is a number of seconds, and optional.
+    #[test]
+    fn lifetimes_are_numbers_of_seconds_however_they_are_written() {
+        let read = |lifetime: &str| {
+            let body = format!(r#"{{"access_token": "t", "token_type": "Bearer"{lifetime}}}"#);
+            read_token(body.as_bytes(), &BTreeSet::new()).map(|(_, lifetime_s)| lifetime_s).ok()
+        };
+        assert_eq!(read(r#", "expires_in": 600"#), Some(600));
+        assert_eq!(read(r#", "expires_in": 600.0"#), Some(600));
+        assert_eq!(read(r#", "expires_in": 599.9"#), Some(599));
+        assert_eq!(read(r#", "expires_in": -5"#), Some(0));
+        assert_eq!(read(""), Some(DEFAULT_LIFETIME_S));
+        assert_eq!(read(r#", "expires_in": "soon""#), None);
     }
 }
