@@ -32,7 +32,7 @@ use crate::{
         Claim, Content, OpenError, Package, PackageFault, Resource, ResourceKind, claim::ClaimError,
         hrefs::resolve,
     },
-    processor::{Item, references},
+    processor::{Fault, Item, NamedFile, Problem, document::told, references},
     qti::PackageOptions,
 };
 
@@ -82,10 +82,11 @@ impl<R: Read + Seek> Examination<R> {
         let structure = structure::examine(&mut self.package);
         let mut findings = structure.findings;
         let resources: Vec<Resource> = items(&self.package.manifest.resources).cloned().collect();
+        let members: BTreeSet<String> = self.package.members().map(str::to_owned).collect();
         let mut names = BTreeSet::new();
         let mut judgements = Vec::with_capacity(resources.len());
         let judge = |(resource, content)| {
-            OneItem { resource, families, options: &structure.options }.examine(content)
+            OneItem { resource, families, options: &structure.options, members: &members }.examine(content)
         };
         let feed = |give: &mut dyn FnMut(Vec<_>) -> ControlFlow<()>| {
             let _ = resources.chunks(BATCH).try_for_each(|batch| {
@@ -139,6 +140,8 @@ struct OneItem<'e> {
     resource: &'e Resource,
     families: &'e [Family],
     options: &'e PackageOptions,
+    /// What the package holds.
+    members: &'e BTreeSet<String>,
 }
 
 impl OneItem<'_> {
@@ -158,9 +161,23 @@ impl OneItem<'_> {
         }
     }
 
+    /// Files that the item names and the package does not hold.
+    fn missing_files(&self, item: &Item, member: &str) -> Vec<Check> {
+        let missing = item
+            .files
+            .iter()
+            .filter(|file| !resolve(member, &file.address).is_some_and(|file| self.members.contains(&file)));
+        let fault = |file: &NamedFile| {
+            let problem = Problem::Unknown { what: "file", name: told(&file.address) };
+            Check::fails(Topic::References, &Fault { line: file.line, problem })
+        };
+        missing.map(fault).collect()
+    }
+
     fn judge(&self, item: &Item, member: &str, document: &[u8]) -> Vec<Check> {
         let mut checks: Vec<Check> =
             references::broken(item).iter().map(|fault| Check::fails(Topic::References, fault)).collect();
+        checks.extend(self.missing_files(item, member));
         let compared = match Claim::of(&self.resource.entries) {
             Ok(claim) => claim.map(|claim| Compared::with(&claim, self.resource, self.families)),
             Err(ClaimError { .. }) => None,

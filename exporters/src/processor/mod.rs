@@ -26,7 +26,7 @@ pub mod variables;
 
 pub use self::{
     fault::{Failure, Fault, Problem, Reason},
-    reading::{Item, read_item},
+    reading::{Item, NamedFile, read_item},
     session::{Play, Response, Session},
     value::{BaseType, Cardinality, Scalar, Value},
 };

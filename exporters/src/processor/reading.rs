@@ -35,6 +35,17 @@ pub struct Item {
     pub body: Body,
     /// How responses become outcomes.
     pub processing: Processing,
+    /// Files beside it that it needs, such as pictures.
+    pub files: Vec<NamedFile>,
+}
+
+/// A file that an item names by an address relative to its own.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NamedFile {
+    /// The line where it is named, from 1.
+    pub line: u64,
+    /// The address.
+    pub address: String,
 }
 
 /// How responses become outcomes.
@@ -73,6 +84,7 @@ pub fn read_item(input: impl BufRead) -> Result<Item, Vec<Fault>> {
         template: Vec::new(),
         body: Body::default(),
         processing: Processing::None,
+        files: root.descendants().filter_map(named_file).collect(),
     };
     if let Some(template) = root.first("template-processing") {
         item.template = rules::read_template(template, &mut faults);
@@ -85,6 +97,19 @@ pub fn read_item(input: impl BufRead) -> Result<Item, Vec<Fault>> {
     }
     faults.sort_by_key(|fault| fault.line);
     if faults.is_empty() { Ok(item) } else { Err(faults) }
+}
+
+/// What an element shows, plays or is dressed by, unless it is at an address of the web or in the element itself.
+fn named_file(element: Element<'_>) -> Option<NamedFile> {
+    let address = element.attribute(match element.name {
+        "img" | "audio" | "video" | "source" | "track" | "iframe" | "embed" => "src",
+        "object" => "data",
+        "stylesheet" | "assessment-stimulus-ref" => "href",
+        _ => return None,
+    })?;
+    let address = address.trim();
+    let elsewhere = address.starts_with("//") || address.split(['/', '?', '#']).next()?.contains(':');
+    (!elsewhere).then(|| NamedFile { line: element.line, address: address.to_owned() })
 }
 
 fn read_declarations(root: Element<'_>, version: QtiVersion, faults: &mut Vec<Fault>) -> Vec<Declaration> {

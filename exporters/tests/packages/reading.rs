@@ -211,6 +211,41 @@ fn what_does_not_hold_in_questions_of_a_cartridge_is_told() {
     }
 }
 
+/// The published checker says the same of such packages: an address must lead to a file of the package.
+#[test]
+fn a_file_that_an_item_names_must_be_in_the_package() {
+    let mut pool = pool(1);
+    pool.sections.truncate(1);
+    pool.sections[0].items.truncate(1);
+    let bytes = written(&pool, &PackageOptions::default());
+    let archive = ArchiveReader::new(Cursor::new(&bytes)).unwrap();
+    let names = archive.names();
+    let (_, file) = names.iter().find(|(_, name)| name.starts_with("items/")).unwrap();
+    let told = |named: &str| {
+        let with = format!("<qti-item-body>{named}");
+        examined(changed(&bytes, file, |text| text.replacen("<qti-item-body>", &with, 1))).to_string()
+    };
+    for (named, missing) in [
+        (r#"<p><img src="no.png" alt=""/></p>"#, "no.png"),
+        (r#"<p><img src="../../imsmanifest.xml" alt=""/></p>"#, "../../imsmanifest.xml"),
+        (r#"<p><object data="sounds/a%20b.ogg" type="audio/ogg"/></p>"#, "sounds/a%20b.ogg"),
+        (r#"<p><audio><source src="/a.ogg" type="audio/ogg"/></audio></p>"#, "/a.ogg"),
+    ] {
+        let report = told(named);
+        assert!(report.contains(&format!("there is no file '{missing}'")), "{named}: {report}");
+    }
+    for named in [
+        r#"<p><img src="../imsmanifest.xml?x#y" alt=""/></p>"#,
+        r#"<p><img src="https://example.org/a.png" alt=""/></p>"#,
+        r#"<p><img src="//example.org/a.png" alt=""/></p>"#,
+        r#"<p><img src="data:image/png;base64,AAAA" alt=""/></p>"#,
+        r#"<p><a href="elsewhere.html">more</a></p>"#,
+    ] {
+        let report = told(named);
+        assert!(!report.contains("there is no file"), "{named}: {report}");
+    }
+}
+
 #[test]
 fn whatever_is_changed_in_a_package_of_ours_no_longer_holds() {
     let family = bank::family("add-ragged").unwrap();
